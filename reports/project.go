@@ -1,0 +1,252 @@
+package reports
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"daysheet/events"
+)
+
+// JobProjection makes the facts of one job, commit by commit. It is a pure
+// function of the job's commits and of the firm's history up to each of them.
+// It remembers the facts that hold, so that a void, a revised estimate or a
+// restated job type can cancel exactly what was counted.
+//
+// A JobProjection is made by [NewJobProjection], changed by
+// [JobProjection.Apply] alone, and is not safe for concurrent use.
+type JobProjection struct {
+	firm *events.Firm
+	job  JobRow
+	head string
+	// version is the number of commits folded in.
+	version uint64
+
+	live   map[string][]Fact // facts that hold, by event id
+	order  []string          // event ids that ever made facts
+	offers map[string]offer  // estimates by event id
+	issued []string          // estimates as issued
+	inUse  string            // the estimate whose facts hold
+
+	acceptances []acceptance
+	turnings    []turning // sign-offs, closings and reopenings that hold
+	openSnags   map[string]bool
+	openDamage  map[string]damage
+	cleared     map[string]string // clearance or making good -> what it settled
+	down        map[string]int64  // protection laid -> thousandths still down
+	lifted      map[string]lifting
+
+	worked map[string]bool // events of site work that hold
+	out    *Projected      // what the commit at hand has made so far
+}
+
+type offer struct {
+	facts []Fact
+	day   events.Day
+}
+
+type acceptance struct {
+	event, estimate string
+	day             events.Day
+}
+
+// turning is an event that ends a job or takes it up again.
+type turning struct {
+	event string
+	kind  events.Type
+	day   events.Day
+}
+
+type damage struct {
+	costE4 int64
+	counts bool // the firm bears it
+}
+
+type lifting struct {
+	laid  string
+	milli int64
+}
+
+// Projected is what one commit adds to a store.
+type Projected struct {
+	Facts []Fact
+	Job   *JobRow // the job after the commit; nil for the firm's own events
+}
+
+// NewJobProjection returns the projection of a job that nothing was recorded
+// on. It reads firm's history and never changes it.
+func NewJobProjection(firm *events.Firm, firmKey, job string, partition uint8) *JobProjection {
+	return &JobProjection{
+		firm: firm,
+		job:  JobRow{Firm: firmKey, Job: job, Partition: partition},
+		live: map[string][]Fact{}, offers: map[string]offer{},
+		openSnags: map[string]bool{}, openDamage: map[string]damage{}, cleared: map[string]string{},
+		down: map[string]int64{}, lifted: map[string]lifting{}, worked: map[string]bool{},
+	}
+}
+
+// Version returns the number of commits folded in.
+func (p *JobProjection) Version() uint64 { return p.version }
+
+// Apply projects the job's next commit. It fails where the commit does not
+// follow the one before, or cannot be read: the log is then damaged and must not
+// be read on. The facts of a commit are numbered from line 0.
+func (p *JobProjection) Apply(stored events.Stored, c *events.Commit) (Projected, error) {
+	if c.Version != p.version+1 || c.Previous != p.head {
+		return Projected{}, fmt.Errorf("sequence %d: commit %d of job %s/%s does not follow commit %d: the chain is broken",
+			stored.Sequence, c.Version, c.Firm, c.Job, p.version)
+	}
+	p.out = &Projected{}
+	defer func() { p.out = nil }()
+	for i := range c.Events {
+		e := &c.Events[i]
+		payload, err := e.Payload()
+		if err != nil {
+			return Projected{}, fmt.Errorf("sequence %d: event %s: %w", stored.Sequence, e.ID, err)
+		}
+		p.project(&occasion{p: p, c: c, e: e, sequence: stored.Sequence, day: e.Day()}, payload)
+	}
+	p.version, p.head = c.Version, events.Hash(stored.Raw)
+	if c.Job != events.FirmJob {
+		p.job.Sequence = stored.Sequence
+		p.job.State = p.state()
+		row := p.job
+		p.out.Job = &row
+	}
+	for i := range p.out.Facts {
+		p.out.Facts[i].Line = uint32(i)
+	}
+	return *p.out, nil
+}
+
+// occasion is one event being projected: where and when it stands.
+type occasion struct {
+	p        *JobProjection
+	c        *events.Commit
+	e        *events.Event
+	sequence uint64
+	day      events.Day
+}
+
+// on sets the day of the work, where the payload names one.
+func (o *occasion) on(d events.Day) { o.day = cmp.Or(d, o.day) }
+
+// fact returns a fact about the event with everything filled in but its measure.
+func (o *occasion) fact(side Side, kind Kind) Fact {
+	return Fact{
+		Firm: o.c.Firm, Job: o.c.Job, JobType: o.p.job.JobType, Partition: o.p.job.Partition,
+		Sequence: o.sequence, EventID: o.e.ID, OccurredAt: o.e.OccurredAt().Unix(), Day: o.day,
+		Side: side, Kind: kind, Sign: 1,
+	}
+}
+
+// hold adds facts that count until they are cancelled.
+func (o *occasion) hold(facts ...Fact) {
+	if len(facts) == 0 {
+		return
+	}
+	if _, known := o.p.live[o.e.ID]; !known {
+		o.p.order = append(o.p.order, o.e.ID)
+	}
+	o.p.live[o.e.ID] = append(o.p.live[o.e.ID], facts...)
+	o.p.out.Facts = append(o.p.out.Facts, facts...)
+}
+
+// mark adds a mark for the office.
+func (o *occasion) mark(m Mark) {
+	f := o.fact(SideActual, KindMark)
+	f.Task, f.Unit, f.QuantityMilli = string(m), events.Each, 1000
+	o.hold(f)
+}
+
+// cancel adds rows that take back facts recorded earlier. Their day stays, so
+// that every filter that let the fact in lets its cancellation in.
+func (o *occasion) cancel(facts []Fact) {
+	for _, f := range facts {
+		f.Sequence, f.Sign = o.sequence, -f.Sign
+		o.p.out.Facts = append(o.p.out.Facts, f)
+	}
+}
+
+// withdraw cancels everything that the event id made.
+func (o *occasion) withdraw(id string) {
+	o.cancel(o.p.live[id])
+	delete(o.p.live, id)
+}
+
+// retype moves every fact that holds to another job type.
+func (o *occasion) retype(jobType string) {
+	for _, id := range o.p.order {
+		held := o.p.live[id]
+		o.cancel(held)
+		for i := range held {
+			held[i].JobType = jobType
+			moved := held[i]
+			moved.Sequence = o.sequence
+			o.p.out.Facts = append(o.p.out.Facts, moved)
+		}
+	}
+	for id, offer := range o.p.offers {
+		for i := range offer.facts {
+			offer.facts[i].JobType = jobType
+		}
+		o.p.offers[id] = offer
+	}
+}
+
+// state derives how far the job has come.
+func (p *JobProjection) state() events.State {
+	if finish := p.sinceReopening(); len(finish) > 0 {
+		if slices.ContainsFunc(finish, func(f turning) bool { return f.kind == events.JobClosed }) {
+			return events.Closed
+		}
+		return events.SignedOff
+	}
+	switch {
+	case len(p.worked) > 0:
+		return events.Running
+	case len(p.acceptances) > 0:
+		return events.Accepted
+	case len(p.issued) > 0:
+		return events.Estimated
+	}
+	return events.Opened
+}
+
+// sinceReopening returns the sign-offs and closings since the last reopening.
+func (p *JobProjection) sinceReopening() []turning {
+	for i := len(p.turnings) - 1; i >= 0; i-- {
+		if p.turnings[i].kind == events.JobReopened {
+			return p.turnings[i+1:]
+		}
+	}
+	return p.turnings
+}
+
+// finishedDay returns the day of the first sign-off or closing since the last
+// reopening; empty while the job runs.
+func (p *JobProjection) finishedDay() events.Day {
+	if finish := p.sinceReopening(); len(finish) > 0 {
+		return finish[0].day
+	}
+	return ""
+}
+
+// first returns the first fact of the kind that the event id made and that
+// holds; the zero fact if there is none.
+func (p *JobProjection) first(id string, kind Kind) Fact {
+	for _, f := range p.live[id] {
+		if f.Kind == kind {
+			return f
+		}
+	}
+	return Fact{}
+}
+
+// late and ahead bound the difference between when something happened and when
+// the ledger learned of it, before the office is told.
+const (
+	late  = 7 * 24 * time.Hour
+	ahead = 10 * time.Minute
+)

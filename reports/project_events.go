@@ -1,0 +1,246 @@
+package reports
+
+import (
+	"slices"
+
+	"daysheet/events"
+)
+
+// project makes the facts of one event.
+func (p *JobProjection) project(o *occasion, payload events.Payload) {
+	switch e := payload.(type) {
+	case *events.Purchase:
+		o.on(e.Day)
+		f := o.fact(SideActual, KindPurchase)
+		f.Product, f.Unit, f.QuantityMilli, f.CostE4, f.Location = e.Product, e.Unit, e.QuantityMilli, e.CostE4, e.Place
+		o.hold(f)
+	case *events.Opening:
+		p.open(o, e)
+	case *events.Estimate:
+		o.on(e.Day)
+		p.offers[o.e.ID] = offer{o.planned(SideEstimate, e.Lines, e.Materials, e.PriceE4), o.day}
+		p.issued = append(p.issued, o.e.ID)
+		p.useEstimate(o)
+	case *events.Acceptance:
+		o.on(e.Day)
+		p.acceptances = append(p.acceptances, acceptance{o.e.ID, e.Estimate, o.day})
+		p.accept(o)
+	case *events.Variation:
+		o.on(e.Day)
+		o.hold(o.planned(SideVariation, e.Lines, e.Materials, e.PriceE4)...)
+	case *events.SignOff:
+		o.on(e.Day)
+		p.finish(o)
+	case *events.Closing:
+		o.on(e.Day)
+		f := o.fact(SideActual, KindPrice)
+		f.CostE4 = e.BilledE4
+		o.hold(f)
+		p.finish(o)
+	case *events.Reopening:
+		o.on(e.Day)
+		p.turned(o)
+	case *events.Void:
+		p.void(o, e.Event)
+	default:
+		p.projectSite(o, payload)
+	}
+}
+
+// projectSite makes the facts of site work and of quality.
+func (p *JobProjection) projectSite(o *occasion, payload events.Payload) {
+	switch e := payload.(type) {
+	case *events.Hours:
+		o.work(e.Day)
+		o.labour(e)
+	case *events.Protection:
+		o.work(e.Day)
+		o.quantity(e.Task, e.Surface, "", e.Location, e.Unit, e.QuantityMilli)
+		o.material(e.Product, e.Task, e.Surface, e.Location, e.ProductUnit, e.ProductQuantityMilli, 0)
+		p.down[o.e.ID] = e.QuantityMilli
+	case *events.Lifting:
+		o.work(e.Day)
+		p.lift(o, e)
+	case *events.Preparation:
+		o.work(e.Day)
+		o.quantity(e.Task, e.Surface, e.Method, e.Location, e.Unit, e.QuantityMilli)
+	case *events.Coat:
+		o.work(e.Day)
+		o.quantity(e.Task, e.Surface, e.Method, e.Location, e.Unit, e.QuantityMilli)
+		o.material(e.Product, e.Task, e.Surface, e.Location, events.Litre, e.VolumeMilli, 0)
+	case *events.Usage:
+		o.work(e.Day)
+		o.material(e.Product, e.Task, "", "", e.Unit, e.QuantityMilli, e.CostE4)
+	case *events.Return:
+		o.record(e.Day)
+		o.returned(e)
+	case *events.Damage:
+		o.record(e.Day)
+		p.damage(o, e)
+	case *events.MakingGood:
+		o.record(e.Day)
+		p.makeGood(o, e)
+	case *events.Snag:
+		o.record(e.Day)
+		p.openSnags[o.e.ID] = true
+	case *events.SnagClearance:
+		o.record(e.Day)
+		delete(p.openSnags, e.Snag)
+		p.cleared[o.e.ID] = e.Snag
+		o.quantity("snag", "", "", "", events.Each, 1000)
+	case *events.Condition:
+		o.record(e.Day)
+	case *events.ProtectionCheck:
+		o.record(e.Day)
+	case *events.Photo:
+		o.record(e.Day)
+	}
+}
+
+func (p *JobProjection) open(o *occasion, e *events.Opening) {
+	if p.job.Opened == "" {
+		p.job.Opened = o.day
+	} else if e.JobType != p.job.JobType {
+		o.retype(e.JobType)
+	}
+	p.job.JobType, p.job.Title, p.job.Customer, p.job.Built, p.job.Due = e.JobType, e.Title, e.Customer, e.Built, e.Due
+	if s := p.firm.Settings(o.sequence); s != nil &&
+		!slices.ContainsFunc(s.JobTypes, func(t events.JobType) bool { return t.JobType == e.JobType }) {
+		o.mark(MarkUnknownJobType)
+	}
+}
+
+// useEstimate makes the facts of the estimate in force hold, and cancels those
+// of the one that was: the accepted estimate, else the last one issued.
+func (p *JobProjection) useEstimate(o *occasion) {
+	want := ""
+	if n := len(p.acceptances); n > 0 {
+		want = p.acceptances[n-1].estimate
+	} else if n := len(p.issued); n > 0 {
+		want = p.issued[n-1]
+	}
+	if want == p.inUse {
+		return
+	}
+	if p.inUse != "" {
+		o.withdraw(p.inUse)
+	}
+	p.inUse = want
+	if want == "" {
+		return
+	}
+	held := slices.Clone(p.offers[want].facts)
+	for i := range held {
+		held[i].Sequence = o.sequence
+	}
+	if _, known := p.live[want]; !known && !slices.Contains(p.order, want) {
+		p.order = append(p.order, want)
+	}
+	p.live[want] = held
+	p.out.Facts = append(p.out.Facts, held...)
+}
+
+func (p *JobProjection) accept(o *occasion) {
+	p.job.Accepted = ""
+	if n := len(p.acceptances); n > 0 {
+		p.job.Accepted = p.acceptances[n-1].day
+	}
+	p.useEstimate(o)
+}
+
+// finish records a sign-off or closing and marks what was left open.
+func (p *JobProjection) finish(o *occasion) {
+	p.turned(o)
+	if len(p.openSnags) > 0 {
+		o.mark(MarkOpenSnags)
+	}
+	if len(p.openDamage) > 0 {
+		o.mark(MarkOpenDamage)
+	}
+	for _, left := range p.down {
+		if left > 0 {
+			o.mark(MarkProtectionDown)
+			break
+		}
+	}
+}
+
+func (p *JobProjection) turned(o *occasion) {
+	p.turnings = append(p.turnings, turning{o.e.ID, o.e.Type, o.day})
+	p.job.Finished = p.finishedDay()
+}
+
+func (p *JobProjection) lift(o *occasion, e *events.Lifting) {
+	milli := e.QuantityMilli
+	if milli == 0 {
+		milli = p.down[e.Laid]
+	}
+	p.down[e.Laid] -= milli
+	p.lifted[o.e.ID] = lifting{e.Laid, milli}
+	laid := p.first(e.Laid, KindQuantity)
+	f := o.fact(SideActual, KindQuantity)
+	o.describe(&f, "lift-protection", laid.Surface, "", laid.Location)
+	f.Unit, f.QuantityMilli = laid.Unit, milli
+	o.hold(f)
+}
+
+func (p *JobProjection) damage(o *occasion, e *events.Damage) {
+	d := damage{e.CostE4, e.Cause == "ours" || e.Cause == "unknown"}
+	p.openDamage[o.e.ID] = d
+	f := o.fact(SideActual, KindDamage)
+	o.describe(&f, e.Task, "", e.Cause, e.Location)
+	f.Unit, f.QuantityMilli = events.Each, 1000
+	if d.counts {
+		f.CostE4 = d.costE4
+	}
+	o.hold(f)
+}
+
+// makeGood replaces the expected cost of the damage by what it came to.
+func (p *JobProjection) makeGood(o *occasion, e *events.MakingGood) {
+	d := p.openDamage[e.Damage]
+	delete(p.openDamage, e.Damage)
+	p.cleared[o.e.ID] = e.Damage
+	if !d.counts {
+		return
+	}
+	f := o.fact(SideActual, KindDamage)
+	found := p.first(e.Damage, KindDamage)
+	f.Task, f.Family, f.Method, f.Location = found.Task, found.Family, found.Method, found.Location
+	f.Unit, f.CostE4 = events.Each, e.CostE4-d.costE4
+	o.hold(f)
+}
+
+// void cancels what the event id made and restores what it changed.
+func (p *JobProjection) void(o *occasion, id string) {
+	if lifted, ok := p.lifted[id]; ok {
+		p.down[lifted.laid] += lifted.milli
+		delete(p.lifted, id)
+	}
+	if settled, ok := p.cleared[id]; ok {
+		p.unsettle(settled)
+		delete(p.cleared, id)
+	}
+	delete(p.down, id)
+	delete(p.openSnags, id)
+	delete(p.openDamage, id)
+	delete(p.worked, id)
+	if id != p.inUse { // an estimate in force is withdrawn by useEstimate
+		o.withdraw(id)
+	}
+	p.issued = slices.DeleteFunc(p.issued, func(e string) bool { return e == id })
+	p.acceptances = slices.DeleteFunc(p.acceptances, func(a acceptance) bool { return a.event == id })
+	p.turnings = slices.DeleteFunc(p.turnings, func(t turning) bool { return t.event == id })
+	p.accept(o)
+	p.job.Finished = p.finishedDay()
+}
+
+// unsettle opens a snag or damage again whose clearance was voided. What kind it
+// is shows in the facts it made: a snag makes none.
+func (p *JobProjection) unsettle(id string) {
+	if f := p.first(id, KindDamage); f.Kind == KindDamage {
+		p.openDamage[id] = damage{f.CostE4, f.Method == "ours" || f.Method == "unknown"}
+		return
+	}
+	p.openSnags[id] = true
+}

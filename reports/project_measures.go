@@ -1,0 +1,203 @@
+package reports
+
+import (
+	"slices"
+
+	"daysheet/events"
+)
+
+// record sets the day of something that was seen or done and marks what does
+// not fit the calendar of the job.
+func (o *occasion) record(day events.Day) {
+	o.on(day)
+	switch happened := o.e.OccurredAt(); {
+	case happened.After(o.c.RecordedAt.Add(ahead)):
+		o.mark(MarkClockAhead)
+	case o.c.RecordedAt.Sub(happened) > late:
+		o.mark(MarkRecordedLate)
+	}
+	if o.p.job.Opened != "" && o.day < o.p.job.Opened {
+		o.mark(MarkBeforeOpening)
+	}
+	if f := o.p.job.Finished; f != "" && o.day > f {
+		o.mark(MarkAfterFinish)
+	}
+}
+
+// work is record for what counts as work on the job.
+func (o *occasion) work(day events.Day) {
+	o.record(day)
+	o.p.worked[o.e.ID] = true
+}
+
+// describe fills in what was worked on, and the family of the task.
+func (o *occasion) describe(f *Fact, task, surface, method, location string) {
+	f.Task, f.Surface, f.Method, f.Location = task, surface, method, location
+	if task != "" {
+		f.Family, _ = o.task(task)
+	}
+}
+
+// task returns the family and usual unit of a task; the unit is empty where the
+// task is in no list.
+func (o *occasion) task(task string) (events.Family, events.Unit) {
+	if t, ok := events.StandardTask(task); ok {
+		return t.Family, t.Unit
+	}
+	if s := o.p.firm.Settings(o.sequence); s != nil {
+		for _, t := range s.Tasks {
+			if t.Task == task {
+				return t.Family, t.Unit
+			}
+		}
+	}
+	return events.FamilyOther, ""
+}
+
+// checkTask marks a task that is in no list.
+func (o *occasion) checkTask(task string) {
+	if _, unit := o.task(task); unit == "" && task != "" {
+		o.mark(MarkUnknownTask)
+	}
+}
+
+func (o *occasion) labour(e *events.Hours) {
+	f := o.fact(SideActual, KindLabour)
+	o.describe(&f, e.Task, e.Surface, e.Method, e.Location)
+	f.Person, f.Minutes = e.Person, e.Minutes
+	grade, known := o.gradeOf(e.Person)
+	if e.Grade != "" {
+		grade = e.Grade
+	}
+	f.Grade = grade
+	rate, priced := o.wage(grade)
+	f.CostE4 = LabourCostE4(e.Minutes, rate)
+	o.hold(f)
+	o.checkTask(e.Task)
+	if !known {
+		o.mark(MarkUnknownPerson)
+	}
+	if !priced {
+		o.mark(MarkUnpriced)
+	}
+}
+
+// gradeOf returns the usual grade of a person in the firm's list.
+func (o *occasion) gradeOf(person string) (grade string, known bool) {
+	s := o.p.firm.Settings(o.sequence)
+	if s == nil {
+		return "", false
+	}
+	i := slices.IndexFunc(s.People, func(p events.FirmPerson) bool { return p.Person == person })
+	if i < 0 {
+		return "", false
+	}
+	return s.People[i].Grade, true
+}
+
+// wage returns what an hour of a grade costs the firm.
+func (o *occasion) wage(grade string) (costPerHourE4 int64, known bool) {
+	s := o.p.firm.Settings(o.sequence)
+	if s == nil {
+		return 0, false
+	}
+	for _, g := range s.Grades {
+		if g.Grade == grade {
+			return g.CostPerHourE4, true
+		}
+	}
+	return 0, false
+}
+
+func (o *occasion) quantity(task, surface, method, location string, unit events.Unit, milli int64) {
+	f := o.fact(SideActual, KindQuantity)
+	o.describe(&f, task, surface, method, location)
+	f.Unit, f.QuantityMilli = unit, milli
+	o.hold(f)
+	o.checkTask(task)
+	if _, usual := o.task(task); usual != "" && usual != unit {
+		o.mark(MarkUnitDiffers)
+	}
+}
+
+// material counts what was consumed. A stated cost goes before the firm's price.
+func (o *occasion) material(product, task, surface, location string, unit events.Unit, milli, statedE4 int64) {
+	if milli == 0 {
+		return
+	}
+	f := o.fact(SideActual, KindMaterial)
+	o.describe(&f, task, surface, "", location)
+	f.Product, f.Unit, f.QuantityMilli = product, unit, milli
+	cost, marks := o.materialCost(product, unit, milli, statedE4)
+	f.CostE4 = cost
+	o.hold(f)
+	for _, m := range marks {
+		o.mark(m)
+	}
+}
+
+// returned counts material that came back: a use with the opposite amounts.
+func (o *occasion) returned(e *events.Return) {
+	f := o.fact(SideActual, KindMaterial)
+	o.describe(&f, e.Task, "", "", "")
+	cost, marks := o.materialCost(e.Product, e.Unit, e.QuantityMilli, e.CostE4)
+	f.Product, f.Unit, f.QuantityMilli, f.CostE4 = e.Product, e.Unit, -e.QuantityMilli, -cost
+	o.hold(f)
+	for _, m := range marks {
+		o.mark(m)
+	}
+}
+
+// materialCost prices an amount of a product, and says what the office should
+// look at.
+func (o *occasion) materialCost(product string, unit events.Unit, milli, statedE4 int64) (costE4 int64, marks []Mark) {
+	listed := o.p.firm.Product(product, o.sequence)
+	switch {
+	case listed == nil:
+		marks = append(marks, MarkUnknownProduct)
+	case listed.Unit != unit:
+		marks = append(marks, MarkUnitDiffers)
+	}
+	if statedE4 != 0 {
+		return statedE4, marks
+	}
+	cost, perMilli, ok := o.p.firm.Price(product, unit, o.sequence)
+	if !ok {
+		return 0, append(marks, MarkUnpriced)
+	}
+	return MaterialCostE4(milli, cost, perMilli), marks
+}
+
+// planned makes the facts of an estimate or a variation.
+func (o *occasion) planned(side Side, lines []events.EstimateLine, materials []events.EstimateMaterial, priceE4 int64) []Fact {
+	var facts []Fact
+	for _, l := range lines {
+		f := o.fact(side, KindLabour)
+		o.describe(&f, l.Task, l.Surface, l.Method, l.Location)
+		f.Grade, f.Minutes, f.CostE4 = l.Grade, l.Minutes, l.CostE4
+		if f.CostE4 == 0 {
+			rate, _ := o.wage(l.Grade)
+			f.CostE4 = LabourCostE4(l.Minutes, rate)
+		}
+		facts = append(facts, f)
+		if l.QuantityMilli > 0 {
+			q := o.fact(side, KindQuantity)
+			o.describe(&q, l.Task, l.Surface, l.Method, l.Location)
+			q.Unit, q.QuantityMilli = l.Unit, l.QuantityMilli
+			facts = append(facts, q)
+		}
+	}
+	for _, m := range materials {
+		f := o.fact(side, KindMaterial)
+		o.describe(&f, m.Task, "", "", "")
+		f.Product, f.Unit, f.QuantityMilli = m.Product, m.Unit, m.QuantityMilli
+		f.CostE4, _ = o.materialCost(m.Product, m.Unit, m.QuantityMilli, m.CostE4)
+		facts = append(facts, f)
+	}
+	if priceE4 != 0 {
+		f := o.fact(side, KindPrice)
+		f.CostE4 = priceE4
+		facts = append(facts, f)
+	}
+	return facts
+}

@@ -1,0 +1,133 @@
+package reports
+
+import "daysheet/events"
+
+// Filter is what a reader of a report may choose. The zero value of each field
+// leaves it open.
+type Filter struct {
+	Firm     string // required; comes from the credential
+	Job      string
+	JobType  string
+	From, To events.Day // days on which jobs were finished, both inclusive; not used where Job is given
+	AsOf     uint64     // position in the log; 0 is all
+}
+
+// Question is everything a report asks of the store.
+type Question struct {
+	Sums []Query
+	Jobs *JobQuery // nil where the report needs no jobs
+}
+
+// Answer is what the store answered, in the order of the question.
+type Answer struct {
+	Sums  [][]Total
+	Jobs  []JobRow
+	Names Names
+}
+
+// Names is how a firm calls its things, and its currency. A key that has no
+// name is shown as it is.
+type Names struct {
+	Currency string // ISO 4217
+	Locale   string
+	JobTypes map[string]string
+	Tasks    map[string]string
+	Products map[string]string
+	People   map[string]string
+}
+
+// Definition is one report: what it asks and what it makes of the answer. Both
+// are pure functions.
+type Definition struct {
+	Name  string // in the address: /v1/reports/<Name>
+	Title string
+	About string // one sentence for the page and the API description
+	// NeedsJob is true where the report is about one job.
+	NeedsJob bool
+	Ask      func(Filter) Question
+	Make     func(Filter, Answer) Report
+}
+
+// Report is a finished report. One value is shown as JSON, CSV, page and chart.
+type Report struct {
+	Name    string
+	Title   string
+	Filter  Filter
+	Names   Names
+	Tables  []Table // the first is the main one
+	Figures []Figure
+	Notes   []string // what the reader has to know to read it right
+}
+
+// Form says how a number is to be read, so that each output can show it in its
+// own way.
+type Form string
+
+// The forms. A number in JSON and CSV is the whole number as counted, under a
+// key that names its unit.
+const (
+	FormText     Form = "text"
+	FormDay      Form = "day"
+	FormCount    Form = "count"
+	FormMinutes  Form = "minutes"  // shown as hours and minutes
+	FormQuantity Form = "quantity" // thousandths of Cell.Unit
+	FormMoney    Form = "money"    // ten-thousandths of the currency unit
+	FormShare    Form = "share"    // hundredths of a per cent
+	FormRate     Form = "rate"     // thousandths of a minute for one Cell.Unit
+)
+
+// Table is a table of a report.
+type Table struct {
+	Name    string // key in JSON and in ?table=
+	Title   string
+	Columns []Column
+	Rows    [][]Cell
+	Total   []Cell // nil where adding up has no meaning
+	Empty   string // what to say where there are no rows
+}
+
+// Column is a column of a table.
+type Column struct {
+	Key   string // with its unit: actual_minutes, margin_basis_points
+	Title string
+	Form  Form
+}
+
+// Cell is one figure or word. The zero value is the number 0 or the empty text.
+type Cell struct {
+	Text    string // for FormText and FormDay
+	Number  int64
+	Blank   bool // the figure has no meaning here, for example a share of nothing
+	Unit    events.Unit
+	Job     string // the job the cell leads to, where it names one
+	Explain *Query // the facts it is made of; nil for words and for figures made of other cells
+}
+
+// Figure is a chart: the same numbers as a table, drawn.
+type Figure struct {
+	Name       string
+	Title      string
+	Finding    string // one sentence that says what is to be seen, also for those who cannot see it
+	Form       Form
+	Unit       events.Unit
+	Shape      Shape
+	Categories []string
+	Series     []Series
+}
+
+// Shape says how a figure is drawn.
+type Shape string
+
+// The shapes.
+const (
+	ShapeBars    Shape = "bars"    // one group of horizontal bars for each category
+	ShapeLine    Shape = "line"    // categories are days or months
+	ShapeStacked Shape = "stacked" // horizontal bars, series stacked
+)
+
+// Series is one row of numbers of a figure, one for each category.
+type Series struct {
+	Name   string
+	Values []int64
+	Blank  []bool // nil where every value has a meaning
+}
