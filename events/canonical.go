@@ -2,11 +2,12 @@ package events
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
-	"fmt"
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
 )
@@ -16,265 +17,243 @@ import (
 // as UTF-16, numbers as ECMAScript writes them. Equal values have equal bytes,
 // so they can be hashed and compared.
 //
-// It refuses what has no canonical form: invalid JSON or UTF-8, a member named
-// twice, and a number that a double cannot hold exactly as written (RFC 7493),
-// because rounding an amount silently would be a lie in a ledger.
+// It refuses what has no canonical form: invalid JSON or UTF-8, half of a
+// surrogate pair, a member named twice, nesting that no event needs, and a
+// number outside a double (RFC 7493 section 2.2): a whole number beyond 2^53-1
+// would be rounded silently, which would be a lie in a ledger.
 func Canonical(raw []byte) ([]byte, error) {
-	if !json.Valid(raw) || !utf8.Valid(raw) {
-		return nil, &Error{Code: Invalid, Rule: "not valid JSON in UTF-8"}
+	return appendCanonical(make([]byte, 0, len(raw)), raw)
+}
+
+// appendCanonical appends the canonical form of the JSON value in raw to out.
+func appendCanonical(out, raw []byte) ([]byte, error) {
+	r, err := newReader(raw)
+	if err != nil {
+		return nil, err
 	}
-	c := canonicalizer{in: raw, out: make([]byte, 0, len(raw))}
-	if err := c.value(0); err != nil {
+	c := canonicalizer{reader: r, out: out}
+	if err := c.value(); err != nil {
+		return nil, err
+	}
+	if err := c.end(); err != nil {
 		return nil, err
 	}
 	return c.out, nil
 }
 
-// depthMax bounds nesting, so that a hostile document cannot exhaust the stack.
-const depthMax = 32
-
-// canonicalizer walks JSON that is known to be valid, so it need not check
-// syntax again.
+// canonicalizer writes each value as it reads it.
 type canonicalizer struct {
-	in  []byte
-	at  int
+	reader
 	out []byte
 }
 
-func (c *canonicalizer) space() {
-	for c.at < len(c.in) && (c.in[c.at] == ' ' || c.in[c.at] == '\n' || c.in[c.at] == '\t' || c.in[c.at] == '\r') {
-		c.at++
-	}
-}
-
-func (c *canonicalizer) value(depth int) error {
-	if depth > depthMax {
-		return &Error{Code: Invalid, Rule: fmt.Sprintf("nested deeper than %d", depthMax)}
-	}
-	c.space()
-	switch c.in[c.at] {
+func (c *canonicalizer) value() error {
+	switch c.next() {
 	case '{':
-		return c.object(depth)
+		return c.sortedObject()
 	case '[':
-		return c.array(depth)
+		return c.items()
 	case '"':
 		s, err := c.text()
-		if err != nil {
-			return err
-		}
 		c.out = appendText(c.out, s)
-		return nil
-	case 't', 'n':
-		c.out = append(c.out, c.in[c.at:c.at+4]...)
-		c.at += 4
-		return nil
-	case 'f':
-		c.out = append(c.out, c.in[c.at:c.at+5]...)
-		c.at += 5
-		return nil
+		return err
+	case 't', 'f', 'n':
+		w, err := c.word()
+		c.out = append(c.out, w...)
+		return err
 	}
-	return c.number()
+	return c.shortestNumber()
 }
 
-func (c *canonicalizer) array(depth int) error {
-	c.at++
+func (c *canonicalizer) items() error {
 	c.out = append(c.out, '[')
-	for n := 0; ; n++ {
-		c.space()
-		if c.in[c.at] == ']' {
-			c.at++
-			c.out = append(c.out, ']')
-			return nil
-		}
-		if n > 0 {
-			c.at++ // the comma: valid JSON has nothing else here
+	err := c.array(func(i int) error {
+		if i > 0 {
 			c.out = append(c.out, ',')
 		}
-		if err := c.value(depth + 1); err != nil {
-			return err
+		if err := c.value(); err != nil {
+			return placed(index(i), err)
 		}
-	}
+		return nil
+	})
+	c.out = append(c.out, ']')
+	return err
 }
 
-// member is one "name": value of an object, its value already canonical.
+// member is one member of an object, written as out[start:end].
 type member struct {
-	name  string
-	value []byte
+	name       []byte
+	start, end int
 }
 
-func (c *canonicalizer) object(depth int) error {
-	c.at++
-	var members []member
+func (c *canonicalizer) sortedObject() error {
+	var few [16]member // most objects need no more, and so no allocation
+	members, sorted := few[:0], true
 	start := len(c.out)
-	for n := 0; ; n++ {
-		c.space()
-		if c.in[c.at] == '}' {
-			c.at++
-			break
+	c.out = append(c.out, '{')
+	err := c.object(func(name []byte) error {
+		if n := len(members); n > 0 {
+			c.out = append(c.out, ',')
+			sorted = sorted && compareUTF16(members[n-1].name, name) < 0
 		}
-		if n > 0 {
-			c.at++
-			c.space()
+		m := member{name: name, start: len(c.out)}
+		c.out = append(appendText(c.out, name), ':')
+		if err := c.value(); err != nil {
+			return placed(fieldName(name), err)
 		}
-		name, err := c.text()
-		if err != nil {
-			return err
-		}
-		c.space()
-		c.at++ // the colon
-		from := len(c.out)
-		if err := c.value(depth + 1); err != nil {
-			return err
-		}
-		members = append(members, member{name, bytes.Clone(c.out[from:])})
+		m.end = len(c.out)
+		members = append(members, m)
+		return nil
+	})
+	c.out = append(c.out, '}')
+	if err != nil || sorted {
+		return err
 	}
+	return c.sort(start, members)
+}
+
+// sort puts the members of the object that is written from start on in order.
+func (c *canonicalizer) sort(start int, members []member) error {
 	slices.SortFunc(members, func(a, b member) int { return compareUTF16(a.name, b.name) })
-	c.out = append(c.out[:start], '{')
+	written := bytes.Clone(c.out[start:])
+	c.out = c.out[:start+1]
 	for i, m := range members {
 		if i > 0 {
-			if m.name == members[i-1].name {
-				return Refuse(m.name, nil, "the member stands twice in one object")
+			if bytes.Equal(m.name, members[i-1].name) {
+				return twice(m.name)
 			}
 			c.out = append(c.out, ',')
 		}
-		c.out = append(appendText(c.out, m.name), ':')
-		c.out = append(c.out, m.value...)
+		c.out = append(c.out, written[m.start-start:m.end-start]...)
 	}
 	c.out = append(c.out, '}')
 	return nil
 }
 
-// text reads the string at the cursor. Most strings have no escapes and are
-// taken as they stand.
-func (c *canonicalizer) text() (string, error) {
-	start := c.at
-	escaped := false
-	for c.at++; c.in[c.at] != '"'; c.at++ {
-		if c.in[c.at] == '\\' {
-			escaped = true
-			c.at++
-		}
-	}
-	c.at++
-	quoted := c.in[start:c.at]
-	if !escaped {
-		return string(quoted[1 : len(quoted)-1]), nil
-	}
-	if loneSurrogate(quoted) {
-		return "", &Error{Code: Invalid, Rule: "a string holds half of a surrogate pair"}
-	}
-	var s string
-	if err := json.Unmarshal(quoted, &s); err != nil {
-		return "", fmt.Errorf("read string: %w", err)
-	}
-	return s, nil
+// twice refuses a member that stands twice in one object: which of the two
+// would be meant?
+func twice[T string | []byte](name T) error {
+	return Refuse(fieldName(name), nil, "the member stands twice in one object")
 }
 
-// loneSurrogate reports whether a quoted string escapes half of a surrogate
-// pair, which encoding/json would silently replace.
-func loneSurrogate(quoted []byte) bool {
-	for i := 0; i+1 < len(quoted); i++ {
-		if quoted[i] != '\\' {
-			continue
+// placed puts the place of a value in front of the field of a refusal about it.
+func placed(place string, err error) error {
+	if refusal, ok := err.(*Error); ok {
+		switch {
+		case refusal.Field == "" || strings.HasPrefix(refusal.Field, "["):
+			refusal.Field = place + refusal.Field
+		default:
+			refusal.Field = place + "." + refusal.Field
 		}
-		if quoted[i+1] != 'u' {
-			i++
-			continue
-		}
-		first, err := strconv.ParseUint(string(quoted[i+2:i+6]), 16, 16)
-		if err != nil || !utf16.IsSurrogate(rune(first)) {
-			i += 5
-			continue
-		}
-		if i+12 > len(quoted) || quoted[i+6] != '\\' || quoted[i+7] != 'u' {
-			return true
-		}
-		second, err := strconv.ParseUint(string(quoted[i+8:i+12]), 16, 16)
-		if err != nil || utf16.DecodeRune(rune(first), rune(second)) == utf8.RuneError {
-			return true
-		}
-		i += 11
 	}
-	return false
+	return err
 }
 
-func (c *canonicalizer) number() error {
-	start := c.at
-	for c.at < len(c.in) {
-		switch b := c.in[c.at]; {
-		case b >= '0' && b <= '9', b == '-', b == '+', b == '.', b == 'e', b == 'E':
-			c.at++
-			continue
-		}
-		break
+// index names the i-th item of a list.
+func index(i int) string { return "[" + strconv.Itoa(i) + "]" }
+
+// wholeMax is the greatest whole number up to which a double holds every one.
+const wholeMax = 1<<53 - 1
+
+func (c *canonicalizer) shortestNumber() error {
+	raw, err := c.number()
+	if err != nil {
+		return err
 	}
-	raw := string(c.in[start:c.at])
-	f, err := strconv.ParseFloat(raw, 64)
-	if err != nil || math.IsInf(f, 0) {
-		return Refuse("", raw, "the number does not fit a double")
+	whole := bytes.IndexAny(raw, ".eE") < 0
+	if whole && len(raw) <= 15 && raw[0] != '-' {
+		c.out = append(c.out, raw...) // most amounts: nothing to shorten, no way to overflow
+		return nil
 	}
-	if n, err := strconv.ParseInt(raw, 10, 64); err == nil && (n > 1<<53-1 || n < -(1<<53-1)) {
-		return Refuse("", raw, "the whole number is beyond 2^53-1 and would be rounded")
+	f, err := strconv.ParseFloat(string(raw), 64)
+	switch magnitude := math.Abs(f); {
+	case err != nil:
+		return Refuse("", json.RawMessage(raw), "the number is too great for a double")
+	case f == 0 && strings.ContainsAny(mantissa(raw), "123456789"):
+		return Refuse("", json.RawMessage(raw), "the number is too small for a double")
+	case magnitude > wholeMax && (whole || magnitude < 1e21): // from 1e21 on, the form has an exponent
+		return Refuse("", json.RawMessage(raw), "the whole number is beyond 2^53-1 and would be rounded")
 	}
-	c.out = append(c.out, formatNumber(f)...)
+	c.out = appendNumber(c.out, f)
 	return nil
 }
 
-// formatNumber writes f as ECMAScript's Number::toString does (ECMA-262
-// section 6.1.6.1.20), which RFC 8785 section 3.2.2.3 asks for.
-func formatNumber(f float64) string {
-	if f == 0 {
-		return "0" // also for -0
+// mantissa returns what stands before the exponent of a number.
+func mantissa(raw []byte) string {
+	if i := bytes.IndexAny(raw, "eE"); i >= 0 {
+		raw = raw[:i]
 	}
-	if a := math.Abs(f); a < 1e21 && a >= 1e-6 {
-		return strconv.FormatFloat(f, 'f', -1, 64)
-	}
-	s := strconv.FormatFloat(f, 'e', -1, 64) // d.ddde±dd
-	i := bytes.IndexByte([]byte(s), 'e')
-	mantissa, sign, exponent := s[:i], s[i+1], s[i+2:]
-	for len(exponent) > 1 && exponent[0] == '0' {
-		exponent = exponent[1:]
-	}
-	return mantissa + "e" + string(sign) + exponent
+	return string(raw)
 }
 
-func compareUTF16(a, b string) int {
-	for a != "" && b != "" {
-		ra, na := utf8.DecodeRuneInString(a)
-		rb, nb := utf8.DecodeRuneInString(b)
-		if ra != rb {
-			return slices.Compare(utf16.Encode([]rune{ra}), utf16.Encode([]rune{rb}))
-		}
-		a, b = a[na:], b[nb:]
+// appendNumber writes f as ECMAScript's Number::toString does (ECMA-262
+// section 6.1.6.1.20), which RFC 8785 section 3.2.2.3 asks for.
+func appendNumber(out []byte, f float64) []byte {
+	if f == 0 {
+		return append(out, '0') // also for -0
 	}
-	return len(a) - len(b)
+	if a := math.Abs(f); a < 1e21 && a >= 1e-6 {
+		return strconv.AppendFloat(out, f, 'f', -1, 64)
+	}
+	out = strconv.AppendFloat(out, f, 'e', -1, 64)
+	// Go writes at least two digits of exponent, ECMAScript no leading zero.
+	if n := len(out); out[n-2] == '0' && (out[n-3] == '+' || out[n-3] == '-') {
+		out = append(out[:n-2], out[n-1])
+	}
+	return out
+}
+
+// compareUTF16 orders two texts by their UTF-16 units (RFC 8785 section 3.2.3).
+func compareUTF16[T string | []byte](a, b T) int {
+	i := 0
+	for i < len(a) && i < len(b) && a[i] == b[i] {
+		i++
+	}
+	switch {
+	case i == len(a) || i == len(b):
+		return len(a) - len(b)
+	case a[i] < utf8.RuneSelf && b[i] < utf8.RuneSelf:
+		return int(a[i]) - int(b[i])
+	}
+	for i > 0 && !utf8.RuneStart(a[i]) { // back to the start of the character
+		i--
+	}
+	ca, cb := firstRune(a[i:]), firstRune(b[i:])
+	return cmp.Or(int(firstUnit(ca)-firstUnit(cb)), int(ca-cb))
+}
+
+func firstRune[T string | []byte](s T) rune {
+	c, _ := utf8.DecodeRuneInString(string(s[:min(len(s), utf8.UTFMax)]))
+	return c
+}
+
+// firstUnit returns the first UTF-16 unit of c.
+func firstUnit(c rune) rune {
+	if high, _ := utf16.EncodeRune(c); high != utf8.RuneError {
+		return high
+	}
+	return c
 }
 
 const hexDigits = "0123456789abcdef"
 
 // appendText writes s as a JSON string with the fewest escapes (RFC 8785
 // section 3.2.2.2).
-func appendText(out []byte, s string) []byte {
+func appendText[T string | []byte](out []byte, s T) []byte {
 	out = append(out, '"')
+	plain := 0 // where the run of characters that stand for themselves starts
 	for i := range len(s) {
-		switch b := s[i]; {
-		case b == '"' || b == '\\':
-			out = append(out, '\\', b)
-		case b >= 0x20:
-			out = append(out, b)
-		case b == '\b':
-			out = append(out, `\b`...)
-		case b == '\t':
-			out = append(out, `\t`...)
-		case b == '\n':
-			out = append(out, `\n`...)
-		case b == '\f':
-			out = append(out, `\f`...)
-		case b == '\r':
-			out = append(out, `\r`...)
-		default:
+		b := s[i]
+		if b >= 0x20 && b != '"' && b != '\\' {
+			continue
+		}
+		out = append(out, s[plain:i]...)
+		plain = i + 1
+		if short := strings.IndexByte("\"\\\b\t\n\f\r", b); short >= 0 {
+			out = append(out, '\\', `"\btnfr`[short])
+		} else {
 			out = append(out, '\\', 'u', '0', '0', hexDigits[b>>4], hexDigits[b&15])
 		}
 	}
-	return append(out, '"')
+	return append(append(out, s[plain:]...), '"')
 }

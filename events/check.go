@@ -1,11 +1,11 @@
 package events
 
 import (
-	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Payload is the content of an event. Each type of event has one struct; see
@@ -34,7 +34,7 @@ func (c *checker) refuse(field string, value any, rule string, args ...any) {
 	}
 }
 
-// text requires 1 to most characters.
+// text requires 1 to most bytes, and not only white space.
 func (c *checker) text(field, s string, most int) {
 	if strings.TrimSpace(s) == "" {
 		c.refuse(field, s, "it must be given")
@@ -43,9 +43,23 @@ func (c *checker) text(field, s string, most int) {
 }
 
 func (c *checker) optionalText(field, s string, most int) {
-	if len(s) > most {
+	switch {
+	case len(s) > most:
 		c.refuse(field, s, "at most %d bytes", most)
+	case !printable(s, "\t\r\n"):
+		c.refuse(field, s, "text without control characters")
 	}
+}
+
+// printable reports whether s is UTF-8 without control characters other than
+// those allowed: they would reach terminals, CSV files and databases.
+func printable(s, allowed string) bool {
+	for _, r := range s {
+		if unicode.IsControl(r) && !strings.ContainsRune(allowed, r) {
+			return false
+		}
+	}
+	return utf8.ValidString(s)
 }
 
 func (c *checker) token(field, s string) {
@@ -75,7 +89,7 @@ func (c *checker) optionalDay(field string, d Day) {
 
 func (c *checker) day(field string, d Day) {
 	if !d.Valid() {
-		c.refuse(field, string(d), "a day as YYYY-MM-DD between 1970 and 2148")
+		c.refuse(field, string(d), "a day as YYYY-MM-DD from 1970 to 2148")
 	}
 }
 
@@ -132,30 +146,4 @@ func joinUnits() string {
 		names[i] = string(u)
 	}
 	return strings.Join(names, ", ")
-}
-
-// payloadRefusal turns a decoding error into a refusal that names the member.
-func payloadRefusal(err error) *Error {
-	var wrongType *json.UnmarshalTypeError
-	if errors.As(err, &wrongType) {
-		return Refuse("data."+wrongType.Field, wrongType.Value, "a %s is needed here", plainType(wrongType.Type.Kind().String()))
-	}
-	const unknown = "json: unknown field "
-	if text := err.Error(); strings.HasPrefix(text, unknown) {
-		return Refuse("data."+strings.Trim(strings.TrimPrefix(text, unknown), `"`), nil, "this type of event has no such member")
-	}
-	return Refuse("data", nil, "not readable: %v", err)
-}
-
-// plainType says a Go kind in words of JSON.
-func plainType(kind string) string {
-	switch {
-	case strings.HasPrefix(kind, "int"), strings.HasPrefix(kind, "uint"):
-		return "whole number"
-	case kind == "slice":
-		return "list"
-	case kind == "struct", kind == "map":
-		return "object"
-	}
-	return kind
 }

@@ -1,6 +1,7 @@
 package events
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -35,12 +36,11 @@ func (e *Error) Error() string {
 	if e.EventID != "" {
 		fmt.Fprintf(&b, "event %s: ", e.EventID)
 	}
-	if e.Field != "" {
-		b.WriteString(e.Field)
-		if e.Value != "" {
-			fmt.Fprintf(&b, " is %s", e.Value)
-		}
-		b.WriteString(": ")
+	switch {
+	case e.Field != "" && e.Value != "":
+		fmt.Fprintf(&b, "%s is %s: ", e.Field, e.Value)
+	case e.Field != "" || e.Value != "":
+		b.WriteString(e.Field + e.Value + ": ")
 	}
 	b.WriteString(e.Rule)
 	return b.String()
@@ -64,21 +64,35 @@ func Refuse(field string, value any, rule string, args ...any) *Error {
 	return &Error{Code: Invalid, Field: field, Value: show(value), Rule: fmt.Sprintf(rule, args...)}
 }
 
-// show renders a received value for a message: quoted where it is text, and cut
-// so that a hostile value cannot flood a log line.
+// show renders a received value for a message: text in quotes, JSON as it was
+// written.
 func show(value any) string {
-	const most = 80
-	var s string
 	switch v := value.(type) {
 	case nil:
 		return ""
 	case string:
-		s = fmt.Sprintf("%q", v)
+		return cut(fmt.Sprintf("%q", v))
+	case json.RawMessage:
+		return cut(string(v))
 	default:
-		s = fmt.Sprint(v)
+		return cut(fmt.Sprint(v))
 	}
+}
+
+// fieldName renders the name of a member as it was received: as it is, if that
+// cannot do harm.
+func fieldName[T string | []byte](name T) string {
+	if s := string(name); printable(s, "") {
+		return cut(s)
+	}
+	return cut(fmt.Sprintf("%q", name))
+}
+
+// cut shortens a received value, so that a hostile one cannot flood a log line.
+func cut(s string) string {
+	const most = 80
 	if len(s) > most {
-		s = strings.ToValidUTF8(s[:most], "") + "…"
+		return strings.ToValidUTF8(s[:most], "") + "…"
 	}
 	return s
 }

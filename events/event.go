@@ -1,9 +1,12 @@
 package events
 
 import (
-	"bytes"
 	"encoding/json"
-	"fmt"
+	"maps"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 )
 
@@ -35,6 +38,8 @@ const SpecVersion = "1.0"
 const (
 	EventBytesMax = 64 << 10
 	BatchMax      = 500
+	uriMax        = 200
+	timeMax       = len("2026-03-04T16:20:00.123456789+01:00")
 )
 
 // OccurredAt returns when the event happened; the zero time if Time cannot be read.
@@ -52,72 +57,6 @@ func (e *Event) Day() Day {
 	return Day(e.Time[:len(dayLayout)])
 }
 
-// UnmarshalJSON reads the JSON event format. It keeps attributes it does not
-// know, and does not judge: see [Event.Validate].
-func (e *Event) UnmarshalJSON(raw []byte) error {
-	var members map[string]json.RawMessage
-	if err := json.Unmarshal(raw, &members); err != nil || members == nil {
-		return Refuse("", nil, "an event is a JSON object: %v", err)
-	}
-	*e = Event{}
-	var version string
-	for _, attribute := range []struct {
-		name string
-		into *string
-	}{
-		{"specversion", &version}, {"id", &e.ID}, {"source", &e.Source}, {"type", (*string)(&e.Type)},
-		{"subject", &e.Subject}, {"time", &e.Time},
-		{"datacontenttype", &e.DataContentType}, {"dataschema", &e.DataSchema},
-	} {
-		value, ok := members[attribute.name]
-		if !ok {
-			continue
-		}
-		delete(members, attribute.name)
-		if err := json.Unmarshal(value, attribute.into); err != nil {
-			return Refuse(attribute.name, string(value), "the attribute is a string")
-		}
-	}
-	if version != SpecVersion {
-		return &Error{Code: Invalid, EventID: e.ID, Field: "specversion", Value: show(version), Rule: `the only version is "1.0"`}
-	}
-	if data, ok := members["data"]; ok {
-		e.Data = data
-		delete(members, "data")
-	}
-	if _, ok := members["data_base64"]; ok {
-		return &Error{Code: Invalid, EventID: e.ID, Field: "data_base64", Rule: "send the payload as JSON in data"}
-	}
-	if len(members) > 0 {
-		e.Extensions = members
-	}
-	return nil
-}
-
-// MarshalJSON writes the event in its canonical form (see [Canonical]).
-func (e Event) MarshalJSON() ([]byte, error) {
-	members := make(map[string]json.RawMessage, 9+len(e.Extensions))
-	for name, value := range e.Extensions {
-		members[name] = value
-	}
-	for name, value := range map[string]string{
-		"specversion": SpecVersion, "id": e.ID, "source": e.Source, "type": string(e.Type), "subject": e.Subject,
-		"time": e.Time, "datacontenttype": e.DataContentType, "dataschema": e.DataSchema,
-	} {
-		if value != "" {
-			members[name] = appendText(nil, value)
-		}
-	}
-	if len(e.Data) > 0 {
-		members["data"] = e.Data
-	}
-	raw, err := json.Marshal(members)
-	if err != nil {
-		return nil, fmt.Errorf("write event %s: %w", e.ID, err)
-	}
-	return Canonical(raw)
-}
-
 // Validate checks the envelope and the payload. A nil result means that the
 // event can be true on its own; whether it can be true on its job is decided by
 // [Job.Check]. Every refusal is an [*Error] that names the event.
@@ -133,8 +72,8 @@ func (e *Event) validate() error {
 	switch {
 	case !validID(e.ID):
 		return Refuse("id", e.ID, "use 8 to 64 of A-Z, a-z, 0-9, dot, underscore and -, the same on every try")
-	case e.Source == "" || len(e.Source) > 200:
-		return Refuse("source", e.Source, "say who recorded it in 1 to 200 characters, for example /phones/van-2")
+	case e.Source == "" || len(e.Source) > uriMax || !validReference(e.Source):
+		return Refuse("source", e.Source, "say who recorded it, as a URI reference of 1 to %d bytes, for example /phones/van-2", uriMax)
 	case !e.Type.Known():
 		return Refuse("type", string(e.Type), "not an event type of this ledger; see the list in the events schema")
 	case !ValidToken(e.Subject):
@@ -144,18 +83,19 @@ func (e *Event) validate() error {
 			return Refuse("subject", e.Subject, "%s belongs to the firm: the subject is %q", e.Type, FirmJob)
 		}
 		return Refuse("subject", e.Subject, "%s belongs to a job, and %q is not one", e.Type, FirmJob)
+	case !validTime(e.Time):
+		return Refuse("time", e.Time, "when it happened, as RFC 3339 with an offset, for example 2026-03-04T16:20:00+01:00")
 	case e.DataContentType != "" && e.DataContentType != "application/json":
 		return Refuse("datacontenttype", e.DataContentType, "the payload is application/json")
+	case e.DataSchema != "" && (len(e.DataSchema) > uriMax || !validURI(e.DataSchema)):
+		return Refuse("dataschema", e.DataSchema, "a URI of at most %d bytes", uriMax)
 	}
-	if t, err := time.Parse(time.RFC3339, e.Time); err != nil || !DayOf(t).Valid() {
-		return Refuse("time", e.Time, "when it happened, as RFC 3339 with an offset, for example 2026-03-04T16:20:00+01:00")
-	}
-	for name, value := range e.Extensions {
-		if err := validExtension(name, value); err != nil {
+	for _, name := range slices.Sorted(maps.Keys(e.Extensions)) {
+		if err := validExtension(name, e.Extensions[name]); err != nil {
 			return err
 		}
 	}
-	payload, err := e.Payload()
+	payload, err := e.payload(true)
 	if err != nil {
 		return err
 	}
@@ -164,22 +104,21 @@ func (e *Event) validate() error {
 	return c.err()
 }
 
-// Payload decodes Data into the struct of the event's type. An unknown member
-// is refused: a misspelt amount must not be dropped.
-func (e *Event) Payload() (Payload, error) {
+// Payload decodes Data into the struct of the event's type. A member that is
+// unknown, stands twice or has the wrong JSON type is refused: a misspelt amount
+// must not be dropped. It does not ask whether the content can be true.
+func (e *Event) Payload() (Payload, error) { return e.payload(false) }
+
+// payload is [Event.Payload]; at the gate it also asks for every member that
+// must be given.
+func (e *Event) payload(gate bool) (Payload, error) {
 	k, ok := kinds[e.Type]
 	if !ok {
 		return nil, Refuse("type", string(e.Type), "not an event type of this ledger")
 	}
 	payload := k.make()
-	data := e.Data
-	if len(data) == 0 {
-		data = []byte("{}")
-	}
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
-	if err := d.Decode(payload); err != nil {
-		return nil, payloadRefusal(err)
+	if err := readPayload(e.Data, &k.shape, payload, gate); err != nil {
+		return nil, placed("data", err)
 	}
 	return payload, nil
 }
@@ -199,32 +138,86 @@ func validID(s string) bool {
 	return true
 }
 
-// validExtension applies CloudEvents 1.0 sections 3.1 (names) and 3.1.1 (types).
+// validTime requires RFC 3339 to the letter and a day that every store can hold.
+func validTime(s string) bool {
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil || len(s) > timeMax || !DayOf(t).Valid() {
+		return false
+	}
+	// What time.Parse lets through: one digit for the hour, a comma before the
+	// fraction, and an offset of a whole day.
+	_, offset := t.Zone()
+	const day = 24 * 60 * 60
+	return s[len("2026-03-04T16")] == ':' && !strings.Contains(s, ",") && offset > -day && offset < day
+}
+
+// validReference reports whether s is a URI reference (RFC 3986 section 4.1).
+func validReference(s string) bool {
+	for i := range len(s) {
+		if s[i] <= ' ' || s[i] >= 0x7f || strings.IndexByte("\"<>\\^`{|}", s[i]) >= 0 {
+			return false
+		}
+	}
+	_, err := url.Parse(s)
+	return err == nil
+}
+
+// validURI reports whether s is a URI: a reference with a scheme.
+func validURI(s string) bool {
+	u, err := url.Parse(s)
+	return err == nil && u.IsAbs() && validReference(s)
+}
+
+// validExtension applies CloudEvents 1.0.2 to an extension: section "Naming
+// Conventions" to its name, section "Type System" to its value.
 func validExtension(name string, value json.RawMessage) error {
-	if len(name) > 20 {
-		return Refuse(name, nil, "an attribute name has at most 20 characters")
+	if name == "" || len(name) > 20 {
+		return Refuse(fieldName(name), nil, "an attribute name has 1 to 20 characters")
 	}
 	for i := range len(name) {
 		if c := name[i]; (c < 'a' || c > 'z') && (c < '0' || c > '9') {
-			return Refuse(name, nil, "an attribute name is made of a-z and 0-9")
+			return Refuse(fieldName(name), nil, "an attribute name is made of a-z and 0-9")
 		}
 	}
-	var v any
-	if err := json.Unmarshal(value, &v); err != nil {
-		return Refuse(name, string(value), "not valid JSON")
+	if slices.Contains(memberNames[:], name) {
+		return Refuse(fieldName(name), nil, "the attribute cannot be an extension")
 	}
-	switch v := v.(type) {
-	case bool:
-		return nil
-	case string:
-		if len(v) > textMax {
-			return Refuse(name, v, "at most %d characters", textMax)
+	r, err := newReader(value)
+	if err != nil {
+		return placed(name, err)
+	}
+	if err := r.extension(); err != nil {
+		return placed(name, err)
+	}
+	return placed(name, r.end())
+}
+
+// extension reads a value that an extension can have.
+func (r *reader) extension() error {
+	switch first := r.next(); {
+	case first == '"':
+		s, err := r.text()
+		if err == nil && (len(s) > textMax || !printable(string(s), "")) {
+			return Refuse("", string(s), "at most %d bytes without control characters", textMax)
 		}
-		return nil
-	case float64:
-		if v == float64(int32(v)) {
+		return err
+	case first == 't' || first == 'f':
+		return r.skip()
+	case first == '-' || first >= '0' && first <= '9':
+		digits, err := r.number()
+		if err != nil {
+			return err
+		}
+		if _, err := strconv.ParseInt(string(digits), 10, 32); err == nil {
 			return nil
 		}
+		return Refuse("", json.RawMessage(digits), extensionRule)
 	}
-	return Refuse(name, string(value), "an attribute is a string, a bool or a whole number of 32 bits")
+	value, err := r.raw()
+	if err != nil {
+		return err
+	}
+	return Refuse("", value, extensionRule)
 }
+
+const extensionRule = "an attribute is a string, a bool or a whole number of 32 bits"

@@ -2,34 +2,36 @@ package events
 
 import (
 	"fmt"
+	"strings"
 	"time"
+	_ "time/tzdata" // a machine without time zone files must know them too
 )
 
 // Settings is the whole of a firm's settings after [FirmSettingsChanged]. The
 // last one recorded is in force; nothing is merged.
 type Settings struct {
-	Name           string       `json:"name" doc:"Name of the firm as its customers read it"`
+	Name           string       `json:"name" doc:"Name of the firm as its customers read it" minLength:"1" maxLength:"120"`
 	Currency       string       `json:"currency" doc:"ISO 4217 code of the one currency the firm works in" pattern:"^[A-Z]{3}$"`
-	TimeZone       string       `json:"time_zone" doc:"IANA time zone of the firm's office, for example Europe/Vienna"`
-	Locale         string       `json:"locale,omitempty" doc:"BCP 47 tag for numbers and dates, for example en-IE"`
+	TimeZone       string       `json:"time_zone" doc:"IANA time zone of the firm's office, for example Europe/Vienna" minLength:"1"`
+	Locale         string       `json:"locale,omitempty" doc:"BCP 47 tag for numbers and dates, for example en-IE" maxLength:"35"`
 	VATBasisPoints int64        `json:"vat_basis_points,omitempty" doc:"Value added tax on the firm's work; 2000 is 20 per cent" minimum:"0" maximum:"10000"`
-	JobTypes       []JobType    `json:"job_types" doc:"The firm's own list of kinds of jobs"`
-	Grades         []Grade      `json:"grades" doc:"Grades of labour with what an hour costs the firm"`
-	Tasks          []FirmTask   `json:"tasks,omitempty" doc:"Tasks the firm adds to the standard list"`
-	People         []FirmPerson `json:"people,omitempty" doc:"Who books hours; use a short name, not more"`
+	JobTypes       []JobType    `json:"job_types" doc:"The firm's own list of kinds of jobs" minItems:"1" maxItems:"500"`
+	Grades         []Grade      `json:"grades" doc:"Grades of labour with what an hour costs the firm" minItems:"1" maxItems:"500"`
+	Tasks          []FirmTask   `json:"tasks,omitempty" doc:"Tasks the firm adds to the standard list" maxItems:"500"`
+	People         []FirmPerson `json:"people,omitempty" doc:"Who books hours; use a short name, not more" maxItems:"500"`
 }
 
 // JobType is one kind of job in the firm's own list.
 type JobType struct {
 	JobType string `json:"job_type" doc:"Key of the job type"`
-	Name    string `json:"name" doc:"How it is shown"`
+	Name    string `json:"name" doc:"How it is shown" minLength:"1" maxLength:"120"`
 }
 
 // Grade is a grade of labour. CostPerHourE4 is what an hour costs the firm,
 // not what it charges.
 type Grade struct {
 	Grade         string `json:"grade" doc:"Key of the grade, for example painter or apprentice"`
-	CostPerHourE4 int64  `json:"cost_per_hour_e4" doc:"What one hour costs the firm, in ten-thousandths of the currency unit" minimum:"0"`
+	CostPerHourE4 int64  `json:"cost_per_hour_e4" doc:"What one hour costs the firm, in ten-thousandths of the currency unit" minimum:"0" maximum:"1000000000000"`
 }
 
 // FirmTask is a task that the firm adds to [StandardTasks].
@@ -37,19 +39,19 @@ type FirmTask struct {
 	Task   string `json:"task" doc:"Key of the task"`
 	Family Family `json:"family" doc:"The family it is counted under"`
 	Unit   Unit   `json:"unit" doc:"What its quantity is counted in"`
-	Name   string `json:"name" doc:"How it is shown"`
+	Name   string `json:"name" doc:"How it is shown" minLength:"1" maxLength:"120"`
 }
 
 // FirmPerson is one who books hours. Grade is used where a booking names none.
 type FirmPerson struct {
 	Person string `json:"person" doc:"Key of the person"`
-	Name   string `json:"name" doc:"Short name shown to the crew"`
+	Name   string `json:"name" doc:"Short name shown to the crew" minLength:"1" maxLength:"120"`
 	Grade  string `json:"grade" doc:"Usual grade"`
 }
 
 func (s *Settings) check(c *checker) {
 	c.text("name", s.Name, nameMax)
-	if len(s.Currency) != 3 || s.Currency < "AAA" || s.Currency > "ZZZ" {
+	if len(s.Currency) != 3 || strings.Trim(s.Currency, "ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "" {
 		c.refuse("currency", s.Currency, "three capital letters of ISO 4217, for example EUR")
 	}
 	// "Local" would depend on the machine that reads the log.
@@ -109,14 +111,14 @@ func (s *Settings) check(c *checker) {
 // product is in force.
 type Product struct {
 	Product                 string `json:"product" doc:"Key of the product"`
-	Name                    string `json:"name" doc:"How it is shown"`
+	Name                    string `json:"name" doc:"How it is shown" minLength:"1" maxLength:"120"`
 	Unit                    Unit   `json:"unit" doc:"What its use is counted in"`
-	PriceE4                 int64  `json:"price_e4" doc:"List price of one unit in ten-thousandths of the currency unit" minimum:"0"`
-	PackMilli               int64  `json:"pack_milli,omitempty" doc:"Content of the smallest pack sold, in thousandths of the unit; 0 if sold by any amount" minimum:"0"`
+	PriceE4                 int64  `json:"price_e4" doc:"List price of one unit in ten-thousandths of the currency unit" minimum:"0" maximum:"1000000000000"`
+	PackMilli               int64  `json:"pack_milli,omitempty" doc:"Content of the smallest pack sold, in thousandths of the unit; 0 if sold by any amount" minimum:"0" maximum:"1000000000"`
 	Reusable                bool   `json:"reusable,omitempty" doc:"True for sheets and boards that are laid again on other jobs"`
-	CleanRemovalDays        int64  `json:"clean_removal_days,omitempty" doc:"Days after laying within which tape or film comes off cleanly, by the maker's data sheet; 0 if not stated" minimum:"0"`
+	CleanRemovalDays        int64  `json:"clean_removal_days,omitempty" doc:"Days after laying within which tape or film comes off cleanly, by the maker's data sheet; 0 if not stated" minimum:"0" maximum:"3650"`
 	VolumeSolidsBasisPoints int64  `json:"volume_solids_basis_points,omitempty" doc:"Volume solids of a coating by the maker's data sheet; 4500 is 45 per cent" minimum:"0" maximum:"10000"`
-	RecoatMinutes           int64  `json:"recoat_minutes,omitempty" doc:"Least time to the next coat by the maker's data sheet" minimum:"0"`
+	RecoatMinutes           int64  `json:"recoat_minutes,omitempty" doc:"Least time to the next coat by the maker's data sheet" minimum:"0" maximum:"86400"`
 }
 
 func (p *Product) check(c *checker) {
@@ -133,10 +135,10 @@ func (p *Product) check(c *checker) {
 // Purchase is material bought. CostE4 is for the whole quantity, net of tax.
 type Purchase struct {
 	Product       string `json:"product" doc:"Key of the product"`
-	QuantityMilli int64  `json:"quantity_milli" doc:"Amount bought in thousandths of the unit" minimum:"1"`
+	QuantityMilli int64  `json:"quantity_milli" doc:"Amount bought in thousandths of the unit" minimum:"1" maximum:"1000000000"`
 	Unit          Unit   `json:"unit" doc:"Unit of the product"`
-	CostE4        int64  `json:"cost_e4" doc:"Paid for all of it, net of tax, in ten-thousandths of the currency unit" minimum:"0"`
-	Supplier      string `json:"supplier,omitempty" doc:"Where it was bought"`
+	CostE4        int64  `json:"cost_e4" doc:"Paid for all of it, net of tax, in ten-thousandths of the currency unit" minimum:"0" maximum:"1000000000000"`
+	Supplier      string `json:"supplier,omitempty" doc:"Where it was bought" maxLength:"120"`
 	Place         string `json:"place,omitempty" doc:"Key of the store or van it went to"`
 	Day           Day    `json:"day,omitempty" doc:"Day of purchase, if not the day of the event"`
 }
@@ -154,8 +156,8 @@ func (p *Purchase) check(c *checker) {
 type RateBook struct {
 	Revision      string `json:"revision" doc:"Name of the revision, given once"`
 	EffectiveFrom Day    `json:"effective_from" doc:"First day on which quotes use it"`
-	Reason        string `json:"reason,omitempty" doc:"Why it was revised"`
-	Rates         []Rate `json:"rates" doc:"Every rate of the book"`
+	Reason        string `json:"reason,omitempty" doc:"Why it was revised" maxLength:"2000"`
+	Rates         []Rate `json:"rates" doc:"Every rate of the book" minItems:"1" maxItems:"500"`
 }
 
 // Rate is what one unit of a task takes.
@@ -164,16 +166,16 @@ type Rate struct {
 	Surface      string    `json:"surface,omitempty" doc:"Surface, where the rate depends on it"`
 	Method       string    `json:"method,omitempty" doc:"Method, where the rate depends on it"`
 	Unit         Unit      `json:"unit" doc:"Unit the rate is for"`
-	MinutesMilli int64     `json:"minutes_milli" doc:"Thousandths of a minute of labour for one unit" minimum:"0"`
+	MinutesMilli int64     `json:"minutes_milli" doc:"Thousandths of a minute of labour for one unit" minimum:"0" maximum:"1000000000"`
 	Source       string    `json:"source" doc:"Where it comes from" enum:"published,common-practice,from-memory,own-history"`
-	Consumables  []RateUse `json:"consumables,omitempty" doc:"What one unit consumes, waste included"`
+	Consumables  []RateUse `json:"consumables,omitempty" doc:"What one unit consumes, waste included" maxItems:"500"`
 }
 
 // RateUse is the consumption of one product for one unit of a task.
 type RateUse struct {
 	Product       string `json:"product" doc:"Key of the product"`
 	Unit          Unit   `json:"unit" doc:"Unit of the product"`
-	QuantityMilli int64  `json:"quantity_milli" doc:"Thousandths of the product's unit for one unit of the task" minimum:"1"`
+	QuantityMilli int64  `json:"quantity_milli" doc:"Thousandths of the product's unit for one unit of the task" minimum:"1" maximum:"1000000000"`
 }
 
 func (b *RateBook) check(c *checker) {

@@ -35,7 +35,8 @@ type purchased struct {
 	index   int
 }
 
-// Apply folds in one commit of the firm's own events.
+// Apply folds in one commit of the firm's own events. Its errors have the code
+// [Internal]: what is in the log is not the fault of who reads it.
 func (f *Firm) Apply(c *Commit, sequence uint64) error {
 	if f.products == nil {
 		f.products, f.prices, f.bought = map[string][]known[*Product]{}, map[string][]price{}, map[string]purchased{}
@@ -44,7 +45,7 @@ func (f *Firm) Apply(c *Commit, sequence uint64) error {
 		e := &c.Events[i]
 		payload, err := e.Payload()
 		if err != nil {
-			return fmt.Errorf("sequence %d: event %s: %w", sequence, e.ID, err)
+			return fmt.Errorf("sequence %d: event %s: %v", sequence, e.ID, err)
 		}
 		switch p := payload.(type) {
 		case *Settings:

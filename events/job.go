@@ -54,7 +54,7 @@ type Job struct {
 	opened   bool
 	offered  bool
 	accepted string // id of the acceptance in force
-	worked   bool
+	worked   int    // live events of work on site
 	signed   bool
 	closed   bool
 }
@@ -85,7 +85,7 @@ func (j *Job) State() State {
 		return Closed
 	case j.signed:
 		return SignedOff
-	case j.worked:
+	case j.worked > 0:
 		return Running
 	case j.accepted != "":
 		return Accepted
@@ -130,7 +130,7 @@ func (j *Job) Plan(submitted []Event) (fresh []Event, receipts []Receipt, err er
 		e := &submitted[i]
 		digest, err := DigestOf(e)
 		if err != nil {
-			return nil, nil, err
+			return nil, nil, &Error{Code: Invalid, EventID: e.ID, Rule: err.Error()}
 		}
 		receipts[i] = Receipt{ID: e.ID, Job: j.Key}
 		if known := trial.entry(e.ID); known != nil {
@@ -209,40 +209,56 @@ func (j *Job) backwards(visit func(id string, e *entry) bool) bool {
 
 // Apply folds one stored commit in. It fails if the commit is not the next of
 // this job's chain or holds an event that could not have been accepted: the log
-// is then damaged and must not be read on.
+// is then damaged and must not be read on, and neither may the job. Its errors
+// have the code [Internal]: what is in the log is not the fault of who reads it.
 func (j *Job) Apply(c *Commit, sequence uint64, raw []byte) error {
 	if c.Firm != j.Firm || c.Job != j.Key {
 		return fmt.Errorf("commit of %s/%s applied to %s/%s", c.Firm, c.Job, j.Firm, j.Key)
 	}
 	if c.Version != j.Version+1 || c.Previous != j.Head {
-		return fmt.Errorf("sequence %d: commit %d of job %s does not follow commit %d: the chain is broken", sequence, c.Version, j.Key, j.Version)
+		return fmt.Errorf("sequence %d: commit %d of job %s does not follow commit %d: the chain is broken",
+			sequence, c.Version, j.Key, j.Version)
 	}
 	for i := range c.Events {
 		e := &c.Events[i]
-		if !e.Type.Known() {
-			return fmt.Errorf("sequence %d: event %s has the unknown type %q: a newer version wrote it, or the log is damaged", sequence, e.ID, e.Type)
-		}
-		digest, err := DigestOf(e)
-		if err != nil {
-			return fmt.Errorf("sequence %d: event %s: %w", sequence, e.ID, err)
-		}
-		if err := j.add(e, digest, sequence); err != nil {
-			return fmt.Errorf("sequence %d: event %s: %w", sequence, e.ID, err)
+		if err := j.applyEvent(e, sequence); err != nil {
+			return fmt.Errorf("sequence %d: event %s: %v", sequence, e.ID, err)
 		}
 	}
 	j.Version, j.Head = c.Version, Hash(raw)
 	return nil
 }
 
+func (j *Job) applyEvent(e *Event, sequence uint64) error {
+	switch {
+	case !e.Type.Known():
+		return fmt.Errorf("unknown type %q: a newer version wrote it, or the log is damaged", e.Type)
+	case j.entries[e.ID] != nil:
+		return fmt.Errorf("it was recorded before, in sequence %d", j.entries[e.ID].sequence)
+	}
+	digest, err := DigestOf(e)
+	if err != nil {
+		return err
+	}
+	if refusal := j.add(e, digest, sequence); refusal != nil {
+		return refusal
+	}
+	return nil
+}
+
 // add takes one event in, or says why it cannot be true. It changes nothing
 // where it refuses.
 func (j *Job) add(e *Event, digest Digest, sequence uint64) *Error {
+	if e.Subject != j.Key {
+		return Refuse("subject", e.Subject, "the event belongs to another job than %s", j.Key)
+	}
 	if j.Key != FirmJob && !j.opened && e.Type != JobOpened {
-		return &Error{Code: NotFound, Field: "subject", Value: show(e.Subject), Rule: "this job was never opened: record " + string(JobOpened) + " first"}
+		return &Error{Code: NotFound, Field: "subject", Value: show(e.Subject),
+			Rule: "this job was never opened: record " + string(JobOpened) + " first"}
 	}
 	payload, err := e.Payload()
 	if err != nil {
-		return Refuse("data", nil, "%v", err)
+		return &Error{Code: CodeOf(err), Rule: err.Error()}
 	}
 	n := &entry{digest: digest, sequence: sequence, kind: e.Type, undo: undo{j.signed, j.closed}}
 	if refusal := j.apply(e, payload, n); refusal != nil {
@@ -250,6 +266,9 @@ func (j *Job) add(e *Event, digest Digest, sequence uint64) *Error {
 	}
 	if n.refers != "" && stands(n.kind) {
 		j.referers[n.refers] = j.standing(n.refers) + 1
+	}
+	if works(n.kind) {
+		j.worked++
 	}
 	j.entries[e.ID] = n
 	j.order = append(j.order, e.ID)
@@ -260,6 +279,12 @@ func (j *Job) add(e *Event, digest Digest, sequence uint64) *Error {
 // to, so that the other cannot be voided while this one holds.
 func stands(t Type) bool {
 	return t == EstimateAccepted || t == ProtectionLifted || t == DamageMadeGood || t == SnagCleared
+}
+
+// works reports whether events of type t are work on site, with which a job
+// runs. Lifting needs no mention: it stands on protection that was laid.
+func works(t Type) bool {
+	return t == HoursBooked || t == ProtectionLaid || t == SurfacePrepared || t == CoatApplied || t == MaterialUsed
 }
 
 // apply changes the job's state by one event and notes in n how to undo it.
@@ -284,7 +309,6 @@ func (j *Job) apply(e *Event, payload Payload, n *entry) *Error {
 		}
 		j.signed, j.closed = false, false
 	case *Protection:
-		j.worked = true
 		j.down[e.ID] = p.QuantityMilli
 	case *ProtectionCheck:
 		return j.refer(n, "laid", p.Laid, ProtectionLaid)
@@ -300,8 +324,6 @@ func (j *Job) apply(e *Event, payload Payload, n *entry) *Error {
 		}
 	case *Void:
 		return j.void(n, p)
-	case *Hours, *Preparation, *Coat, *Usage:
-		j.worked = true
 	}
 	return nil
 }
@@ -338,68 +360,4 @@ func (j *Job) lift(n *entry, p *Lifting) *Error {
 	}
 	j.down[p.Laid] = left - n.lifted
 	return nil
-}
-
-// void takes an event back and restores what it changed.
-func (j *Job) void(n *entry, p *Void) *Error {
-	target := j.entry(p.Event)
-	switch {
-	case target == nil:
-		return Refuse("data.event", p.Event, "no event with this id was recorded on this job")
-	case target.kind == EventVoided:
-		return Refuse("data.event", p.Event, "a void cannot be voided: record the event again with a new id")
-	case target.voided:
-		return Refuse("data.event", p.Event, "it was voided before")
-	case j.standing(p.Event) > 0:
-		return Refuse("data.event", p.Event, "another event stands on it: void that one first")
-	case target.kind.OfFirm() && target.kind != MaterialPurchased, target.kind == JobOpened:
-		return Refuse("data.event", p.Event, "%s cannot be voided: record it again as it should be", target.kind)
-	case turns(target.kind) && !j.lastTurn(p.Event):
-		return Refuse("data.event", p.Event, "the job was signed off, closed or reopened after it: void that first")
-	}
-	target = j.own(p.Event)
-	target.voided = true
-	n.refers = p.Event
-	if stands(target.kind) {
-		j.referers[target.refers] = j.standing(target.refers) - 1
-	}
-	switch target.kind {
-	case ProtectionLifted:
-		j.down[target.refers] = j.stillDown(target.refers) + target.lifted
-	case JobSignedOff, JobClosed, JobReopened:
-		j.signed, j.closed = target.undo.signed, target.undo.closed
-	case EstimateAccepted:
-		j.accepted = j.lastLive(EstimateAccepted)
-	case EstimateIssued:
-		j.offered = j.lastLive(EstimateIssued) != ""
-	}
-	return nil
-}
-
-// turns reports whether events of type t change that a job is finished.
-func turns(t Type) bool { return t == JobSignedOff || t == JobClosed || t == JobReopened }
-
-// lastTurn reports whether no live turn was recorded after the event id.
-func (j *Job) lastTurn(id string) bool {
-	last := true
-	j.backwards(func(later string, e *entry) bool {
-		if later == id {
-			return false
-		}
-		last = last && (e.voided || !turns(e.kind))
-		return last
-	})
-	return last
-}
-
-// lastLive returns the id of the last event of type t that was not voided.
-func (j *Job) lastLive(t Type) (id string) {
-	j.backwards(func(found string, e *entry) bool {
-		if e.kind == t && !e.voided {
-			id = found
-			return false
-		}
-		return true
-	})
-	return id
 }

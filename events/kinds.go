@@ -2,6 +2,7 @@ package events
 
 import (
 	"maps"
+	"reflect"
 	"slices"
 )
 
@@ -46,43 +47,62 @@ const (
 // kind ties a type to its payload. firm is true where the event belongs to the
 // firm and not to one job.
 type kind struct {
-	make func() Payload
-	firm bool
+	make  func() Payload
+	shape field
+	firm  bool
+}
+
+// content is a pointer to a payload struct.
+type content[T any] interface {
+	*T
+	Payload
+}
+
+// ofJob is the kind of an event of a job with the payload T.
+func ofJob[T any, P content[T]]() kind {
+	return kind{make: func() Payload { return P(new(T)) }, shape: fieldOf(reflect.TypeFor[T]())}
+}
+
+// ofFirm is the kind of an event of the firm with the payload T.
+func ofFirm[T any, P content[T]]() kind {
+	k := ofJob[T, P]()
+	k.firm = true
+	return k
 }
 
 // kinds is the one table of what can happen. A new event is added here, with
 // its struct and its golden file.
 var kinds = map[Type]kind{
-	FirmSettingsChanged: {func() Payload { return new(Settings) }, true},
-	ProductListed:       {func() Payload { return new(Product) }, true},
-	MaterialPurchased:   {func() Payload { return new(Purchase) }, true},
-	RateBookRevised:     {func() Payload { return new(RateBook) }, true},
+	FirmSettingsChanged: ofFirm[Settings](),
+	ProductListed:       ofFirm[Product](),
+	MaterialPurchased:   ofFirm[Purchase](),
+	RateBookRevised:     ofFirm[RateBook](),
 
-	JobOpened:        {func() Payload { return new(Opening) }, false},
-	EstimateIssued:   {func() Payload { return new(Estimate) }, false},
-	EstimateAccepted: {func() Payload { return new(Acceptance) }, false},
-	VariationAgreed:  {func() Payload { return new(Variation) }, false},
-	JobSignedOff:     {func() Payload { return new(SignOff) }, false},
-	JobClosed:        {func() Payload { return new(Closing) }, false},
-	JobReopened:      {func() Payload { return new(Reopening) }, false},
+	JobOpened:        ofJob[Opening](),
+	EstimateIssued:   ofJob[Estimate](),
+	EstimateAccepted: ofJob[Acceptance](),
+	VariationAgreed:  ofJob[Variation](),
+	JobSignedOff:     ofJob[SignOff](),
+	JobClosed:        ofJob[Closing](),
+	JobReopened:      ofJob[Reopening](),
 
-	ConditionRecorded: {func() Payload { return new(Condition) }, false},
-	HoursBooked:       {func() Payload { return new(Hours) }, false},
-	ProtectionLaid:    {func() Payload { return new(Protection) }, false},
-	ProtectionChecked: {func() Payload { return new(ProtectionCheck) }, false},
-	ProtectionLifted:  {func() Payload { return new(Lifting) }, false},
-	SurfacePrepared:   {func() Payload { return new(Preparation) }, false},
-	CoatApplied:       {func() Payload { return new(Coat) }, false},
-	MaterialUsed:      {func() Payload { return new(Usage) }, false},
-	MaterialReturned:  {func() Payload { return new(Return) }, false},
+	ConditionRecorded: ofJob[Condition](),
+	HoursBooked:       ofJob[Hours](),
+	ProtectionLaid:    ofJob[Protection](),
+	ProtectionChecked: ofJob[ProtectionCheck](),
+	ProtectionLifted:  ofJob[Lifting](),
+	SurfacePrepared:   ofJob[Preparation](),
+	CoatApplied:       ofJob[Coat](),
+	MaterialUsed:      ofJob[Usage](),
+	MaterialReturned:  ofJob[Return](),
 
-	DamageFound:    {func() Payload { return new(Damage) }, false},
-	DamageMadeGood: {func() Payload { return new(MakingGood) }, false},
-	SnagRaised:     {func() Payload { return new(Snag) }, false},
-	SnagCleared:    {func() Payload { return new(SnagClearance) }, false},
-	PhotoAttached:  {func() Payload { return new(Photo) }, false},
+	DamageFound:    ofJob[Damage](),
+	DamageMadeGood: ofJob[MakingGood](),
+	SnagRaised:     ofJob[Snag](),
+	SnagCleared:    ofJob[SnagClearance](),
+	PhotoAttached:  ofJob[Photo](),
 
-	EventVoided: {func() Payload { return new(Void) }, false},
+	EventVoided: ofJob[Void](),
 }
 
 // Types returns every event type in alphabetical order.

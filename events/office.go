@@ -6,9 +6,9 @@ import "fmt"
 // and the title is for the crew ("Stairwell, two floors").
 type Opening struct {
 	JobType  string `json:"job_type" doc:"One of the firm's job types"`
-	Title    string `json:"title" doc:"Short description for the crew, without personal data"`
+	Title    string `json:"title" doc:"Short description for the crew, without personal data" minLength:"1" maxLength:"120"`
 	Customer string `json:"customer,omitempty" doc:"Reference to the customer, not a name"`
-	Built    int64  `json:"built,omitempty" doc:"Year the building was built, for the cautions that depend on its age; 0 if not known" minimum:"0"`
+	Built    int64  `json:"built,omitempty" doc:"Year the building was built, for the cautions that depend on its age; 0 if not known" minimum:"0" maximum:"2148"`
 	Due      Day    `json:"due,omitempty" doc:"Day agreed for handover"`
 }
 
@@ -25,11 +25,11 @@ func (o *Opening) check(c *checker) {
 // Estimate is what the firm offers: the work, the consumables and the price.
 // The accepted estimate is in force; before acceptance, the last one issued.
 type Estimate struct {
-	Lines     []EstimateLine     `json:"lines" doc:"The work"`
-	Materials []EstimateMaterial `json:"materials,omitempty" doc:"The consumables"`
-	PriceE4   int64              `json:"price_e4" doc:"Price for all of it, net of tax, in ten-thousandths of the currency unit" minimum:"0"`
+	Lines     []EstimateLine     `json:"lines" doc:"The work" minItems:"1" maxItems:"500"`
+	Materials []EstimateMaterial `json:"materials,omitempty" doc:"The consumables" maxItems:"500"`
+	PriceE4   int64              `json:"price_e4" doc:"Price for all of it, net of tax, in ten-thousandths of the currency unit" minimum:"0" maximum:"1000000000000"`
 	RateBook  string             `json:"rate_book,omitempty" doc:"Revision of the rate book it was priced from"`
-	Note      string             `json:"note,omitempty" doc:"Anything else that was agreed"`
+	Note      string             `json:"note,omitempty" doc:"Anything else that was agreed" maxLength:"2000"`
 	Day       Day                `json:"day,omitempty" doc:"Day of the estimate, if not the day of the event"`
 }
 
@@ -39,21 +39,21 @@ type EstimateLine struct {
 	Task          string `json:"task" doc:"Key of the task"`
 	Surface       string `json:"surface,omitempty" doc:"Key of the surface"`
 	Method        string `json:"method,omitempty" doc:"Key of the method, for example brush, roller or spray"`
-	Location      string `json:"location,omitempty" doc:"Room or part of the building"`
-	QuantityMilli int64  `json:"quantity_milli,omitempty" doc:"Planned quantity in thousandths of the unit" minimum:"0"`
+	Location      string `json:"location,omitempty" doc:"Room or part of the building" maxLength:"120"`
+	QuantityMilli int64  `json:"quantity_milli,omitempty" doc:"Planned quantity in thousandths of the unit" minimum:"0" maximum:"1000000000"`
 	Unit          Unit   `json:"unit,omitempty" doc:"Unit of the quantity; needed where a quantity is given"`
-	Minutes       int64  `json:"minutes" doc:"Planned labour in minutes" minimum:"0"`
+	Minutes       int64  `json:"minutes" doc:"Planned labour in minutes" minimum:"0" maximum:"1000000"`
 	Grade         string `json:"grade,omitempty" doc:"Grade of labour it is costed at"`
-	CostE4        int64  `json:"cost_e4,omitempty" doc:"Planned labour cost; 0 costs the minutes at the grade" minimum:"0"`
+	CostE4        int64  `json:"cost_e4,omitempty" doc:"Planned labour cost; 0 costs the minutes at the grade" minimum:"0" maximum:"1000000000000"`
 }
 
 // EstimateMaterial is one planned consumable.
 type EstimateMaterial struct {
 	Product       string `json:"product" doc:"Key of the product"`
 	Task          string `json:"task,omitempty" doc:"Task it is planned for"`
-	QuantityMilli int64  `json:"quantity_milli" doc:"Planned use in thousandths of the unit" minimum:"1"`
+	QuantityMilli int64  `json:"quantity_milli" doc:"Planned use in thousandths of the unit" minimum:"1" maximum:"1000000000"`
 	Unit          Unit   `json:"unit" doc:"Unit of the product"`
-	CostE4        int64  `json:"cost_e4,omitempty" doc:"Planned cost; 0 costs it at the product's price" minimum:"0"`
+	CostE4        int64  `json:"cost_e4,omitempty" doc:"Planned cost; 0 costs it at the product's price" minimum:"0" maximum:"1000000000000"`
 }
 
 func (e *Estimate) check(c *checker) {
@@ -92,8 +92,8 @@ func checkLines(c *checker, lines []EstimateLine, materials []EstimateMaterial) 
 
 // Acceptance is the customer's yes to an estimate.
 type Acceptance struct {
-	Estimate string `json:"estimate" doc:"Id of the estimate issued event that is accepted"`
-	Note     string `json:"note,omitempty" doc:"What the customer said with it"`
+	Estimate string `json:"estimate" doc:"Id of the estimate issued event that is accepted" pattern:"^[A-Za-z0-9._-]{8,64}$"`
+	Note     string `json:"note,omitempty" doc:"What the customer said with it" maxLength:"2000"`
 	Day      Day    `json:"day,omitempty" doc:"Day of acceptance, if not the day of the event"`
 }
 
@@ -106,10 +106,10 @@ func (a *Acceptance) check(c *checker) {
 // Variation is an agreed change of scope. It adds to the estimate; PriceE4 is
 // negative where the change saves the customer money.
 type Variation struct {
-	Reason    string             `json:"reason" doc:"What changed and who asked for it"`
-	Lines     []EstimateLine     `json:"lines,omitempty" doc:"The added work"`
-	Materials []EstimateMaterial `json:"materials,omitempty" doc:"The added consumables"`
-	PriceE4   int64              `json:"price_e4" doc:"Change of the price, net of tax, in ten-thousandths of the currency unit"`
+	Reason    string             `json:"reason" doc:"What changed and who asked for it" minLength:"1" maxLength:"2000"`
+	Lines     []EstimateLine     `json:"lines,omitempty" doc:"The added work" maxItems:"500"`
+	Materials []EstimateMaterial `json:"materials,omitempty" doc:"The added consumables" maxItems:"500"`
+	PriceE4   int64              `json:"price_e4" doc:"Change of the price, net of tax, in ten-thousandths of the currency unit" maximum:"1000000000000" minimum:"-1000000000000"`
 	Day       Day                `json:"day,omitempty" doc:"Day of agreement, if not the day of the event"`
 }
 
@@ -123,8 +123,8 @@ func (v *Variation) check(c *checker) {
 
 // SignOff is the customer's acceptance of the finished work.
 type SignOff struct {
-	Role    string `json:"role" doc:"In which role the customer's side signed, for example owner or site manager"`
-	Remarks string `json:"remarks,omitempty" doc:"What was said with it"`
+	Role    string `json:"role" doc:"In which role the customer's side signed, for example owner or site manager" minLength:"1" maxLength:"120"`
+	Remarks string `json:"remarks,omitempty" doc:"What was said with it" maxLength:"2000"`
 	Day     Day    `json:"day,omitempty" doc:"Day of sign-off, if not the day of the event"`
 }
 
@@ -136,7 +136,7 @@ func (s *SignOff) check(c *checker) {
 
 // Closing ends a job in the books. BilledE4 is what the customer was charged.
 type Closing struct {
-	BilledE4 int64 `json:"billed_e4" doc:"Charged for the whole job, net of tax, in ten-thousandths of the currency unit" minimum:"0"`
+	BilledE4 int64 `json:"billed_e4" doc:"Charged for the whole job, net of tax, in ten-thousandths of the currency unit" minimum:"0" maximum:"1000000000000"`
 	Day      Day   `json:"day,omitempty" doc:"Day of closing, if not the day of the event"`
 }
 
@@ -147,7 +147,7 @@ func (b *Closing) check(c *checker) {
 
 // Reopening takes a job up again after it was signed off or closed.
 type Reopening struct {
-	Reason string `json:"reason" doc:"Why the job goes on"`
+	Reason string `json:"reason" doc:"Why the job goes on" minLength:"1" maxLength:"2000"`
 	Day    Day    `json:"day,omitempty" doc:"Day of reopening, if not the day of the event"`
 }
 

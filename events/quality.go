@@ -2,13 +2,13 @@ package events
 
 // Damage is damage that came to light during the job.
 type Damage struct {
-	Location string   `json:"location" doc:"Room or part of the building"`
-	Item     string   `json:"item" doc:"What is damaged"`
-	Finding  string   `json:"finding" doc:"What was seen"`
+	Location string   `json:"location" doc:"Room or part of the building" minLength:"1" maxLength:"120"`
+	Item     string   `json:"item" doc:"What is damaged" minLength:"1" maxLength:"120"`
+	Finding  string   `json:"finding" doc:"What was seen" minLength:"1" maxLength:"2000"`
 	Cause    string   `json:"cause" doc:"Whose it is, as far as known" enum:"ours,others,before,unknown"`
 	Task     string   `json:"task,omitempty" doc:"Protection task that should have prevented it"`
-	CostE4   int64    `json:"cost_e4,omitempty" doc:"What putting it right is expected to cost beside booked hours and material" minimum:"0"`
-	Photos   []string `json:"photos,omitempty" doc:"SHA-256 of each photo"`
+	CostE4   int64    `json:"cost_e4,omitempty" doc:"What putting it right is expected to cost beside booked hours and material" minimum:"0" maximum:"1000000000000"`
+	Photos   []string `json:"photos,omitempty" doc:"SHA-256 of each photo" maxItems:"500" pattern:"^[0-9a-f]{64}$"`
 	Day      Day      `json:"day,omitempty" doc:"Day it was found, if not the day of the event"`
 }
 
@@ -26,10 +26,10 @@ func (d *Damage) check(c *checker) {
 // MakingGood is damage put right. CostE4 replaces the expected cost of the
 // damage; hours and material are booked as such and not repeated here.
 type MakingGood struct {
-	Damage string   `json:"damage" doc:"Id of the damage found event"`
-	Work   string   `json:"work" doc:"What was done"`
-	CostE4 int64    `json:"cost_e4,omitempty" doc:"What it cost beside booked hours and material" minimum:"0"`
-	Photos []string `json:"photos,omitempty" doc:"SHA-256 of each photo"`
+	Damage string   `json:"damage" doc:"Id of the damage found event" pattern:"^[A-Za-z0-9._-]{8,64}$"`
+	Work   string   `json:"work" doc:"What was done" minLength:"1" maxLength:"2000"`
+	CostE4 int64    `json:"cost_e4,omitempty" doc:"What it cost beside booked hours and material" minimum:"0" maximum:"1000000000000"`
+	Photos []string `json:"photos,omitempty" doc:"SHA-256 of each photo" maxItems:"500" pattern:"^[0-9a-f]{64}$"`
 	Day    Day      `json:"day,omitempty" doc:"Day it was put right, if not the day of the event"`
 }
 
@@ -43,10 +43,10 @@ func (m *MakingGood) check(c *checker) {
 
 // Snag is a minor fault to be cleared before handover.
 type Snag struct {
-	Location string   `json:"location" doc:"Room or part of the building"`
-	Finding  string   `json:"finding" doc:"What is not right yet"`
+	Location string   `json:"location" doc:"Room or part of the building" minLength:"1" maxLength:"120"`
+	Finding  string   `json:"finding" doc:"What is not right yet" minLength:"1" maxLength:"2000"`
 	RaisedBy string   `json:"raised_by" doc:"Who saw it" enum:"customer,firm"`
-	Photos   []string `json:"photos,omitempty" doc:"SHA-256 of each photo"`
+	Photos   []string `json:"photos,omitempty" doc:"SHA-256 of each photo" maxItems:"500" pattern:"^[0-9a-f]{64}$"`
 	Day      Day      `json:"day,omitempty" doc:"Day it was raised, if not the day of the event"`
 }
 
@@ -60,9 +60,9 @@ func (s *Snag) check(c *checker) {
 
 // SnagClearance is a snag put right.
 type SnagClearance struct {
-	Snag   string   `json:"snag" doc:"Id of the snag raised event"`
-	Work   string   `json:"work,omitempty" doc:"What was done"`
-	Photos []string `json:"photos,omitempty" doc:"SHA-256 of each photo"`
+	Snag   string   `json:"snag" doc:"Id of the snag raised event" pattern:"^[A-Za-z0-9._-]{8,64}$"`
+	Work   string   `json:"work,omitempty" doc:"What was done" maxLength:"2000"`
+	Photos []string `json:"photos,omitempty" doc:"SHA-256 of each photo" maxItems:"500" pattern:"^[0-9a-f]{64}$"`
 	Day    Day      `json:"day,omitempty" doc:"Day it was cleared, if not the day of the event"`
 }
 
@@ -75,9 +75,9 @@ func (s *SnagClearance) check(c *checker) {
 
 // Photo adds a photo to the job, or to one of its events.
 type Photo struct {
-	Photo   string `json:"photo" doc:"SHA-256 of the photo"`
-	Caption string `json:"caption,omitempty" doc:"What it shows"`
-	Of      string `json:"of,omitempty" doc:"Id of the event it belongs to"`
+	Photo   string `json:"photo" doc:"SHA-256 of the photo" pattern:"^[0-9a-f]{64}$"`
+	Caption string `json:"caption,omitempty" doc:"What it shows" maxLength:"2000"`
+	Of      string `json:"of,omitempty" doc:"Id of the event it belongs to" pattern:"^[A-Za-z0-9._-]{8,64}$"`
 	Day     Day    `json:"day,omitempty" doc:"Day it was taken, if not the day of the event"`
 }
 
@@ -93,8 +93,8 @@ func (p *Photo) check(c *checker) {
 // Void takes an earlier event of the same job back. It cannot be voided itself:
 // record the event again, with a new id, if the void was the mistake.
 type Void struct {
-	Event  string `json:"event" doc:"Id of the event that is taken back"`
-	Reason string `json:"reason" doc:"Why"`
+	Event  string `json:"event" doc:"Id of the event that is taken back" pattern:"^[A-Za-z0-9._-]{8,64}$"`
+	Reason string `json:"reason" doc:"Why" minLength:"1" maxLength:"2000"`
 }
 
 func (v *Void) check(c *checker) {

@@ -5,11 +5,11 @@ import "fmt"
 // Condition is how a place was found before work started there: the proof of
 // damage that was there before.
 type Condition struct {
-	Location string   `json:"location" doc:"Room or part of the building"`
-	Item     string   `json:"item,omitempty" doc:"What was looked at, for example window board"`
-	Finding  string   `json:"finding" doc:"What was seen; say so where it was sound"`
+	Location string   `json:"location" doc:"Room or part of the building" minLength:"1" maxLength:"120"`
+	Item     string   `json:"item,omitempty" doc:"What was looked at, for example window board" maxLength:"120"`
+	Finding  string   `json:"finding" doc:"What was seen; say so where it was sound" minLength:"1" maxLength:"2000"`
 	Damaged  bool     `json:"damaged,omitempty" doc:"True where something was damaged before the work"`
-	Photos   []string `json:"photos,omitempty" doc:"SHA-256 of each photo"`
+	Photos   []string `json:"photos,omitempty" doc:"SHA-256 of each photo" maxItems:"500" pattern:"^[0-9a-f]{64}$"`
 	Day      Day      `json:"day,omitempty" doc:"Day it was seen, if not the day of the event"`
 }
 
@@ -28,7 +28,7 @@ type Hours struct {
 	Task     string `json:"task" doc:"Key of the task"`
 	Surface  string `json:"surface,omitempty" doc:"Key of the surface"`
 	Method   string `json:"method,omitempty" doc:"Key of the method"`
-	Location string `json:"location,omitempty" doc:"Room or part of the building"`
+	Location string `json:"location,omitempty" doc:"Room or part of the building" maxLength:"120"`
 	Minutes  int64  `json:"minutes" doc:"Minutes worked" minimum:"1" maximum:"1440"`
 	Day      Day    `json:"day,omitempty" doc:"Day of the work, if not the day of the event"`
 }
@@ -54,15 +54,15 @@ func (c *checker) work(task, surface, method, location string, day Day) {
 type Protection struct {
 	Task                 string   `json:"task" doc:"Key of the protection or masking task"`
 	Surface              string   `json:"surface,omitempty" doc:"Key of the surface protected"`
-	Location             string   `json:"location,omitempty" doc:"Room or part of the building"`
-	QuantityMilli        int64    `json:"quantity_milli" doc:"Amount protected in thousandths of the unit" minimum:"1"`
+	Location             string   `json:"location,omitempty" doc:"Room or part of the building" maxLength:"120"`
+	QuantityMilli        int64    `json:"quantity_milli" doc:"Amount protected in thousandths of the unit" minimum:"1" maximum:"1000000000"`
 	Unit                 Unit     `json:"unit" doc:"Unit of the amount protected"`
 	Product              string   `json:"product,omitempty" doc:"Key of the product laid"`
-	ProductQuantityMilli int64    `json:"product_quantity_milli,omitempty" doc:"Product consumed in thousandths of its unit; leave out what will be laid again" minimum:"0"`
+	ProductQuantityMilli int64    `json:"product_quantity_milli,omitempty" doc:"Product consumed in thousandths of its unit; leave out what will be laid again" minimum:"0" maximum:"1000000000"`
 	ProductUnit          Unit     `json:"product_unit,omitempty" doc:"Unit of the product"`
 	Reused               bool     `json:"reused,omitempty" doc:"True where the product was laid before on another job"`
 	RemoveBy             Day      `json:"remove_by,omitempty" doc:"Last day for clean removal"`
-	Photos               []string `json:"photos,omitempty" doc:"SHA-256 of each photo"`
+	Photos               []string `json:"photos,omitempty" doc:"SHA-256 of each photo" maxItems:"500" pattern:"^[0-9a-f]{64}$"`
 	Day                  Day      `json:"day,omitempty" doc:"Day it was laid, if not the day of the event"`
 }
 
@@ -90,8 +90,8 @@ func (c *checker) consumed(productField, product, quantityField string, milli in
 
 // ProtectionCheck is a look at protection that is down.
 type ProtectionCheck struct {
-	Laid    string `json:"laid" doc:"Id of the protection laid event"`
-	Finding string `json:"finding" doc:"What was seen, or what was mended"`
+	Laid    string `json:"laid" doc:"Id of the protection laid event" pattern:"^[A-Za-z0-9._-]{8,64}$"`
+	Finding string `json:"finding" doc:"What was seen, or what was mended" minLength:"1" maxLength:"2000"`
 	Sound   bool   `json:"sound" doc:"True where it still protects"`
 	Day     Day    `json:"day,omitempty" doc:"Day of the check, if not the day of the event"`
 }
@@ -105,8 +105,8 @@ func (p *ProtectionCheck) check(c *checker) {
 // Lifting takes protection up again. It names the protection that was laid;
 // QuantityMilli 0 lifts all of it that is still down.
 type Lifting struct {
-	Laid          string `json:"laid" doc:"Id of the protection laid event"`
-	QuantityMilli int64  `json:"quantity_milli,omitempty" doc:"Amount lifted in thousandths of the unit laid; 0 for all that is still down" minimum:"0"`
+	Laid          string `json:"laid" doc:"Id of the protection laid event" pattern:"^[A-Za-z0-9._-]{8,64}$"`
+	QuantityMilli int64  `json:"quantity_milli,omitempty" doc:"Amount lifted in thousandths of the unit laid; 0 for all that is still down" minimum:"0" maximum:"1000000000"`
 	Day           Day    `json:"day,omitempty" doc:"Day it was lifted, if not the day of the event"`
 }
 
@@ -121,8 +121,8 @@ type Preparation struct {
 	Task          string `json:"task" doc:"Key of the preparation task"`
 	Surface       string `json:"surface,omitempty" doc:"Key of the surface"`
 	Method        string `json:"method,omitempty" doc:"Key of the method, for example dry, wet or extracted"`
-	Location      string `json:"location,omitempty" doc:"Room or part of the building"`
-	QuantityMilli int64  `json:"quantity_milli" doc:"Amount prepared in thousandths of the unit" minimum:"1"`
+	Location      string `json:"location,omitempty" doc:"Room or part of the building" maxLength:"120"`
+	QuantityMilli int64  `json:"quantity_milli" doc:"Amount prepared in thousandths of the unit" minimum:"1" maximum:"1000000000"`
 	Unit          Unit   `json:"unit" doc:"Unit of the amount"`
 	Day           Day    `json:"day,omitempty" doc:"Day of the work, if not the day of the event"`
 }
@@ -138,18 +138,18 @@ type Coat struct {
 	Task                 string  `json:"task" doc:"Key of the coating task"`
 	Surface              string  `json:"surface,omitempty" doc:"Key of the surface"`
 	Method               string  `json:"method,omitempty" doc:"Key of the method, for example brush, roller or spray"`
-	Location             string  `json:"location,omitempty" doc:"Room or part of the building"`
+	Location             string  `json:"location,omitempty" doc:"Room or part of the building" maxLength:"120"`
 	Coat                 int64   `json:"coat" doc:"Number of the coat, the first is 1" minimum:"1" maximum:"20"`
-	QuantityMilli        int64   `json:"quantity_milli" doc:"Amount coated in thousandths of the unit" minimum:"1"`
+	QuantityMilli        int64   `json:"quantity_milli" doc:"Amount coated in thousandths of the unit" minimum:"1" maximum:"1000000000"`
 	Unit                 Unit    `json:"unit" doc:"Unit of the amount"`
 	Product              string  `json:"product,omitempty" doc:"Key of the coating"`
-	VolumeMilli          int64   `json:"volume_milli,omitempty" doc:"Coating used in thousandths of a litre" minimum:"0"`
-	Batch                string  `json:"batch,omitempty" doc:"Batch number on the tin"`
+	VolumeMilli          int64   `json:"volume_milli,omitempty" doc:"Coating used in thousandths of a litre" minimum:"0" maximum:"1000000000"`
+	Batch                string  `json:"batch,omitempty" doc:"Batch number on the tin" maxLength:"120"`
 	ThinnedBasisPoints   int64   `json:"thinned_basis_points,omitempty" doc:"Volume of thinner for one volume of coating; 1000 is 10 per cent" minimum:"0" maximum:"10000"`
-	WetFilmUm            []int64 `json:"wet_film_um,omitempty" doc:"Wet film readings in micrometres"`
-	AirCelsiusMilli      *int64  `json:"air_celsius_milli,omitempty" doc:"Air temperature in thousandths of a degree Celsius"`
-	SurfaceCelsiusMilli  *int64  `json:"surface_celsius_milli,omitempty" doc:"Surface temperature in thousandths of a degree Celsius"`
-	HumidityPercentMilli *int64  `json:"humidity_percent_milli,omitempty" doc:"Relative humidity in thousandths of a per cent"`
+	WetFilmUm            []int64 `json:"wet_film_um,omitempty" doc:"Wet film readings in micrometres" maxItems:"500" minimum:"1" maximum:"10000"`
+	AirCelsiusMilli      *int64  `json:"air_celsius_milli,omitempty" doc:"Air temperature in thousandths of a degree Celsius" minimum:"-40000" maximum:"60000"`
+	SurfaceCelsiusMilli  *int64  `json:"surface_celsius_milli,omitempty" doc:"Surface temperature in thousandths of a degree Celsius" minimum:"-40000" maximum:"90000"`
+	HumidityPercentMilli *int64  `json:"humidity_percent_milli,omitempty" doc:"Relative humidity in thousandths of a per cent" minimum:"0" maximum:"100000"`
 	Day                  Day     `json:"day,omitempty" doc:"Day of the work, if not the day of the event"`
 }
 
@@ -179,10 +179,10 @@ func (c *checker) reading(field string, value *int64, least, most int64) {
 // paint, protection its own product).
 type Usage struct {
 	Product       string `json:"product" doc:"Key of the product"`
-	QuantityMilli int64  `json:"quantity_milli" doc:"Amount used in thousandths of the unit" minimum:"1"`
+	QuantityMilli int64  `json:"quantity_milli" doc:"Amount used in thousandths of the unit" minimum:"1" maximum:"1000000000"`
 	Unit          Unit   `json:"unit" doc:"Unit of the product"`
 	Task          string `json:"task,omitempty" doc:"Task it was used for"`
-	CostE4        int64  `json:"cost_e4,omitempty" doc:"What it cost, where it was bought for this job; 0 costs it at the product's price" minimum:"0"`
+	CostE4        int64  `json:"cost_e4,omitempty" doc:"What it cost, where it was bought for this job; 0 costs it at the product's price" minimum:"0" maximum:"1000000000000"`
 	Place         string `json:"place,omitempty" doc:"Key of the store or van it came from"`
 	Day           Day    `json:"day,omitempty" doc:"Day it was used, if not the day of the event"`
 }
@@ -199,10 +199,10 @@ func (u *Usage) check(c *checker) {
 // Return is material that was recorded as used and came back unused.
 type Return struct {
 	Product       string `json:"product" doc:"Key of the product"`
-	QuantityMilli int64  `json:"quantity_milli" doc:"Amount returned in thousandths of the unit" minimum:"1"`
+	QuantityMilli int64  `json:"quantity_milli" doc:"Amount returned in thousandths of the unit" minimum:"1" maximum:"1000000000"`
 	Unit          Unit   `json:"unit" doc:"Unit of the product"`
 	Task          string `json:"task,omitempty" doc:"Task it was meant for"`
-	CostE4        int64  `json:"cost_e4,omitempty" doc:"Value it came back at; 0 values it at the product's price" minimum:"0"`
+	CostE4        int64  `json:"cost_e4,omitempty" doc:"Value it came back at; 0 values it at the product's price" minimum:"0" maximum:"1000000000000"`
 	Place         string `json:"place,omitempty" doc:"Key of the store or van it went to"`
 	Day           Day    `json:"day,omitempty" doc:"Day of return, if not the day of the event"`
 }

@@ -39,8 +39,8 @@ const dayLayout = "2006-01-02"
 // DayOf returns the calendar day of t in t's own location.
 func DayOf(t time.Time) Day { return Day(t.Format(dayLayout)) }
 
-// Valid reports whether d is a real day between 1970 and 2149, the range that
-// every store can hold.
+// Valid reports whether d is a real day from 1970 to 2148, the years that every
+// store can hold.
 func (d Day) Valid() bool {
 	t, err := time.Parse(dayLayout, string(d))
 	return err == nil && t.Year() >= 1970 && t.Year() <= 2148

@@ -23,27 +23,26 @@ type JobProjection struct {
 	// version is the number of commits folded in.
 	version uint64
 
-	live   map[string][]Fact // facts that hold, by event id
-	order  []string          // event ids that ever made facts
-	offers map[string]offer  // estimates by event id
+	live  map[string][]Fact // facts that hold, by event id or slot
+	order []string          // event ids and slots that ever made facts
+
+	offers map[string][]Fact // estimates by event id
 	issued []string          // estimates as issued
 	inUse  string            // the estimate whose facts hold
+	bills  map[string]Fact   // prices charged, by closing
+	billed string            // the closing whose price holds
 
+	opening     string // the last opening
 	acceptances []acceptance
 	turnings    []turning // sign-offs, closings and reopenings that hold
-	openSnags   map[string]bool
-	openDamage  map[string]damage
-	cleared     map[string]string // clearance or making good -> what it settled
+	snags       map[string]bool
+	damages     map[string]damage
+	settled     map[string]string // clearance or making good -> the snag or damage it settled
 	down        map[string]int64  // protection laid -> thousandths still down
 	lifted      map[string]lifting
 
 	worked map[string]bool // events of site work that hold
 	out    *Projected      // what the commit at hand has made so far
-}
-
-type offer struct {
-	facts []Fact
-	day   events.Day
 }
 
 type acceptance struct {
@@ -80,8 +79,8 @@ func NewJobProjection(firm *events.Firm, firmKey, job string, partition uint8) *
 	return &JobProjection{
 		firm: firm,
 		job:  JobRow{Firm: firmKey, Job: job, Partition: partition},
-		live: map[string][]Fact{}, offers: map[string]offer{},
-		openSnags: map[string]bool{}, openDamage: map[string]damage{}, cleared: map[string]string{},
+		live: map[string][]Fact{}, offers: map[string][]Fact{}, bills: map[string]Fact{},
+		snags: map[string]bool{}, damages: map[string]damage{}, settled: map[string]string{},
 		down: map[string]int64{}, lifted: map[string]lifting{}, worked: map[string]bool{},
 	}
 }
@@ -141,23 +140,40 @@ func (o *occasion) fact(side Side, kind Kind) Fact {
 	}
 }
 
-// hold adds facts that count until they are cancelled.
-func (o *occasion) hold(facts ...Fact) {
+// hold adds facts that count until the event is voided.
+func (o *occasion) hold(facts ...Fact) { o.holdAs(o.e.ID, facts...) }
+
+// holdAs adds facts that count until key is withdrawn: an event id, or a slot
+// for facts that one event makes hold and another cancels. A slot's name has a
+// space, which no event id has.
+func (o *occasion) holdAs(key string, facts ...Fact) {
 	if len(facts) == 0 {
 		return
 	}
-	if _, known := o.p.live[o.e.ID]; !known {
-		o.p.order = append(o.p.order, o.e.ID)
+	if _, known := o.p.live[key]; !known {
+		o.p.order = append(o.p.order, key)
 	}
-	o.p.live[o.e.ID] = append(o.p.live[o.e.ID], facts...)
+	o.p.live[key] = append(o.p.live[key], facts...)
 	o.p.out.Facts = append(o.p.out.Facts, facts...)
 }
 
+// restore makes facts hold that were made earlier, as of now.
+func (o *occasion) restore(key string, facts ...Fact) {
+	now := slices.Clone(facts)
+	for i := range now {
+		now[i].Sequence, now[i].JobType = o.sequence, o.p.job.JobType
+	}
+	o.holdAs(key, now...)
+}
+
 // mark adds a mark for the office.
-func (o *occasion) mark(m Mark) {
-	f := o.fact(SideActual, KindMark)
+func (o *occasion) mark(m Mark) { o.hold(o.marked(SideActual, m)) }
+
+// marked returns the fact of a mark.
+func (o *occasion) marked(side Side, m Mark) Fact {
+	f := o.fact(side, KindMark)
 	f.Task, f.Unit, f.QuantityMilli = string(m), events.Each, 1000
-	o.hold(f)
+	return f
 }
 
 // cancel adds rows that take back facts recorded earlier. Their day stays, so
@@ -169,10 +185,13 @@ func (o *occasion) cancel(facts []Fact) {
 	}
 }
 
-// withdraw cancels everything that the event id made.
-func (o *occasion) withdraw(id string) {
-	o.cancel(o.p.live[id])
-	delete(o.p.live, id)
+// withdraw cancels every fact that holds under key. The key stays known, so
+// that its place in the order is kept where facts hold under it again.
+func (o *occasion) withdraw(key string) {
+	o.cancel(o.p.live[key])
+	if _, known := o.p.live[key]; known {
+		o.p.live[key] = nil
+	}
 }
 
 // retype moves every fact that holds to another job type.
@@ -186,12 +205,6 @@ func (o *occasion) retype(jobType string) {
 			moved.Sequence = o.sequence
 			o.p.out.Facts = append(o.p.out.Facts, moved)
 		}
-	}
-	for id, offer := range o.p.offers {
-		for i := range offer.facts {
-			offer.facts[i].JobType = jobType
-		}
-		o.p.offers[id] = offer
 	}
 }
 

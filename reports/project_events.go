@@ -18,7 +18,7 @@ func (p *JobProjection) project(o *occasion, payload events.Payload) {
 		p.open(o, e)
 	case *events.Estimate:
 		o.on(e.Day)
-		p.offers[o.e.ID] = offer{o.planned(SideEstimate, e.Lines, e.Materials, e.PriceE4), o.day}
+		p.offers[o.e.ID] = o.planned(SideEstimate, e.Lines, e.Materials, e.PriceE4)
 		p.issued = append(p.issued, o.e.ID)
 		p.useEstimate(o)
 	case *events.Acceptance:
@@ -35,7 +35,7 @@ func (p *JobProjection) project(o *occasion, payload events.Payload) {
 		o.on(e.Day)
 		f := o.fact(SideActual, KindPrice)
 		f.CostE4 = e.BilledE4
-		o.hold(f)
+		p.bills[o.e.ID] = f
 		p.finish(o)
 	case *events.Reopening:
 		o.on(e.Day)
@@ -82,11 +82,10 @@ func (p *JobProjection) projectSite(o *occasion, payload events.Payload) {
 		p.makeGood(o, e)
 	case *events.Snag:
 		o.record(e.Day)
-		p.openSnags[o.e.ID] = true
+		p.snags[o.e.ID] = true
 	case *events.SnagClearance:
 		o.record(e.Day)
-		delete(p.openSnags, e.Snag)
-		p.cleared[o.e.ID] = e.Snag
+		p.settled[o.e.ID] = e.Snag
 		o.quantity("snag", "", "", "", events.Each, 1000)
 	case *events.Condition:
 		o.record(e.Day)
@@ -103,6 +102,8 @@ func (p *JobProjection) open(o *occasion, e *events.Opening) {
 	} else if e.JobType != p.job.JobType {
 		o.retype(e.JobType)
 	}
+	o.withdraw(p.opening) // its mark was about what is now restated
+	p.opening = o.e.ID
 	p.job.JobType, p.job.Title, p.job.Customer, p.job.Built, p.job.Due = e.JobType, e.Title, e.Customer, e.Built, e.Due
 	if s := p.firm.Settings(o.sequence); s != nil &&
 		!slices.ContainsFunc(s.JobTypes, func(t events.JobType) bool { return t.JobType == e.JobType }) {
@@ -122,22 +123,29 @@ func (p *JobProjection) useEstimate(o *occasion) {
 	if want == p.inUse {
 		return
 	}
-	if p.inUse != "" {
-		o.withdraw(p.inUse)
-	}
+	o.withdraw(p.inUse)
 	p.inUse = want
-	if want == "" {
+	o.restore(want, p.offers[want]...)
+}
+
+// useBill makes the price charged by the last closing hold: a closing states
+// what the whole job was charged, so it replaces that of a closing before it.
+func (p *JobProjection) useBill(o *occasion) {
+	const slot = "the bill"
+	want := ""
+	for _, t := range p.turnings {
+		if t.kind == events.JobClosed {
+			want = t.event
+		}
+	}
+	if want == p.billed {
 		return
 	}
-	held := slices.Clone(p.offers[want].facts)
-	for i := range held {
-		held[i].Sequence = o.sequence
+	o.withdraw(slot)
+	p.billed = want
+	if want != "" {
+		o.restore(slot, p.bills[want])
 	}
-	if _, known := p.live[want]; !known && !slices.Contains(p.order, want) {
-		p.order = append(p.order, want)
-	}
-	p.live[want] = held
-	p.out.Facts = append(p.out.Facts, held...)
 }
 
 func (p *JobProjection) accept(o *occasion) {
@@ -151,10 +159,10 @@ func (p *JobProjection) accept(o *occasion) {
 // finish records a sign-off or closing and marks what was left open.
 func (p *JobProjection) finish(o *occasion) {
 	p.turned(o)
-	if len(p.openSnags) > 0 {
+	if anyOpen(p.snags, p.settled) {
 		o.mark(MarkOpenSnags)
 	}
-	if len(p.openDamage) > 0 {
+	if anyOpen(p.damages, p.settled) {
 		o.mark(MarkOpenDamage)
 	}
 	for _, left := range p.down {
@@ -165,9 +173,30 @@ func (p *JobProjection) finish(o *occasion) {
 	}
 }
 
+// anyOpen reports whether one of the snags or damages was not settled.
+func anyOpen[T any](found map[string]T, settled map[string]string) bool {
+	for id := range found {
+		if !settles(settled, id) {
+			return true
+		}
+	}
+	return false
+}
+
+// settles reports whether one of the clearances and makings good is of id.
+func settles(settled map[string]string, id string) bool {
+	for _, found := range settled {
+		if found == id {
+			return true
+		}
+	}
+	return false
+}
+
 func (p *JobProjection) turned(o *occasion) {
 	p.turnings = append(p.turnings, turning{o.e.ID, o.e.Type, o.day})
 	p.job.Finished = p.finishedDay()
+	p.useBill(o)
 }
 
 func (p *JobProjection) lift(o *occasion, e *events.Lifting) {
@@ -186,7 +215,7 @@ func (p *JobProjection) lift(o *occasion, e *events.Lifting) {
 
 func (p *JobProjection) damage(o *occasion, e *events.Damage) {
 	d := damage{e.CostE4, e.Cause == "ours" || e.Cause == "unknown"}
-	p.openDamage[o.e.ID] = d
+	p.damages[o.e.ID] = d
 	f := o.fact(SideActual, KindDamage)
 	o.describe(&f, e.Task, "", e.Cause, e.Location)
 	f.Unit, f.QuantityMilli = events.Each, 1000
@@ -196,18 +225,27 @@ func (p *JobProjection) damage(o *occasion, e *events.Damage) {
 	o.hold(f)
 }
 
-// makeGood replaces the expected cost of the damage by what it came to.
+// expected names the slot that takes the expected cost of a damage back while
+// the damage is made good.
+func expected(damage string) string { return "expected cost of " + damage }
+
+// makeGood replaces the expected cost of the damage by what it came to. A
+// damage that is made good more than once costs all of it.
 func (p *JobProjection) makeGood(o *occasion, e *events.MakingGood) {
-	d := p.openDamage[e.Damage]
-	delete(p.openDamage, e.Damage)
-	p.cleared[o.e.ID] = e.Damage
+	d := p.damages[e.Damage]
+	p.settled[o.e.ID] = e.Damage
 	if !d.counts {
 		return
 	}
 	f := o.fact(SideActual, KindDamage)
 	found := p.first(e.Damage, KindDamage)
 	f.Task, f.Family, f.Method, f.Location = found.Task, found.Family, found.Method, found.Location
-	f.Unit, f.CostE4 = events.Each, e.CostE4-d.costE4
+	f.Unit = events.Each
+	if replaced := expected(e.Damage); len(p.live[replaced]) == 0 && d.costE4 != 0 {
+		found.QuantityMilli, found.CostE4 = 0, -d.costE4
+		o.restore(replaced, found)
+	}
+	f.CostE4 = e.CostE4
 	o.hold(f)
 }
 
@@ -217,13 +255,15 @@ func (p *JobProjection) void(o *occasion, id string) {
 		p.down[lifted.laid] += lifted.milli
 		delete(p.lifted, id)
 	}
-	if settled, ok := p.cleared[id]; ok {
-		p.unsettle(settled)
-		delete(p.cleared, id)
+	if damage, ok := p.settled[id]; ok {
+		delete(p.settled, id)
+		if !settles(p.settled, damage) {
+			o.withdraw(expected(damage))
+		}
 	}
 	delete(p.down, id)
-	delete(p.openSnags, id)
-	delete(p.openDamage, id)
+	delete(p.snags, id)
+	delete(p.damages, id)
 	delete(p.worked, id)
 	if id != p.inUse { // an estimate in force is withdrawn by useEstimate
 		o.withdraw(id)
@@ -232,15 +272,6 @@ func (p *JobProjection) void(o *occasion, id string) {
 	p.acceptances = slices.DeleteFunc(p.acceptances, func(a acceptance) bool { return a.event == id })
 	p.turnings = slices.DeleteFunc(p.turnings, func(t turning) bool { return t.event == id })
 	p.accept(o)
+	p.useBill(o)
 	p.job.Finished = p.finishedDay()
-}
-
-// unsettle opens a snag or damage again whose clearance was voided. What kind it
-// is shows in the facts it made: a snag makes none.
-func (p *JobProjection) unsettle(id string) {
-	if f := p.first(id, KindDamage); f.Kind == KindDamage {
-		p.openDamage[id] = damage{f.CostE4, f.Method == "ours" || f.Method == "unknown"}
-		return
-	}
-	p.openSnags[id] = true
 }

@@ -168,36 +168,59 @@ func (o *occasion) materialCost(product string, unit events.Unit, milli, statedE
 	return MaterialCostE4(milli, cost, perMilli), marks
 }
 
-// planned makes the facts of an estimate or a variation.
-func (o *occasion) planned(side Side, lines []events.EstimateLine, materials []events.EstimateMaterial, priceE4 int64) []Fact {
+// planned makes the facts of an estimate or a variation. What would distort the
+// plan is marked, as it is for what happened.
+func (o *occasion) planned(
+	side Side, lines []events.EstimateLine, materials []events.EstimateMaterial, priceE4 int64,
+) []Fact {
 	var facts []Fact
 	for _, l := range lines {
-		f := o.fact(side, KindLabour)
-		o.describe(&f, l.Task, l.Surface, l.Method, l.Location)
-		f.Grade, f.Minutes, f.CostE4 = l.Grade, l.Minutes, l.CostE4
-		if f.CostE4 == 0 {
-			rate, _ := o.wage(l.Grade)
-			f.CostE4 = LabourCostE4(l.Minutes, rate)
-		}
-		facts = append(facts, f)
-		if l.QuantityMilli > 0 {
-			q := o.fact(side, KindQuantity)
-			o.describe(&q, l.Task, l.Surface, l.Method, l.Location)
-			q.Unit, q.QuantityMilli = l.Unit, l.QuantityMilli
-			facts = append(facts, q)
-		}
+		facts = append(facts, o.plannedLine(side, l)...)
 	}
 	for _, m := range materials {
 		f := o.fact(side, KindMaterial)
 		o.describe(&f, m.Task, "", "", "")
-		f.Product, f.Unit, f.QuantityMilli = m.Product, m.Unit, m.QuantityMilli
-		f.CostE4, _ = o.materialCost(m.Product, m.Unit, m.QuantityMilli, m.CostE4)
+		cost, marks := o.materialCost(m.Product, m.Unit, m.QuantityMilli, m.CostE4)
+		f.Product, f.Unit, f.QuantityMilli, f.CostE4 = m.Product, m.Unit, m.QuantityMilli, cost
 		facts = append(facts, f)
+		for _, mark := range marks {
+			facts = append(facts, o.marked(side, mark))
+		}
 	}
 	if priceE4 != 0 {
 		f := o.fact(side, KindPrice)
 		f.CostE4 = priceE4
 		facts = append(facts, f)
+	}
+	return facts
+}
+
+// plannedLine makes the facts of one piece of planned work.
+func (o *occasion) plannedLine(side Side, l events.EstimateLine) []Fact {
+	var facts []Fact
+	f := o.fact(side, KindLabour)
+	o.describe(&f, l.Task, l.Surface, l.Method, l.Location)
+	f.Grade, f.Minutes, f.CostE4 = l.Grade, l.Minutes, l.CostE4
+	rate, priced := o.wage(l.Grade)
+	if f.CostE4 == 0 {
+		f.CostE4 = LabourCostE4(l.Minutes, rate)
+	}
+	facts = append(facts, f)
+	if l.Minutes > 0 && l.CostE4 == 0 && !priced {
+		facts = append(facts, o.marked(side, MarkUnpriced))
+	}
+	_, usual := o.task(l.Task)
+	if usual == "" {
+		facts = append(facts, o.marked(side, MarkUnknownTask))
+	}
+	if l.QuantityMilli > 0 {
+		q := o.fact(side, KindQuantity)
+		o.describe(&q, l.Task, l.Surface, l.Method, l.Location)
+		q.Unit, q.QuantityMilli = l.Unit, l.QuantityMilli
+		facts = append(facts, q)
+		if usual != "" && usual != l.Unit {
+			facts = append(facts, o.marked(side, MarkUnitDiffers))
+		}
 	}
 	return facts
 }

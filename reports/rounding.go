@@ -1,12 +1,17 @@
 package reports
 
-import "math/big"
+import (
+	"math"
+	"math/big"
+)
 
 // This is the only file of the project that divides amounts. Every function
 // says how it rounds and what nothing divided by nothing means.
 
 // ratio returns a*b/c rounded to the nearest whole number, halves away from
-// zero. The product may be beyond int64. It returns 0 where c is 0.
+// zero. The product may be beyond int64; a result beyond int64 is the nearest
+// int64, so that an absurd amount looks absurd and never changes its sign. It
+// returns 0 where c is 0.
 func ratio(a, b, c int64) int64 {
 	if c == 0 {
 		return 0
@@ -26,7 +31,13 @@ func ratio(a, b, c int64) int64 {
 	} else {
 		n.Add(n, half)
 	}
-	return n.Quo(n, d).Int64()
+	switch n.Quo(n, d); {
+	case n.IsInt64():
+		return n.Int64()
+	case n.Sign() < 0:
+		return math.MinInt64
+	}
+	return math.MaxInt64
 }
 
 // divide returns n/d rounded to nearest, halves away from zero; d is not 0.
@@ -66,3 +77,13 @@ func MinutesPerUnitMilli(minutes, quantityMilli int64) (milli int64, ok bool) {
 	}
 	return ratio(minutes, 1_000_000, quantityMilli), true
 }
+
+// split returns how many whole parts are in n, and the rest, both towards zero
+// and both with the sign of n: -90 minutes are -1 hour and -30 minutes. It
+// rounds nothing. part is greater than 0.
+func split(n, part int64) (whole, rest int64) { return n / part, n % part }
+
+// shorten returns n in parts of the given size, to the nearest whole part,
+// halves away from zero: 12 345 ten-thousandths are 123 hundredths. part is
+// greater than 0.
+func shorten(n, part int64) int64 { return ratio(n, 1, part) }

@@ -1,0 +1,68 @@
+package events
+
+// void takes an event back and restores what it changed.
+func (j *Job) void(n *entry, p *Void) *Error {
+	target := j.entry(p.Event)
+	switch {
+	case target == nil:
+		return Refuse("data.event", p.Event, "no event with this id was recorded on this job")
+	case target.kind == EventVoided:
+		return Refuse("data.event", p.Event, "a void cannot be voided: record the event again with a new id")
+	case target.voided:
+		return Refuse("data.event", p.Event, "it was voided before")
+	case j.standing(p.Event) > 0:
+		return Refuse("data.event", p.Event, "another event stands on it: void that one first")
+	case target.kind.OfFirm() && target.kind != MaterialPurchased, target.kind == JobOpened:
+		return Refuse("data.event", p.Event, "%s cannot be voided: record it again as it should be", target.kind)
+	case turns(target.kind) && !j.lastTurn(p.Event):
+		return Refuse("data.event", p.Event, "the job was signed off, closed or reopened after it: void that first")
+	}
+	target = j.own(p.Event)
+	target.voided = true
+	n.refers = p.Event
+	if stands(target.kind) {
+		j.referers[target.refers] = j.standing(target.refers) - 1
+	}
+	if works(target.kind) {
+		j.worked--
+	}
+	switch target.kind {
+	case ProtectionLifted:
+		j.down[target.refers] = j.stillDown(target.refers) + target.lifted
+	case JobSignedOff, JobClosed, JobReopened:
+		j.signed, j.closed = target.undo.signed, target.undo.closed
+	case EstimateAccepted:
+		j.accepted = j.lastLive(EstimateAccepted)
+	case EstimateIssued:
+		j.offered = j.lastLive(EstimateIssued) != ""
+	}
+	return nil
+}
+
+// turns reports whether events of type t change that a job is finished.
+func turns(t Type) bool { return t == JobSignedOff || t == JobClosed || t == JobReopened }
+
+// lastTurn reports whether no live turn was recorded after the event id.
+func (j *Job) lastTurn(id string) bool {
+	last := true
+	j.backwards(func(later string, e *entry) bool {
+		if later == id {
+			return false
+		}
+		last = last && (e.voided || !turns(e.kind))
+		return last
+	})
+	return last
+}
+
+// lastLive returns the id of the last event of type t that was not voided.
+func (j *Job) lastLive(t Type) (id string) {
+	j.backwards(func(found string, e *entry) bool {
+		if e.kind == t && !e.voided {
+			id = found
+			return false
+		}
+		return true
+	})
+	return id
+}

@@ -1,0 +1,38 @@
+package reports
+
+// Definitions returns every report in the order in which they are listed.
+func Definitions() []Definition {
+	return []Definition{
+		{
+			Name: "job-summary", Title: "Job summary",
+			About: "Estimated and actual hours, cost, price and margin of one job, or one line for each job " +
+				"finished in a period.",
+			Ask: askJobSummary, Make: makeJobSummary,
+		},
+		{
+			Name: "estimate-vs-actual", Title: "Estimate against actual",
+			About: "Planned and actual quantity, hours and minutes for each unit of work, task by task.",
+			Ask:   askEstimateVsActual, Make: makeEstimateVsActual,
+		},
+		{
+			Name: "job-types", Title: "Job types",
+			About: "Hours, cost, price and margin of finished jobs by job type, with the jobs that lost money.",
+			Ask:   askJobTypes, Make: makeJobTypes,
+		},
+		{
+			Name: "consumables", Title: "Consumables",
+			About: "Planned and used quantity and cost of each product.",
+			Ask:   askConsumables, Make: makeConsumables,
+		},
+	}
+}
+
+// DefinitionOf returns the report with the given name.
+func DefinitionOf(name string) (Definition, bool) {
+	for _, d := range Definitions() {
+		if d.Name == name {
+			return d, true
+		}
+	}
+	return Definition{}, false
+}

@@ -1,0 +1,97 @@
+package reports
+
+import "daysheet/events"
+
+// NamesOf returns how a firm calls its things: the standard tasks, the firm's
+// own lists and its products. settings may be nil where the firm recorded none.
+func NamesOf(settings *events.Settings, products []*events.Product) Names {
+	n := Names{
+		JobTypes: map[string]string{}, Tasks: map[string]string{}, Products: map[string]string{},
+		People: map[string]string{},
+	}
+	for _, t := range events.StandardTasks() {
+		n.Tasks[t.Task] = t.Name
+	}
+	for _, p := range products {
+		n.Products[p.Product] = p.Name
+	}
+	if settings == nil {
+		return n
+	}
+	n.Currency, n.Locale = settings.Currency, settings.Locale
+	for _, t := range settings.JobTypes {
+		n.JobTypes[t.JobType] = t.Name
+	}
+	for _, t := range settings.Tasks {
+		n.Tasks[t.Task] = t.Name
+	}
+	for _, p := range settings.People {
+		n.People[p.Person] = p.Name
+	}
+	return n
+}
+
+// named returns the name of a key, or the key where it has none.
+func named(names map[string]string, key string) string {
+	if name := names[key]; name != "" {
+		return name
+	}
+	return key
+}
+
+// familyName says a family of tasks in plain words.
+func familyName(f events.Family) string {
+	switch f {
+	case events.FamilySetUp:
+		return "Set-up"
+	case events.FamilyTravel:
+		return "Travel"
+	case events.FamilyProtection:
+		return "Protection"
+	case events.FamilyMasking:
+		return "Masking"
+	case events.FamilyPreparation:
+		return "Preparation"
+	case events.FamilyCoating:
+		return "Coating"
+	case events.FamilyLifting:
+		return "Lifting and cleaning"
+	case events.FamilyMakingGood:
+		return "Making good"
+	case events.FamilySnagging:
+		return "Snagging"
+	case events.FamilyOther:
+		return "Other"
+	}
+	return string(f)
+}
+
+// stateName says a state of a job in plain words.
+func stateName(s events.State) string {
+	if s == events.SignedOff {
+		return "signed off"
+	}
+	return string(s)
+}
+
+// markMeaning says what a mark is about, in the order in which marks are shown.
+type markMeaning struct {
+	mark  Mark
+	words string
+}
+
+var markMeanings = []markMeaning{
+	{MarkUnpriced, "No price or wage known: counted at no cost"},
+	{MarkUnknownTask, "Task is neither a standard task nor in the firm's list"},
+	{MarkUnknownPerson, "Person is not in the firm's list"},
+	{MarkUnknownProduct, "Product was never listed"},
+	{MarkUnknownJobType, "Job type is not in the firm's list"},
+	{MarkUnitDiffers, "Counted in another unit than is usual for the task or product"},
+	{MarkProtectionDown, "Finished with protection not lifted"},
+	{MarkOpenDamage, "Finished with damage not made good"},
+	{MarkOpenSnags, "Finished with snags not cleared"},
+	{MarkAfterFinish, "Recorded on a day after the job was finished"},
+	{MarkBeforeOpening, "Recorded on a day before the job was opened"},
+	{MarkRecordedLate, "Recorded more than seven days after it happened"},
+	{MarkClockAhead, "The clock of the sender was ahead"},
+}

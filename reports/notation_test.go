@@ -1,0 +1,286 @@
+package reports
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"daysheet/events"
+)
+
+// The notation of scenarios: one event a line, in words that a foreman can
+// read. A line is a day, a verb and what the verb needs; "as=name" gives the
+// event a name for later lines, "recorded=day" says that the ledger learned of
+// it later. Lines after "job-opened" or "on" are about that job.
+//
+//	2026-03-02 hours-booked anna protect-floor 90min as=morning
+//	2026-03-03 voided morning
+
+// line is what is left to read of one line.
+type line struct {
+	words []string
+	names map[string]string // names of events -> ids
+	err   error
+}
+
+func (l *line) fail(format string, args ...any) {
+	if l.err == nil {
+		l.err = fmt.Errorf(format, args...)
+	}
+}
+
+func (l *line) more() bool { return len(l.words) > 0 }
+
+// next takes one word.
+func (l *line) next() string {
+	if !l.more() {
+		l.fail("a word is missing at the end")
+		return ""
+	}
+	w := l.words[0]
+	l.words = l.words[1:]
+	return w
+}
+
+// follows takes the word if it is the next one.
+func (l *line) follows(word string) bool {
+	if l.more() && l.words[0] == word {
+		l.words = l.words[1:]
+		return true
+	}
+	return false
+}
+
+// rest takes every word that is left.
+func (l *line) rest() string {
+	s := strings.Join(l.words, " ")
+	l.words = nil
+	return s
+}
+
+// event takes the name of an earlier event.
+func (l *line) event() string {
+	name := l.next()
+	id, ok := l.names[name]
+	if !ok {
+		l.fail("no event is named %q", name)
+	}
+	return id
+}
+
+// scaled reads a decimal number as whole parts of one of 10^places.
+func (l *line) scaled(s string, places int) int64 {
+	whole, part, _ := strings.Cut(s, ".")
+	n, err := strconv.ParseInt(whole+part+strings.Repeat("0", max(0, places-len(part))), 10, 64)
+	if err != nil || len(part) > places {
+		l.fail("%q is no number with at most %d places", s, places)
+	}
+	return n
+}
+
+// money takes an amount of money, for example 2400.00.
+func (l *line) money() int64 { return l.scaled(l.next(), 4) }
+
+// quantity takes a quantity with its unit, for example 12.5m2.
+func (l *line) quantity() (milli int64, unit events.Unit) {
+	w := l.next()
+	i := strings.LastIndexAny(strings.TrimSuffix(w, "m2"), "0123456789") + 1
+	return l.scaled(w[:i], 3), events.Unit(w[i:])
+}
+
+// minutes takes a time, for example 90min.
+func (l *line) minutes() int64 {
+	w := l.next()
+	n, err := strconv.ParseInt(strings.TrimSuffix(w, "min"), 10, 64)
+	if err != nil {
+		l.fail("%q is no time like 90min", w)
+	}
+	return n
+}
+
+// number reports whether the next word starts with a digit.
+func (l *line) number() bool { return l.more() && l.words[0][0] >= '0' && l.words[0][0] <= '9' }
+
+// verbs reads the payload of each verb.
+var verbs = map[string]func(l *line) events.Payload{
+	"settings":           readSettings,
+	"product-listed":     readProduct,
+	"material-purchased": readPurchase,
+	"rate-book-revised": func(l *line) events.Payload {
+		return &events.RateBook{Revision: l.next(), EffectiveFrom: "2026-01-01", Rates: []events.Rate{
+			{Task: "coat", Unit: events.SquareMetre, MinutesMilli: 9000, Source: "from-memory"}}}
+	},
+	"estimate-issued":   func(l *line) events.Payload { return readEstimate(l) },
+	"estimate-accepted": func(l *line) events.Payload { return &events.Acceptance{Estimate: l.event()} },
+	"variation-agreed": func(l *line) events.Payload {
+		e := readEstimate(l)
+		return &events.Variation{Reason: "agreed", Lines: e.Lines, Materials: e.Materials, PriceE4: e.PriceE4}
+	},
+	"signed-off":   func(*line) events.Payload { return &events.SignOff{Role: "owner"} },
+	"closed":       func(l *line) events.Payload { return &events.Closing{BilledE4: l.money()} },
+	"reopened":     func(*line) events.Payload { return &events.Reopening{Reason: "more to do"} },
+	"hours-booked": readHours,
+	"condition-recorded": func(l *line) events.Payload {
+		return &events.Condition{Location: l.next(), Finding: "sound"}
+	},
+	"protection-laid": readProtection,
+	"protection-checked": func(l *line) events.Payload {
+		return &events.ProtectionCheck{Laid: l.event(), Finding: "sound", Sound: true}
+	},
+	"protection-lifted": readLifting,
+	"surface-prepared": func(l *line) events.Payload {
+		p := &events.Preparation{Task: l.next()}
+		p.QuantityMilli, p.Unit = l.quantity()
+		return p
+	},
+	"coat-applied":  readCoat,
+	"material-used": readUsage,
+	"material-returned": func(l *line) events.Payload {
+		u := readUsage(l).(*events.Usage)
+		return &events.Return{Product: u.Product, QuantityMilli: u.QuantityMilli, Unit: u.Unit, Task: u.Task,
+			CostE4: u.CostE4}
+	},
+	"damage-found": func(l *line) events.Payload {
+		return &events.Damage{Cause: l.next(), CostE4: l.money(), Location: "hall", Item: "floor", Finding: "stained"}
+	},
+	"damage-made-good": func(l *line) events.Payload {
+		return &events.MakingGood{Damage: l.event(), CostE4: l.money(), Work: "cleaned"}
+	},
+	"snag-raised": func(*line) events.Payload {
+		return &events.Snag{Location: "hall", Finding: "thin", RaisedBy: "customer"}
+	},
+	"snag-cleared":   func(l *line) events.Payload { return &events.SnagClearance{Snag: l.event()} },
+	"photo-attached": func(*line) events.Payload { return &events.Photo{Photo: strings.Repeat("ab", 32)} },
+	"voided":         func(l *line) events.Payload { return &events.Void{Event: l.event(), Reason: "a mistake"} },
+}
+
+// readSettings reads "EUR; types a b; grades a=32.00; people ann=a; tasks x=preparation/m2".
+func readSettings(l *line) events.Payload {
+	s := &events.Settings{Name: "Gable & Son (invented)", TimeZone: "UTC", Currency: l.next()}
+	list := ""
+	for l.more() {
+		w := l.next()
+		if w == ";" {
+			list = l.next()
+			continue
+		}
+		key, value, _ := strings.Cut(w, "=")
+		switch list {
+		case "types":
+			s.JobTypes = append(s.JobTypes, events.JobType{JobType: key, Name: spoken(key)})
+		case "grades":
+			s.Grades = append(s.Grades, events.Grade{Grade: key, CostPerHourE4: l.scaled(value, 4)})
+		case "people":
+			s.People = append(s.People, events.FirmPerson{Person: key, Name: spoken(key), Grade: value})
+		case "tasks":
+			family, unit, _ := strings.Cut(value, "/")
+			s.Tasks = append(s.Tasks, events.FirmTask{Task: key, Family: events.Family(family),
+				Unit: events.Unit(unit), Name: spoken(key)})
+		default:
+			l.fail("settings have no list %q", list)
+		}
+	}
+	return s
+}
+
+// spoken makes a name of a key: "fine-filler" is "Fine filler".
+func spoken(key string) string {
+	return strings.ToUpper(key[:1]) + strings.ReplaceAll(key[1:], "-", " ")
+}
+
+// readProduct reads "emulsion l 6.50": the price is for one unit.
+func readProduct(l *line) events.Payload {
+	p := &events.Product{Product: l.next(), Unit: events.Unit(l.next()), PriceE4: l.money()}
+	p.Name = spoken(p.Product)
+	return p
+}
+
+// readPurchase reads "emulsion 10l 60.00": the price is for all of it.
+func readPurchase(l *line) events.Payload {
+	p := &events.Purchase{Product: l.next()}
+	p.QuantityMilli, p.Unit = l.quantity()
+	p.CostE4 = l.money()
+	return p
+}
+
+// readEstimate reads "2400.00; protect-floor 40m2 120min painter; uses emulsion 16l".
+func readEstimate(l *line) *events.Estimate {
+	e := &events.Estimate{PriceE4: l.money()}
+	for l.follows(";") {
+		if l.follows("uses") {
+			m := events.EstimateMaterial{Product: l.next()}
+			m.QuantityMilli, m.Unit = l.quantity()
+			if l.follows("cost") {
+				m.CostE4 = l.money()
+			}
+			e.Materials = append(e.Materials, m)
+			continue
+		}
+		n := events.EstimateLine{Task: l.next()}
+		if l.number() && !strings.HasSuffix(l.words[0], "min") {
+			n.QuantityMilli, n.Unit = l.quantity()
+		}
+		n.Minutes = l.minutes()
+		if l.more() && l.words[0] != ";" && l.words[0] != "cost" {
+			n.Grade = l.next()
+		}
+		if l.follows("cost") {
+			n.CostE4 = l.money()
+		}
+		e.Lines = append(e.Lines, n)
+	}
+	return e
+}
+
+// readHours reads "anna protect-floor 90min" and, where it differs, the grade.
+func readHours(l *line) events.Payload {
+	h := &events.Hours{Person: l.next(), Task: l.next(), Minutes: l.minutes()}
+	if l.more() {
+		h.Grade = l.next()
+	}
+	return h
+}
+
+// readProtection reads "protect-floor 40m2" and what it consumed: "film 2roll".
+func readProtection(l *line) events.Payload {
+	p := &events.Protection{Task: l.next()}
+	p.QuantityMilli, p.Unit = l.quantity()
+	if l.more() {
+		p.Product = l.next()
+		p.ProductQuantityMilli, p.ProductUnit = l.quantity()
+	}
+	return p
+}
+
+// readLifting reads the protection laid, and how much where it is not all.
+func readLifting(l *line) events.Payload {
+	p := &events.Lifting{Laid: l.event()}
+	if l.more() {
+		p.QuantityMilli, _ = l.quantity()
+	}
+	return p
+}
+
+// readCoat reads "coat 40m2 emulsion 8l".
+func readCoat(l *line) events.Payload {
+	c := &events.Coat{Task: l.next(), Coat: 1}
+	c.QuantityMilli, c.Unit = l.quantity()
+	if l.more() {
+		c.Product = l.next()
+		c.VolumeMilli, _ = l.quantity()
+	}
+	return c
+}
+
+// readUsage reads "tape 2roll for mask-edge cost 13.00".
+func readUsage(l *line) events.Payload {
+	u := &events.Usage{Product: l.next()}
+	u.QuantityMilli, u.Unit = l.quantity()
+	if l.follows("for") {
+		u.Task = l.next()
+	}
+	if l.follows("cost") {
+		u.CostE4 = l.money()
+	}
+	return u
+}

@@ -1,0 +1,76 @@
+package reports
+
+// What the reader of a report has to know to read it right.
+const (
+	noteDifference = "Difference is actual less budget: above zero is more than planned. " +
+		"Budget is the estimate in force with the variations agreed since."
+	noteMargin = "Margin is price less labour, material and damage cost. Overhead is not yet part of the cost. " +
+		"The share of margin is of the price."
+	notePrice = "The price is what was billed. Where nothing was billed yet it is the budget price, " +
+		"and the table says so."
+	noteFinished = "A job counts as finished on the day of its sign-off, or of its closing where nobody signed. " +
+		"Jobs that still run are not part of this report."
+	noteRunning = "The job still runs: its actual figures are so far."
+	noteReturns = "Used material is less what was returned. Purchases for the store are not counted: " +
+		"material costs a job when it is used."
+	noteCoats = "Quantity is work done, so that two coats on 10 m2 are 20 m2."
+)
+
+// scopeNotes returns what has to be said about the jobs of a report.
+func scopeNotes(f Filter, jobs []JobRow) []string {
+	if f.Job == "" {
+		return []string{noteFinished}
+	}
+	for _, j := range jobs {
+		if !j.State.Finished() {
+			return []string{noteRunning}
+		}
+	}
+	return nil
+}
+
+// markQuery returns the question for the marks of a scope, by mark.
+func markQuery(f Filter) Query { return grouped(only(scope(f), KindMark), ByTask) }
+
+// unpricedNotes says how much was counted at no cost. marks are the sums of
+// [markQuery].
+func unpricedNotes(marks []Total) []string {
+	for _, t := range marks {
+		if Mark(t.By[0]) == MarkUnpriced && t.Facts > 0 {
+			return []string{counted(t.Facts, "entry had", "entries had") +
+				" no price or wage known and counted at no cost: the true cost is higher."}
+		}
+	}
+	return nil
+}
+
+// pricelessNotes says how many jobs are left out of the margin.
+func pricelessNotes(l ledger) []string {
+	if n := l.jobs - l.priced; n > 0 {
+		return []string{counted(n, "job has", "jobs have") +
+			" no price: counted in hours and cost, but not in price and margin."}
+	}
+	return nil
+}
+
+// marksTable lists what the office should look at.
+func marksTable(f Filter, sums []Total) Table {
+	t := Table{
+		Name: "marks", Title: "To look at",
+		Columns: []Column{
+			{"mark", "Mark", FormText}, {"meaning", "What it means", FormText}, {"entries_count", "Entries", FormCount},
+		},
+		Empty: "Nothing was marked: everything recorded fits the calendar of the job, the firm's lists and prices.",
+	}
+	counts := map[Mark]int64{}
+	for _, s := range sums {
+		counts[Mark(s.By[0])] += s.Facts
+	}
+	for _, m := range markMeanings {
+		if n := counts[m.mark]; n != 0 {
+			q := only(scope(f), KindMark).With(ByTask, string(m.mark))
+			t.Rows = append(t.Rows, row(textCell(string(m.mark)), textCell(m.words), sumCell(n, q)))
+		}
+	}
+	return t
+}

@@ -1,0 +1,215 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"daysheet/events"
+	"daysheet/services/eventlog"
+	"daysheet/services/facts/duckdb"
+	"daysheet/services/httpd"
+	"daysheet/services/intake"
+	"daysheet/services/projector"
+	"daysheet/services/reporting"
+)
+
+// The data folder.
+const (
+	logFolder  = "log"          // the log: the truth
+	factsFile  = "facts.duckdb" // the store of facts: made from the log
+	tokensFile = "tokens.json"  // who may do what, secrets hashed
+)
+
+// appConfig is what serve decides beyond the data folder.
+type appConfig struct {
+	nats  NATSFlags
+	httpd httpd.Config
+}
+
+// app is the whole program, opened in the order in which data walks through it.
+type app struct {
+	log       *eventlog.Log
+	store     *duckdb.Store
+	projector *projector.Projector
+	tokens    *httpd.Tokens
+	server    *httpd.Server
+
+	stop    context.CancelFunc
+	running sync.WaitGroup
+	failed  chan error // the projector's end, if it was not asked to stop
+}
+
+// openApp opens the data folder and starts the projector. The caller closes it.
+func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error) {
+	logger := g.logger()
+	if err := os.MkdirAll(g.Data, 0o700); err != nil {
+		return nil, fmt.Errorf("make data folder: %w", err)
+	}
+	a := &app{failed: make(chan error, 1)}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, a.Close())
+		}
+	}()
+	if a.log, err = openLog(ctx, g, cfg.nats, logger); err != nil {
+		return nil, err
+	}
+	if a.store, err = openStore(ctx, g, logger); err != nil {
+		return nil, err
+	}
+	if a.tokens, err = httpd.OpenTokens(filepath.Join(g.Data, tokensFile)); err != nil {
+		return nil, err
+	}
+	a.projector = projector.New(a.log, a.store, logger)
+	a.start()
+	if err := a.mount(cfg, logger); err != nil {
+		return nil, err
+	}
+	return a, nil
+}
+
+// start runs the projector until Close.
+func (a *app) start() {
+	ctx, stop := context.WithCancel(context.Background())
+	a.stop = stop
+	a.running.Go(func() {
+		if err := a.projector.Run(ctx); err != nil {
+			a.failed <- err
+		}
+	})
+}
+
+// mount puts the routes on the engine.
+func (a *app) mount(cfg appConfig, logger *slog.Logger) error {
+	cfg.httpd.Tokens = a.tokens
+	cfg.httpd.Logger = logger
+	cfg.httpd.Version = build().Version
+	cfg.httpd.OnSetup = a.setUp
+	cfg.httpd.Ready = map[string]func(context.Context) error{
+		"log":   a.log.Health,
+		"facts": a.caughtUp,
+	}
+	a.server = httpd.New(cfg.httpd)
+	if err := intake.Mount(a.server, a.log); err != nil {
+		return err
+	}
+	reporting.MountLedger(a.server, a.ledger())
+	return reporting.Mount(a.server, reporting.Deps{
+		Store: a.store, Names: a.projector.Names, Commits: a.log.Commits, Watch: a.projector.Watch,
+		Position: func(firm string) uint64 { return a.projector.Position(eventlog.Partition(firm)) },
+		Clock:    time.Now,
+	})
+}
+
+// setUp records a new firm's settings and waits until the pages can show them.
+func (a *app) setUp(ctx context.Context, firm string, settings events.Settings) error {
+	e, err := settingsEvent(settings, time.Now())
+	if err != nil {
+		return err
+	}
+	receipts, err := a.log.Record(ctx, firm, events.FirmJob, "set-up", []events.Event{e})
+	if err != nil {
+		return err
+	}
+	return a.projector.Wait(ctx, firm, receipts[0].Sequence)
+}
+
+// caughtUp reports whether the facts stand where the log stands.
+func (a *app) caughtUp(ctx context.Context) error {
+	select {
+	case err := <-a.failed:
+		a.failed <- err
+		return fmt.Errorf("the projector stopped: %w", err)
+	default:
+	}
+	behind, err := a.projector.Lag(ctx)
+	if err != nil {
+		return err
+	}
+	if behind > catchUpMax {
+		return fmt.Errorf("the facts are %d commits behind the log", behind)
+	}
+	return nil
+}
+
+// catchUpMax is how far the facts may trail the log before the server says that
+// it is not ready.
+const catchUpMax = 1000
+
+// onlyFirm returns the firm that is named, else the only firm that has a token.
+func (a *app) onlyFirm(named string) (string, error) {
+	if named != "" {
+		if !events.ValidToken(named) {
+			return "", events.Refuse("firm", named, events.TokenRule)
+		}
+		return named, nil
+	}
+	var firms []string
+	for _, t := range a.tokens.List() {
+		if !slices.Contains(firms, t.Firm) {
+			firms = append(firms, t.Firm)
+		}
+	}
+	if len(firms) != 1 {
+		return "", events.Refuse("firm", strings.Join(firms, ", "), "the data folder has %d firms: say which with --firm", len(firms))
+	}
+	return firms[0], nil
+}
+
+// Close closes everything in reverse order and waits for it.
+func (a *app) Close() error {
+	var errs []error
+	if a.stop != nil {
+		a.stop()
+		a.running.Wait()
+	}
+	if a.tokens != nil {
+		errs = append(errs, a.tokens.Close())
+	}
+	if a.store != nil {
+		errs = append(errs, a.store.Close())
+	}
+	if a.log != nil {
+		errs = append(errs, a.log.Close())
+	}
+	return errors.Join(errs...)
+}
+
+// openStore opens the store of facts. A file that is damaged or from another
+// version is set aside: the facts are made again from the log.
+func openStore(ctx context.Context, g *Globals, logger *slog.Logger) (*duckdb.Store, error) {
+	path := filepath.Join(g.Data, factsFile)
+	store, err := duckdb.Open(ctx, path, duckdb.Options{})
+	if err == nil {
+		return store, nil
+	}
+	if !errors.Is(err, duckdb.ErrDamaged) && !errors.Is(err, duckdb.ErrSchema) {
+		return nil, err
+	}
+	aside := fmt.Sprintf("%s.aside-%d", path, time.Now().UnixMilli())
+	logger.Warn("facts set aside; they are made again from the log", "file", aside, "reason", err)
+	if err := moveStore(path, aside); err != nil {
+		return nil, err
+	}
+	return duckdb.Open(ctx, path, duckdb.Options{})
+}
+
+// moveStore renames a store file together with its write-ahead log.
+func moveStore(from, to string) error {
+	for _, suffix := range []string{".wal", ""} {
+		err := os.Rename(from+suffix, to+suffix)
+		if err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("move facts: %w", err)
+		}
+	}
+	return nil
+}

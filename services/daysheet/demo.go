@@ -1,0 +1,99 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"time"
+
+	"daysheet/events"
+	"daysheet/services/daysheet/demo"
+	"daysheet/services/eventlog"
+	"daysheet/services/httpd"
+)
+
+// DemoCmd serves an invented firm.
+type DemoCmd struct {
+	HTTPFlags
+	Seed  uint64 `help:"Another seed invents another firm." default:"1"`
+	Jobs  int    `help:"Finished jobs." default:"72"`
+	Years int    `help:"Years over which they are spread." default:"3"`
+}
+
+// Help says that it is kept apart.
+func (c *DemoCmd) Help() string {
+	return `The firm, its people, prices and jobs are invented. They are kept in a data folder of their own
+(daysheet-demo, if --data is not given) and never meet a real ledger. Delete the folder to be rid of them.`
+}
+
+// demoFolder is used where no data folder is given.
+const demoFolder = "daysheet-demo"
+
+// Run invents the firm through the API where the folder is empty, and serves it.
+func (c *DemoCmd) Run(ctx context.Context, g *Globals) (err error) {
+	if g.Data == defaultData() {
+		g.Data = inWorkingFolder(demoFolder)
+	}
+	a, err := openApp(ctx, g, appConfig{httpd: c.httpd()})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, a.Close()) }()
+	if err := c.fill(ctx, a); err != nil {
+		return err
+	}
+	secret, err := demoToken(a)
+	if err != nil {
+		return err
+	}
+	return c.serve(ctx, a, func(base string) {
+		fmt.Printf("An invented firm is served at this link:\n  %s\n", a.server.SignInLink(base, secret))
+	})
+}
+
+// fill records the invented firm by the same path that a phone takes.
+func (c *DemoCmd) fill(ctx context.Context, a *app) error {
+	last, err := a.log.Last(ctx, eventlog.Partition(demo.FirmKey))
+	if err != nil || last > 0 {
+		return err
+	}
+	if c.Jobs < 1 || c.Years < 1 {
+		return events.Refuse("jobs", c.Jobs, "at least one job in at least one year")
+	}
+	submissions, err := demo.Generate(demo.Options{Seed: c.Seed, Today: events.DayOf(time.Now()), Jobs: c.Jobs, Years: c.Years})
+	if err != nil {
+		return err
+	}
+	to := a.inProcess(httpd.Caller{Firm: demo.FirmKey, Name: "demo", Scopes: httpd.Scopes()})
+	bar := newProgress("inventing a firm")
+	var sequence uint64
+	for i, s := range submissions {
+		receipts, err := to.record(ctx, s.Events)
+		if err != nil {
+			return fmt.Errorf("invent the firm: %w", err)
+		}
+		sequence = receipts[len(receipts)-1].Sequence
+		bar.update(uint64(i+1), uint64(len(submissions)))
+	}
+	bar.finish()
+	return a.projector.Wait(ctx, demo.FirmKey, sequence)
+}
+
+// demoToken makes a token for this run; those of earlier runs are revoked.
+func demoToken(a *app) (string, error) {
+	for _, t := range a.tokens.List() {
+		if t.Firm == demo.FirmKey && t.Revoked.IsZero() {
+			if err := a.tokens.Revoke(t.Firm, t.Name); err != nil {
+				return "", err
+			}
+		}
+	}
+	name := "visitor " + time.Now().UTC().Format("2006-01-02 15:04:05.000")
+	return a.tokens.Add(httpd.Token{Firm: demo.FirmKey, Name: name, Scopes: httpd.Scopes()})
+}
+
+// inProcess returns a client that speaks to the app without a network.
+func (a *app) inProcess(caller httpd.Caller) *client {
+	return &client{http: &http.Client{Transport: inProcess{a.server.Engine, caller}}, base: "http://in-process", close: a.Close}
+}

@@ -1,0 +1,160 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"strings"
+	"time"
+
+	"daysheet/events"
+	"daysheet/services/intake/history"
+)
+
+// ImportCmd imports past jobs from a spreadsheet, or events from an export.
+type ImportCmd struct {
+	Remote
+	File        string `arg:"" help:"CSV of past jobs, or JSON lines of events (a name that ends with .jsonl)." type:"existingfile"`
+	DryRun      bool   `help:"Say what would be recorded, and record nothing."`
+	MonthFirst  bool   `help:"Read 04/03/2025 as the 3rd of April."`
+	SkipBad     bool   `help:"Import the good rows of a sheet that has bad ones."`
+	KeepRepeats bool   `help:"Keep rows that say exactly what an earlier row says; they are left out as suspected doubles otherwise."`
+	NoListing   bool   `help:"Do not add products and job types that the sheet has and the firm has not."`
+}
+
+// Help teaches the columns.
+func (c *ImportCmd) Help() string {
+	var b strings.Builder
+	b.WriteString("A sheet has a header row and one row for each estimate line, day sheet line, material or bill. Columns:\n\n")
+	for _, column := range history.Columns() {
+		fmt.Fprintf(&b, "  %-11s %s, for example %s\n", column.Name, column.Meaning, column.Example)
+	}
+	b.WriteString("\nCommas, semicolons or tabs part the columns; numbers and dates may be written in several ways. " +
+		"Each row has an id of its own made from its content, so the same sheet can be imported again, " +
+		"also with rows added: what was recorded before is not recorded twice.")
+	return b.String()
+}
+
+// Run reads the file, says what is wrong with it, and records it.
+func (c *ImportCmd) Run(ctx context.Context, g *Globals) (err error) {
+	remote, err := c.connect(ctx, g)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, remote.close()) }()
+	f, err := os.Open(c.File)
+	if err != nil {
+		return fmt.Errorf("read %s: %w", c.File, err)
+	}
+	defer f.Close()
+	var batches [][]events.Event
+	if strings.HasSuffix(c.File, ".jsonl") {
+		batches, err = history.ReadEvents(f)
+	} else {
+		batches, err = c.sheet(ctx, remote, f)
+	}
+	if err != nil {
+		return err
+	}
+	if c.DryRun {
+		fmt.Println("dry run: nothing was recorded")
+		return nil
+	}
+	return recordAll(ctx, remote, batches)
+}
+
+// sheet reads a CSV file and prints what it comes to.
+func (c *ImportCmd) sheet(ctx context.Context, remote *client, in io.Reader) ([][]events.Event, error) {
+	opts, err := c.options(ctx, remote)
+	if err != nil {
+		return nil, err
+	}
+	plan, err := history.Read(in, opts)
+	if err != nil {
+		return nil, err
+	}
+	for _, n := range plan.Notices {
+		warn("line %d: %s", n.Line, n.Text)
+	}
+	for _, e := range plan.Errors {
+		warn("%s", e)
+	}
+	s := plan.Summary
+	fmt.Printf("%d rows: %d jobs, %d events; %d rows with errors, %d repeated, %d blank\n",
+		s.Rows, s.Jobs, s.Events, s.Bad, s.Repeats, s.Blank)
+	for _, line := range []struct {
+		what  string
+		names []string
+	}{
+		{"columns passed over", s.UnknownColumns}, {"job types new to the firm", s.NewJobTypes},
+		{"products new to the firm", s.NewProducts}, {"people not in the settings", s.NewPeople},
+	} {
+		if len(line.names) > 0 {
+			fmt.Printf("%s: %s\n", line.what, strings.Join(line.names, ", "))
+		}
+	}
+	if len(plan.Errors) > 0 && !c.SkipBad && !c.DryRun {
+		return nil, fmt.Errorf("%d rows have errors and nothing was recorded: mend them, or import the rest with --skip-bad", s.Bad)
+	}
+	batches := make([][]events.Event, len(plan.Batches))
+	for i, b := range plan.Batches {
+		batches[i] = b.Events
+	}
+	return batches, nil
+}
+
+// options asks the ledger what the firm has listed, so that the sheet is read
+// with the firm's own tasks, products and time zone.
+func (c *ImportCmd) options(ctx context.Context, remote *client) (history.Options, error) {
+	answer, err := remote.request(ctx, http.MethodGet, "/v1/firm", "", nil)
+	if err != nil {
+		return history.Options{}, err
+	}
+	defer answer.Body.Close()
+	var firm struct {
+		Firm     string           `json:"firm"`
+		Settings *events.Settings `json:"settings"`
+		Products []events.Product `json:"products"`
+	}
+	if err := json.NewDecoder(answer.Body).Decode(&firm); err != nil {
+		return history.Options{}, fmt.Errorf("read the firm's settings: %w", err)
+	}
+	opts := history.Options{
+		Firm: firm.Firm, Settings: firm.Settings, Products: firm.Products, MonthFirst: c.MonthFirst,
+		KeepRepeats: c.KeepRepeats, SkipBad: c.SkipBad, ListNew: !c.NoListing,
+	}
+	if firm.Settings != nil {
+		if opts.Zone, err = time.LoadLocation(firm.Settings.TimeZone); err != nil {
+			return history.Options{}, fmt.Errorf("the firm's time zone: %w", err)
+		}
+	}
+	return opts, nil
+}
+
+// recordAll records batches in their order and counts.
+func recordAll(ctx context.Context, remote *client, batches [][]events.Event) error {
+	bar := newProgress("import")
+	recorded, before := 0, 0
+	for i, batch := range batches {
+		receipts, err := remote.record(ctx, batch)
+		if err != nil {
+			bar.finish()
+			return fmt.Errorf("after %d events were recorded: %w\nimport the same file again once it is mended: nothing is recorded twice", recorded, err)
+		}
+		for _, r := range receipts {
+			if r.Duplicate {
+				before++
+			} else {
+				recorded++
+			}
+		}
+		bar.update(uint64(i+1), uint64(len(batches)))
+	}
+	bar.finish()
+	fmt.Printf("%d events recorded, %d were there before\n", recorded, before)
+	return nil
+}

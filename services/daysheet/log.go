@@ -1,0 +1,46 @@
+package main
+
+import (
+	"context"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/lmittmann/tint"
+	"golang.org/x/term"
+
+	"daysheet/services/eventlog"
+)
+
+// NATSFlags choose where the log is kept.
+type NATSFlags struct {
+	NATS            string `name:"nats" help:"Address of an external NATS server or cluster. Without it the log is kept in the data folder." placeholder:"URL" env:"DAYSHEET_NATS"`
+	NATSReplicas    int    `name:"nats-replicas" help:"Copies that an external cluster keeps of the log." default:"1" env:"DAYSHEET_NATS_REPLICAS"`
+	LogMaxMegabytes int64  `help:"Most disk the log may take, in megabytes. When it is full the ledger refuses to record." default:"20480" env:"DAYSHEET_LOG_MAX_MEGABYTES"`
+}
+
+// openLog opens the log in the data folder, or the external one.
+func openLog(ctx context.Context, g *Globals, f NATSFlags, logger *slog.Logger) (*eventlog.Log, error) {
+	cfg := eventlog.Config{URL: f.NATS, Replicas: max(f.NATSReplicas, 1), MaxBytes: f.LogMaxMegabytes << 20, Logger: logger}
+	if f.NATS == "" {
+		cfg.Dir = filepath.Join(g.Data, logFolder)
+	}
+	return eventlog.Open(ctx, cfg)
+}
+
+// logger returns the program's own log on standard error: coloured for a person
+// at a terminal, JSON if asked for, plain text otherwise.
+func (g *Globals) logger() *slog.Logger {
+	level := slog.LevelInfo
+	if g.Debug {
+		level = slog.LevelDebug
+	}
+	switch {
+	case g.LogJSON:
+		return slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: level}))
+	case term.IsTerminal(int(os.Stderr.Fd())) && os.Getenv("NO_COLOR") == "":
+		return slog.New(tint.NewHandler(os.Stderr, &tint.Options{Level: level, TimeFormat: time.TimeOnly}))
+	}
+	return slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: level}))
+}

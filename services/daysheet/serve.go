@@ -1,0 +1,106 @@
+package main
+
+import (
+	"context"
+	"crypto/tls"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net"
+	"os"
+	"time"
+
+	"github.com/google/uuid"
+
+	"daysheet/events"
+	"daysheet/services/httpd"
+)
+
+// ServeCmd serves the ledger.
+type ServeCmd struct {
+	NATSFlags
+	HTTPFlags
+}
+
+// HTTPFlags say where and how the pages and the API are served.
+type HTTPFlags struct {
+	Listen     string `help:"Address to listen on." default:"127.0.0.1:8080" env:"DAYSHEET_LISTEN"`
+	BaseURL    string `name:"base-url" help:"Address under which people reach the server, where a proxy stands before it." placeholder:"URL" env:"DAYSHEET_BASE_URL"`
+	TLSCert    string `name:"tls-cert" help:"Certificate file (PEM). Phones work offline only over HTTPS." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_TLS_CERT"`
+	TLSKey     string `name:"tls-key" help:"Key file (PEM)." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_TLS_KEY"`
+	BodyMaxKiB int64  `name:"body-max-kib" help:"Largest request body in KiB." default:"1024" env:"DAYSHEET_BODY_MAX_KIB"`
+	RatePerSec int    `name:"rate-per-second" help:"Requests a second that one token may make." default:"500" env:"DAYSHEET_RATE_PER_SECOND"`
+}
+
+// Help says what happens at the first start.
+func (c *ServeCmd) Help() string {
+	return `At the first start it prints a link that sets up the firm and signs you in. The link works once.
+Stop it with Ctrl-C or SIGTERM: what was acknowledged is on disk.`
+}
+
+// Run serves until ctx ends.
+func (c *ServeCmd) Run(ctx context.Context, g *Globals) (err error) {
+	a, err := openApp(ctx, g, appConfig{nats: c.NATSFlags, httpd: c.httpd()})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, a.Close()) }()
+	return c.serve(ctx, a, func(base string) {
+		if link := a.server.SetupLink(base); link != "" {
+			fmt.Printf("Set up your firm at this link. It works once:\n  %s\n", link)
+		} else {
+			fmt.Printf("Serving at %s\n", base)
+		}
+	})
+}
+
+// httpd turns the flags into the engine's configuration.
+func (f *HTTPFlags) httpd() httpd.Config {
+	rate := max(f.RatePerSec, 1)
+	return httpd.Config{
+		BodyMax: f.BodyMaxKiB << 10, BaseURL: f.BaseURL,
+		RateEvery: time.Second / time.Duration(rate), RateBurst: 2 * rate,
+	}
+}
+
+// serve listens, calls ready with the address to visit, and serves until ctx ends.
+func (f *HTTPFlags) serve(ctx context.Context, a *app, ready func(base string)) error {
+	listener, err := net.Listen("tcp", f.Listen)
+	if err != nil {
+		return fmt.Errorf("listen on %s: %w", f.Listen, err)
+	}
+	base := "http://" + listener.Addr().String()
+	if f.TLSCert != "" || f.TLSKey != "" {
+		pair, err := tls.LoadX509KeyPair(f.TLSCert, f.TLSKey)
+		if err != nil {
+			return errors.Join(fmt.Errorf("read tls-cert and tls-key: %w", err), listener.Close())
+		}
+		listener = tls.NewListener(listener, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12})
+		base = "https://" + listener.Addr().String()
+	}
+	if f.BaseURL != "" {
+		base = f.BaseURL
+	}
+	ready(base)
+	return a.server.Serve(ctx, listener)
+}
+
+// settingsEvent makes the event that records a firm's settings.
+func settingsEvent(settings events.Settings, now time.Time) (events.Event, error) {
+	id, err := uuid.NewV7()
+	if err != nil {
+		return events.Event{}, fmt.Errorf("make an id: %w", err)
+	}
+	data, err := json.Marshal(settings)
+	if err != nil {
+		return events.Event{}, fmt.Errorf("write settings: %w", err)
+	}
+	e := events.Event{
+		ID: id.String(), Source: "/set-up", Type: events.FirmSettingsChanged, Subject: events.FirmJob,
+		Time: now.Format(time.RFC3339), Data: data,
+	}
+	return e, e.Validate()
+}
+
+// warn prints a line for the person who started the program.
+func warn(format string, args ...any) { fmt.Fprintf(os.Stderr, format+"\n", args...) }

@@ -1,0 +1,72 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"daysheet/services/facts/duckdb"
+	"daysheet/services/projector"
+)
+
+// VerifyCmd checks that the ledger is whole and that the facts follow from it.
+type VerifyCmd struct {
+	NATSFlags
+}
+
+// Help says what is checked and what the exit code means.
+func (c *VerifyCmd) Help() string {
+	return `Checks that the log has no gap, that every commit names the hash of the one before it, that the copy of
+the log in the store is the same byte for byte, and that the facts are what a replay of the log makes.
+The server must not be running.
+
+Exit code 0: nothing found. 2: something was found, and printed. 1: the check could not be made.`
+}
+
+// Run makes the check and prints what it found.
+func (c *VerifyCmd) Run(ctx context.Context, g *Globals) (err error) {
+	logger := g.logger()
+	log, err := openLog(ctx, g, c.NATSFlags, logger)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, log.Close()) }()
+	live, err := openStore(ctx, g, logger)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, live.Close()) }()
+	folder, err := os.MkdirTemp(g.Data, "verify-")
+	if err != nil {
+		return fmt.Errorf("make a folder for the replay: %w", err)
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(folder)) }()
+	scratch, err := duckdb.Open(ctx, filepath.Join(folder, factsFile), duckdb.Options{})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, scratch.Close()) }()
+
+	bar := newProgress("verify")
+	report, err := projector.Verify(ctx, log, live, scratch, bar.update)
+	bar.finish()
+	if err != nil {
+		return err
+	}
+	fmt.Printf("%d firms, %d jobs, %d commits, %d events, %d facts\n",
+		report.Firms, report.Jobs, report.Commits, report.Events, report.Facts)
+	if report.Behind > 0 {
+		fmt.Printf("the facts are %d commits behind the log; the next start takes them in\n", report.Behind)
+	}
+	for _, finding := range report.Findings {
+		fmt.Println("found:", finding)
+	}
+	if !report.Sound() {
+		fmt.Printf("%d findings\n", len(report.Findings)+report.More)
+		return errFound
+	}
+	fmt.Println("nothing found: the chains are whole and the facts are what the log says")
+	return nil
+}

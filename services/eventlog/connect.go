@@ -1,0 +1,68 @@
+package eventlog
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/nats-io/nats.go"
+)
+
+// connect opens a connection: to the embedded server, or to the one at the URL.
+func connect(ctx context.Context, cfg Config, inside *embedded, name string) (*nats.Conn, error) {
+	options := []nats.Option{
+		nats.Name(name),
+		nats.Timeout(cfg.RequestTimeout),
+		nats.MaxReconnects(-1),
+		nats.ReconnectWait(200 * time.Millisecond),
+		// A publish while disconnected must fail at once: what sits in a buffer
+		// would be sent after its caller was told that the outcome is unknown.
+		nats.ReconnectBufSize(-1),
+	}
+	if inside != nil {
+		return nats.Connect("", append(options, nats.InProcessServer(inside.server))...)
+	}
+	options, err := withIdentity(options, cfg)
+	if err != nil {
+		return nil, err
+	}
+	var nc *nats.Conn
+	err = patiently(ctx, func() error {
+		var err error
+		if nc, err = nats.Connect(cfg.URL, options...); err != nil {
+			return &unsettled{err}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("connect to the log at %s: %w", cfg.URL, err)
+	}
+	if nc.MaxPayload() < messageBytesMax {
+		nc.Close()
+		return nil, fmt.Errorf("connect to the log at %s: its max_payload is %d, the ledger needs at least %d",
+			cfg.URL, nc.MaxPayload(), messageBytesMax)
+	}
+	cfg.Logger.Debug("connected", "to", nc.ConnectedUrlRedacted(), "as", name)
+	return nc, nil
+}
+
+// withIdentity adds who we are and whom we trust.
+func withIdentity(options []nats.Option, cfg Config) ([]nats.Option, error) {
+	if cfg.CAFile != "" {
+		options = append(options, nats.RootCAs(cfg.CAFile))
+	}
+	if cfg.CertFile != "" {
+		options = append(options, nats.ClientCert(cfg.CertFile, cfg.KeyFile))
+	}
+	if cfg.CredentialsFile != "" {
+		options = append(options, nats.UserCredentials(cfg.CredentialsFile))
+	}
+	if cfg.NKeyFile != "" {
+		key, err := nats.NkeyOptionFromSeed(cfg.NKeyFile)
+		if err != nil {
+			return nil, fmt.Errorf("read nkey file: %w", err)
+		}
+		options = append(options, key)
+	}
+	return options, nil
+}

@@ -1,0 +1,33 @@
+package eventlog
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"syscall"
+)
+
+// lockName is the file in the data folder that a running process holds locked.
+const lockName = "ledger.lock"
+
+// lockFolder makes the folder and takes it for this process until the returned
+// file is closed or the process ends, however it ends. The server itself has no
+// lock, and two of them in one folder lose acknowledged commits.
+func lockFolder(dir string) (*os.File, error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("make data folder: %w", err)
+	}
+	file, err := os.OpenFile(filepath.Join(dir, lockName), os.O_RDWR|os.O_CREATE, 0o600)
+	if err != nil {
+		return nil, fmt.Errorf("lock data folder: %w", err)
+	}
+	err = syscall.Flock(int(file.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
+	if err == nil {
+		return file, nil
+	}
+	if errors.Is(err, syscall.EWOULDBLOCK) {
+		err = errors.New("another daysheet is using it")
+	}
+	return nil, errors.Join(fmt.Errorf("lock data folder %s: %w", dir, err), file.Close())
+}

@@ -1,0 +1,173 @@
+// Package duckdb keeps facts in a DuckDB file in this process. It is the store
+// of a daysheet that runs on one machine.
+//
+// A batch and its position are one transaction, so a process that is killed
+// loses nothing that Write said is there. The tables have no keys and no
+// indexes and are never altered: a file with another schema is not changed but
+// left for a new one, which is filled from the log. One process at a time can
+// have the file open.
+package duckdb
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"strings"
+	"sync"
+
+	"daysheet/services/facts"
+)
+
+// Options bounds what a store may use.
+type Options struct {
+	MemoryLimit int64 // bytes for DuckDB's own memory, not Go's. Defaults to 512 MiB
+	Threads     int   // threads of one query. Defaults to the number of processors
+}
+
+const (
+	memoryLimitDefault = 512 << 20
+
+	// readersMax bounds queries at work at the same time; more of them wait.
+	readersMax = 8
+
+	// checkpointThreshold is how many bytes the write-ahead log may grow to
+	// before a commit moves it into the file. What it holds is in memory too.
+	checkpointThreshold = 64 << 20
+)
+
+// Store is a store of facts in a DuckDB file. It is made by [Open] and safe for
+// concurrent use; writes are taken one after another.
+type Store struct {
+	db      *sql.DB
+	writer  *sql.Conn
+	writing chan struct{} // holds one token while a write is at work
+	tables  facts.Tables
+
+	using   sync.RWMutex  // held for reading by each call, for writing by Close
+	closing chan struct{} // closed when Close begins: calls at work give up
+	once    sync.Once
+	failure error // what Close returned
+}
+
+var (
+	_ facts.Store   = (*Store)(nil)
+	_ facts.Archive = (*Store)(nil)
+)
+
+// Open opens the file at path, or makes it where there is none. Close the store
+// before opening its file again. Errors to tell apart are [ErrSchema],
+// [ErrDamaged] and [ErrLocked]; with the first two the way on is [SetAside] and
+// a new file filled from the log.
+func Open(ctx context.Context, path string, opts Options) (*Store, error) {
+	address, err := address(path, opts)
+	if err != nil {
+		return nil, fmt.Errorf("open facts: %w", err)
+	}
+	db, err := sql.Open("duckdb", address)
+	if err != nil {
+		return nil, fmt.Errorf("open facts in %s: %w", path, openingError(err))
+	}
+	db.SetMaxOpenConns(1 + readersMax)
+	db.SetMaxIdleConns(1 + readersMax)
+	s := &Store{
+		db: db, writing: make(chan struct{}, 1), closing: make(chan struct{}),
+		tables: facts.Tables{FactsFrom: "facts", JobsFrom: "jobs"},
+	}
+	if s.writer, err = db.Conn(ctx); err == nil {
+		err = s.prepare(ctx)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("open facts in %s: %w", path, errors.Join(openingError(err), s.Close()))
+	}
+	return s, nil
+}
+
+// address returns the driver's address of the file. Everything by which SQL
+// could reach beyond the file is switched off and locked.
+func address(path string, opts Options) (string, error) {
+	if path == "" || strings.ContainsAny(path, "?#%") {
+		return "", fmt.Errorf("path %q: it must be given, and not hold ?, # or %%", path)
+	}
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return "", err
+	}
+	if err := checkAccess(path); err != nil {
+		return "", err
+	}
+	settings := url.Values{}
+	settings.Set("threads", strconv.Itoa(cmp.Or(opts.Threads, runtime.GOMAXPROCS(0))))
+	settings.Set("memory_limit", fmt.Sprintf("%dB", cmp.Or(opts.MemoryLimit, memoryLimitDefault)))
+	settings.Set("checkpoint_threshold", fmt.Sprintf("%dB", checkpointThreshold))
+	settings.Set("enable_external_access", "false")
+	settings.Set("autoinstall_known_extensions", "false")
+	settings.Set("autoload_known_extensions", "false")
+	settings.Set("lock_configuration", "true")
+	return path + "?" + settings.Encode(), nil
+}
+
+// checkAccess tries the file by the operating system's own means, so that a
+// missing folder or permission is not taken for damage.
+func checkAccess(path string) error {
+	if info, err := os.Stat(filepath.Dir(path)); err != nil {
+		return err
+	} else if !info.IsDir() {
+		return fmt.Errorf("%s is no folder", filepath.Dir(path))
+	}
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return f.Close()
+}
+
+// use marks the store as in use until done is called. The context it returns
+// ends with ctx, and with [ErrClosed] when the store is closed.
+func (s *Store) use(ctx context.Context) (_ context.Context, done func(), err error) {
+	s.using.RLock()
+	select {
+	case <-s.closing:
+		s.using.RUnlock()
+		return nil, nil, ErrClosed
+	default:
+	}
+	ctx, cancel := context.WithCancelCause(ctx)
+	go func() { // ends with done
+		select {
+		case <-s.closing:
+			cancel(ErrClosed)
+		case <-ctx.Done():
+		}
+	}()
+	return ctx, func() {
+		cancel(nil)
+		s.using.RUnlock()
+	}, nil
+}
+
+// Close makes calls at work give up, waits for them and closes the file. It can
+// be called more than once.
+func (s *Store) Close() error {
+	s.once.Do(func() {
+		close(s.closing)
+		s.using.Lock()
+		defer s.using.Unlock()
+		// A connection left open would keep the file open, and opening it again
+		// would then never return.
+		if s.writer != nil {
+			s.failure = s.writer.Close()
+		}
+		s.failure = errors.Join(s.failure, s.db.Close())
+	})
+	return s.failure
+}

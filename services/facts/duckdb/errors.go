@@ -1,0 +1,81 @@
+package duckdb
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"strings"
+
+	driver "github.com/duckdb/duckdb-go/v2"
+)
+
+// Errors to tell apart with [errors.Is]. Because everything in the file can be
+// made again from the log, the cure for the first two is the same: [SetAside],
+// then open a new file and let it be filled.
+var (
+	// ErrSchema: the file was made by another version, or by something else.
+	ErrSchema = errors.New("the file of facts has another schema")
+	// ErrDamaged: the file cannot be read. Open finds damage where it reads;
+	// any later call may find more.
+	ErrDamaged = errors.New("the file of facts is damaged")
+	// ErrLocked: another process has the file open.
+	ErrLocked = errors.New("another process has the file of facts open")
+	// ErrClosed: the store was closed before or during the call.
+	ErrClosed = errors.New("the store of facts is closed")
+)
+
+// SetAside renames a closed store's file, with what DuckDB keeps beside it, to a
+// new path. A file that does not exist is no error. The commits in it may still
+// be needed to repair a log, so it is not deleted.
+func SetAside(path, to string) error {
+	for _, suffix := range []string{".wal", ""} { // the log first: it must never meet a new file
+		if err := os.Rename(path+suffix, to+suffix); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("set facts aside: %w", err)
+		}
+	}
+	return nil
+}
+
+// openingError adds [ErrDamaged] or [ErrLocked] to an error of opening. Folder and
+// permissions were checked before, so that what DuckDB still objects to is the
+// content, unless it says otherwise.
+func openingError(err error) error {
+	var e *driver.Error
+	switch {
+	case !errors.As(err, &e), errors.Is(err, ErrDamaged), errors.Is(err, ErrSchema):
+		return err
+	case strings.Contains(e.Msg, "Could not set lock"):
+		return fmt.Errorf("%w: %w", ErrLocked, err)
+	case e.Type == driver.ErrorTypeOutOfMemory, e.Type == driver.ErrorTypeInterrupt, e.Type == driver.ErrorTypePermission,
+		strings.Contains(e.Msg, "No space left"):
+		return err
+	}
+	return fmt.Errorf("%w: %w", ErrDamaged, err)
+}
+
+// damage adds [ErrDamaged] to an error that says the file cannot be read.
+func damage(err error) error {
+	var e *driver.Error
+	if !errors.As(err, &e) || errors.Is(err, ErrDamaged) {
+		return err
+	}
+	if e.Type == driver.ErrorTypeSerialization || strings.Contains(e.Msg, "Corrupt database file") ||
+		strings.Contains(e.Msg, "Could not read enough bytes") {
+		return fmt.Errorf("%w: %w", ErrDamaged, err)
+	}
+	return err
+}
+
+// ended puts the reason for which ctx ended before what the engine made of it;
+// nil where ctx goes on and err is nil.
+func ended(ctx context.Context, err error) error {
+	switch {
+	case ctx.Err() == nil:
+		return err
+	case err == nil || errors.Is(err, context.Cause(ctx)):
+		return context.Cause(ctx)
+	}
+	return fmt.Errorf("%w: %w", context.Cause(ctx), err)
+}

@@ -1,0 +1,158 @@
+package httpd
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"daysheet/events"
+)
+
+// Scope is what a token lets its holder do.
+type Scope string
+
+// The scopes. Reading and recording are apart: a phone that records need not
+// read what jobs cost, and a spreadsheet that reads cannot record. The admin
+// scope includes both.
+const (
+	ScopeRead   Scope = "read"   // reports, jobs, charts, metrics
+	ScopeRecord Scope = "record" // record events
+	ScopeAdmin  Scope = "admin"  // everything
+)
+
+// Scopes returns every scope.
+func Scopes() []Scope { return []Scope{ScopeRead, ScopeRecord, ScopeAdmin} }
+
+// Caller is who sent a request. The zero value may do nothing.
+type Caller struct {
+	Firm   string // the firm the credential speaks for
+	Name   string // the name of the credential, kept with what it records
+	Scopes []Scope
+}
+
+// May reports whether the caller has one of the scopes, or the admin scope.
+func (c Caller) May(anyOf ...Scope) bool {
+	return slices.ContainsFunc(c.Scopes, func(s Scope) bool { return s == ScopeAdmin || slices.Contains(anyOf, s) })
+}
+
+type callerKey struct{}
+
+// WithCaller returns a context for requests that the program sends to itself:
+// they need no token. Nothing that comes in over the network can set it.
+func WithCaller(ctx context.Context, c Caller) context.Context {
+	return context.WithValue(ctx, callerKey{}, c)
+}
+
+// CallerFrom returns who sent the request; ok is false on an open route that was
+// reached without a credential.
+func CallerFrom(ctx context.Context) (c Caller, ok bool) {
+	c, ok = ctx.Value(callerKey{}).(Caller)
+	return c, ok
+}
+
+// Require lets only callers with one of the scopes through to a route on the
+// engine. Operations of the API name their scope in Metadata["scope"] instead.
+func Require(anyOf ...Scope) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		if caller, _ := CallerFrom(c.Request.Context()); !caller.May(anyOf...) {
+			Abort(c, forbidden(anyOf))
+		}
+	}
+}
+
+func forbidden(anyOf []Scope) *ProblemDetails {
+	names := make([]string, len(anyOf))
+	for i, s := range anyOf {
+		names[i] = string(s)
+	}
+	return NewProblem(http.StatusForbidden, "the token has not the scope that this needs: "+strings.Join(names, " or "))
+}
+
+// openRoutes need no credential. The set-up page asks for its own one-time code.
+var openRoutes = []string{"/livez", "/readyz", signInPath, signOutPath, setupPath}
+
+func open(route string) bool {
+	return slices.Contains(openRoutes, route) || strings.HasPrefix(route, assetsPath)
+}
+
+// authenticate finds out who sent the request and stops those who may not go on.
+func (s *Server) authenticate(c *gin.Context) {
+	if _, ok := CallerFrom(c.Request.Context()); ok {
+		return // the program itself, see WithCaller
+	}
+	caller, err := s.identify(c.Request)
+	if err == nil {
+		c.Request = c.Request.WithContext(WithCaller(c.Request.Context(), caller))
+	}
+	if !s.allow(c, caller) {
+		return
+	}
+	switch {
+	case err == nil, open(c.FullPath()):
+	case errors.Is(err, errNoCredential) && wantsPage(c.Request):
+		address := signInPath + "?" + url.Values{"next": {c.Request.URL.RequestURI()}}.Encode()
+		c.Redirect(http.StatusSeeOther, address)
+		c.Abort()
+		return
+	case isAccessError(err):
+		c.Header("WWW-Authenticate", `Bearer realm="daysheet"`)
+		Abort(c, NewProblem(http.StatusUnauthorized, err.Error()))
+		return
+	default:
+		Abort(c, err)
+		return
+	}
+	if c.GetHeader("Authorization") != "" {
+		return
+	}
+	// A browser sends the cookie along with what another site makes it send.
+	if err := s.crossOrigin.Check(c.Request); err != nil {
+		Abort(c, NewProblem(http.StatusForbidden, "the request came from another site"))
+	}
+}
+
+var errNoCredential = errors.New("a token is needed: send it as Authorization: Bearer, or sign in")
+
+func isAccessError(err error) bool {
+	return errors.Is(err, errNoCredential) || errors.Is(err, ErrTokenUnknown) || errors.Is(err, ErrTokenExpired) ||
+		errors.Is(err, ErrTokenRevoked)
+}
+
+// identify reads the credential. A header goes before the cookie. A cookie that
+// is not good any more counts as none, so that its owner can sign in again.
+func (s *Server) identify(r *http.Request) (Caller, error) {
+	if header := r.Header.Get("Authorization"); header != "" {
+		scheme, secret, _ := strings.Cut(header, " ")
+		if !strings.EqualFold(scheme, "Bearer") {
+			return Caller{}, ErrTokenUnknown
+		}
+		return s.tokens.Authenticate(strings.TrimSpace(secret))
+	}
+	cookie, err := r.Cookie(cookieName)
+	if err != nil {
+		return Caller{}, errNoCredential
+	}
+	caller, err := s.tokens.Authenticate(cookie.Value)
+	if isAccessError(err) {
+		return Caller{}, errNoCredential
+	}
+	return caller, err
+}
+
+// wantsPage reports whether the request is a person's browser opening a page.
+func wantsPage(r *http.Request) bool {
+	return r.Method == http.MethodGet && strings.Contains(r.Header.Get("Accept"), "text/html")
+}
+
+// validFirm refuses a firm key that could not stand in an address or a subject.
+func validFirm(firm string) error {
+	if !events.ValidToken(firm) {
+		return events.Refuse("firm", firm, events.TokenRule)
+	}
+	return nil
+}

@@ -1,0 +1,169 @@
+package httpd
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"sync"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humagin"
+	"github.com/gin-gonic/gin"
+
+	"daysheet/events"
+)
+
+// adoptProblems makes huma speak in our problems. Its hooks are variables of its
+// package, so this is done once for the whole program.
+var adoptProblems = sync.OnceFunc(func() {
+	huma.NewError = func(status int, detail string, errs ...error) huma.StatusError {
+		return fromHuma(status, detail, errs)
+	}
+	huma.NewErrorWithContext = func(ctx huma.Context, status int, detail string, errs ...error) huma.StatusError {
+		p := fromHuma(status, detail, errs)
+		for name, values := range p.headers {
+			for _, value := range values {
+				ctx.SetHeader(name, value)
+			}
+		}
+		return p
+	}
+})
+
+// fromHuma turns what huma found wrong into a problem. Where a handler's error
+// is a fault to huma, the error itself decides.
+func fromHuma(status int, detail string, errs []error) *ProblemDetails {
+	errs = slices.DeleteFunc(slices.Clone(errs), func(err error) bool { return err == nil })
+	var tooLarge *http.MaxBytesError
+	for _, err := range errs {
+		if errors.As(err, &tooLarge) || status >= http.StatusInternalServerError {
+			return Problem(err)
+		}
+	}
+	p := NewProblem(status, detail)
+	for _, err := range errs {
+		p.Errors = append(p.Errors, refusalOf(err))
+	}
+	if len(p.Errors) == 1 {
+		r := p.Errors[0]
+		p.Field, p.Value, p.Rule, p.Event = r.Field, r.Value, r.Rule, r.Event
+		p.Detail = r.Message
+	}
+	return p
+}
+
+func refusalOf(err error) Refusal {
+	var refusal *events.Error
+	if !errors.As(err, &refusal) {
+		refusal = &events.Error{Rule: err.Error()}
+		if detailer, ok := err.(huma.ErrorDetailer); ok {
+			d := detailer.ErrorDetail()
+			refusal = events.Refuse(d.Location, d.Value, "%s", d.Message)
+		}
+	}
+	return Refusal{Message: refusal.Error(), Event: refusal.EventID, Field: refusal.Field, Value: refusal.Value, Rule: refusal.Rule}
+}
+
+// newAPI puts huma on the engine.
+func (s *Server) newAPI(version string) {
+	adoptProblems()
+	cfg := huma.DefaultConfig("daysheet", version)
+	cfg.Info.Description = "Job ledger of painting and decorating firms: events in, reports out."
+	// No page that loads from elsewhere, no schema links, and the description is
+	// served by a route of our own that needs a token.
+	cfg.DocsPath, cfg.SchemasPath, cfg.OpenAPIPath, cfg.CreateHooks = "", "", "", nil
+	cfg.Components.SecuritySchemes = map[string]*huma.SecurityScheme{
+		"token": {Type: "http", Scheme: "bearer", Description: "A token of the firm; it begins with " + secretPrefix},
+	}
+	cfg.Transformers = []huma.Transformer{finishProblem}
+	cfg.OnAddOperation = append(cfg.OnAddOperation, describeScope)
+	s.API = humagin.New(s.Engine, cfg)
+	s.API.UseMiddleware(s.checkScope)
+	s.Engine.GET("/openapi.json", s.openAPI())
+}
+
+// finishProblem puts the request into a problem on its way out, and a fault into
+// the access log.
+func finishProblem(ctx huma.Context, _ string, v any) (any, error) {
+	p, ok := v.(*ProblemDetails)
+	if !ok {
+		return v, nil
+	}
+	finished := *p
+	finished.Instance = instanceOf(ctx.Context())
+	if p.cause != nil {
+		_ = humagin.Unwrap(ctx).Error(p.cause) // hands it to the access log and returns it again
+	}
+	return &finished, nil
+}
+
+// scopesOf reads Metadata["scope"] of an operation: a Scope, or several of which
+// one is enough.
+func scopesOf(op *huma.Operation) ([]Scope, error) {
+	var scopes []Scope
+	switch v := op.Metadata["scope"].(type) {
+	case Scope:
+		scopes = []Scope{v}
+	case []Scope:
+		scopes = v
+	case string:
+		scopes = []Scope{Scope(v)}
+	}
+	if len(scopes) == 0 {
+		return nil, fmt.Errorf("operation %s %s names no scope in its metadata", op.Method, op.Path)
+	}
+	for _, scope := range scopes {
+		if !slices.Contains(Scopes(), scope) {
+			return nil, fmt.Errorf("operation %s %s: %q is no scope", op.Method, op.Path, scope)
+		}
+	}
+	return scopes, nil
+}
+
+// describeScope writes the scope into the description of the API. It panics
+// where there is none, as huma does for other mistakes in a registration: such a
+// program must not start.
+func describeScope(_ *huma.OpenAPI, op *huma.Operation) {
+	scopes, err := scopesOf(op)
+	if err != nil {
+		panic(err)
+	}
+	names := make([]string, len(scopes))
+	for i, s := range scopes {
+		names[i] = string(s)
+	}
+	op.Security = []map[string][]string{{"token": names}}
+	op.Description = strings.TrimSpace(op.Description + "\n\nNeeds a token with the scope " + strings.Join(names, " or ") + ".")
+}
+
+// checkScope lets only callers with the operation's scope through. A hidden
+// operation is not described, so it is checked here that it has one.
+func (s *Server) checkScope(ctx huma.Context, next func(huma.Context)) {
+	scopes, err := scopesOf(ctx.Operation())
+	if err != nil {
+		Abort(humagin.Unwrap(ctx), err)
+		return
+	}
+	if caller, _ := CallerFrom(ctx.Context()); !caller.May(scopes...) {
+		Abort(humagin.Unwrap(ctx), forbidden(scopes))
+		return
+	}
+	next(ctx)
+}
+
+// openAPI serves the description of the API. It is complete once the first
+// request comes in.
+func (s *Server) openAPI() gin.HandlerFunc {
+	description := sync.OnceValues(func() ([]byte, error) { return json.Marshal(s.API.OpenAPI()) })
+	return func(c *gin.Context) {
+		raw, err := description()
+		if err != nil {
+			Abort(c, fmt.Errorf("write description of the API: %w", err))
+			return
+		}
+		c.Data(http.StatusOK, "application/vnd.oai.openapi+json;version=3.1", raw)
+	}
+}

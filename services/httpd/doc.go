@@ -1,0 +1,21 @@
+// Package httpd is the edge of the ledger: the one gin engine with huma on it,
+// and everything that every request meets before its handler. That is a request
+// id, the access log, recovery, security headers, limits on body, rate and time,
+// and access by token.
+//
+// # Access
+//
+// Nothing but health is open. A request is let in by a token, in the
+// Authorization header or in the cookie that the sign-in page sets, and the
+// token says for which firm it speaks; a firm in an address or a body counts for
+// nothing. A token has scopes: see [Scope]. Every operation of the API names the
+// scope it needs in its metadata, and one that names none cannot be registered.
+// Routes on the engine itself use [Require].
+//
+// # Errors
+//
+// Every refusal is a problem by RFC 9457 (application/problem+json) with a
+// stable type, see [ProblemDetails]. Handlers return errors as they are: what
+// stems from an [events.Error] is answered by its code, and anything else is a
+// fault of this program, which is logged and not shown.
+package httpd

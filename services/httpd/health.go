@@ -1,0 +1,65 @@
+package httpd
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"net/http"
+	"slices"
+	"time"
+
+	"github.com/gin-gonic/gin"
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+)
+
+// readyTimeout bounds all checks of one question together.
+const readyTimeout = 3 * time.Second
+
+// addHealth adds what a supervisor asks, without a credential: whether the
+// process lives, and whether it can serve. The answers name no more than the
+// checks.
+func (s *Server) addHealth() {
+	alive := func(c *gin.Context) { c.JSON(http.StatusOK, gin.H{"status": "alive"}) }
+	for _, method := range []string{http.MethodGet, http.MethodHead} {
+		s.Engine.Handle(method, "/livez", alive)
+		s.Engine.Handle(method, "/readyz", s.readyz)
+	}
+}
+
+func (s *Server) readyz(c *gin.Context) {
+	ctx, cancel := context.WithTimeout(c.Request.Context(), readyTimeout)
+	defer cancel()
+	passed := gin.H{}
+	var failed []Refusal
+	for _, name := range slices.Sorted(maps.Keys(s.ready)) {
+		if err := s.ready[name](ctx); err != nil {
+			_ = c.Error(fmt.Errorf("check %s: %w", name, err)) // hands it to the access log and returns it again
+			failed = append(failed, Refusal{Message: name + " is not ready", Field: name, Rule: "ready"})
+			continue
+		}
+		passed[name] = "ready"
+	}
+	if len(failed) > 0 {
+		p := NewProblem(http.StatusServiceUnavailable, "the server is not ready")
+		p.Errors = failed
+		Abort(c, p)
+		return
+	}
+	c.JSON(http.StatusOK, gin.H{"status": "ready", "checks": passed})
+}
+
+// addMetrics adds the registry and its page.
+func (s *Server) addMetrics() {
+	s.durations = prometheus.NewHistogramVec(prometheus.HistogramOpts{
+		Name:    "http_request_duration_seconds",
+		Help:    "Time to answer a request, by route template.",
+		Buckets: []float64{.001, .0025, .005, .01, .025, .05, .1, .25, .5, 1, 2.5, 10},
+	}, []string{"route", "method", "code"})
+	s.Registry.MustRegister(s.durations, collectors.NewGoCollector(),
+		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	// The writer before the handlers compresses already.
+	metrics := promhttp.HandlerFor(s.Registry, promhttp.HandlerOpts{DisableCompression: true})
+	s.Engine.GET("/metrics", Require(ScopeRead), gin.WrapH(metrics))
+}

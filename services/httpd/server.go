@@ -1,0 +1,137 @@
+package httpd
+
+import (
+	"context"
+	"crypto/subtle"
+	"embed"
+	"fmt"
+	"html/template"
+	"log/slog"
+	"net/http"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/gin-gonic/gin"
+	"github.com/prometheus/client_golang/prometheus"
+
+	"daysheet/events"
+)
+
+// Config is what the server needs to know. Only Tokens is required.
+type Config struct {
+	Tokens  *Tokens
+	Logger  *slog.Logger // Defaults to slog.Default().
+	Version string       // Of the program, for the description of the API.
+
+	// BaseURL is the address under which browsers reach the server, where a
+	// proxy stands before it: https://ledger.example. It decides that cookies
+	// need TLS and which origin forms may come from. Defaults to what the
+	// request says.
+	BaseURL string
+
+	// OnSetup creates a firm with its first settings. Without it there is no
+	// set-up page.
+	OnSetup func(ctx context.Context, firm string, settings events.Settings) error
+
+	// Ready is asked by /readyz, each check by its name.
+	Ready map[string]func(context.Context) error
+
+	BodyMax   int64         // Bytes of a request's body. Defaults to 1 MiB.
+	RateEvery time.Duration // Each sender gains one request in this time. Defaults to 10 ms.
+	RateBurst int           // Requests a sender may save up. Defaults to 500.
+
+	ReadTimeout  time.Duration // To read a request. Defaults to one minute.
+	WriteTimeout time.Duration // To answer it; event streams are exempt. Defaults to one minute.
+	StopTimeout  time.Duration // For requests under way when the server stops. Defaults to 10 seconds.
+}
+
+// Server is the engine with everything that every request meets on it. Routes
+// are added before [Server.Serve].
+type Server struct {
+	Engine   *gin.Engine
+	API      huma.API
+	Registry *prometheus.Registry // what /metrics shows
+
+	tokens       *Tokens
+	logger       *slog.Logger
+	secure       bool
+	onSetup      func(ctx context.Context, firm string, settings events.Settings) error
+	ready        map[string]func(context.Context) error
+	usualBodyMax int64
+	bodyMax      map[string]int64 // by route
+	limiters     *limiters
+	crossOrigin  *http.CrossOriginProtection
+	durations    *prometheus.HistogramVec
+	pages        *template.Template
+	compressors  sync.Pool
+
+	readTimeout, writeTimeout, stopTimeout time.Duration
+
+	setupLock sync.Mutex
+	setupCode string // empty: there is no open set-up link
+
+	signInCode, signInSecret string // of the sign-in link; empty: there is none
+
+	stopping context.Context // ends when the server stops taking requests
+	stop     context.CancelFunc
+}
+
+//go:embed pages/*.html assets/*
+var files embed.FS
+
+var quietGin = sync.OnceFunc(func() { gin.SetMode(gin.ReleaseMode) })
+
+// New returns a server with health, metrics, sign-in and set-up on it.
+func New(cfg Config) *Server {
+	quietGin()
+	s := &Server{
+		Engine: gin.New(), Registry: prometheus.NewRegistry(),
+		tokens: cfg.Tokens, logger: cfg.Logger, onSetup: cfg.OnSetup, ready: cfg.Ready,
+		secure:       strings.HasPrefix(cfg.BaseURL, "https://"),
+		usualBodyMax: defaultTo(cfg.BodyMax, 1<<20), bodyMax: map[string]int64{},
+		limiters:     newLimiters(defaultTo(cfg.RateEvery, 10*time.Millisecond), defaultTo(cfg.RateBurst, 500), sendersMax),
+		crossOrigin:  http.NewCrossOriginProtection(),
+		readTimeout:  defaultTo(cfg.ReadTimeout, time.Minute),
+		writeTimeout: defaultTo(cfg.WriteTimeout, time.Minute),
+		stopTimeout:  defaultTo(cfg.StopTimeout, 10*time.Second),
+		pages:        template.Must(template.ParseFS(files, "pages/*.html")),
+	}
+	s.stopping, s.stop = context.WithCancel(context.Background())
+	if s.logger == nil {
+		s.logger = slog.Default()
+	}
+	if cfg.BaseURL != "" {
+		if err := s.crossOrigin.AddTrustedOrigin(strings.TrimRight(cfg.BaseURL, "/")); err != nil {
+			s.logger.Warn("base URL is no origin: forms are taken from the address of the request alone", "error", err)
+		}
+	}
+	s.Engine.HandleMethodNotAllowed = true
+	s.Engine.RedirectTrailingSlash = false // it answers before any check of ours
+	if err := s.Engine.SetTrustedProxies(nil); err != nil {
+		panic(err) // an empty list cannot be wrong
+	}
+	s.Engine.Use(requestID, s.observe, recovered, securityHeaders, s.answer, s.limitBody, s.authenticate)
+	s.Engine.NoRoute(func(c *gin.Context) { Abort(c, NewProblem(http.StatusNotFound, "there is nothing at this address")) })
+	s.Engine.NoMethod(func(c *gin.Context) {
+		detail := fmt.Sprintf("the address takes %s", c.Writer.Header().Get("Allow"))
+		Abort(c, NewProblem(http.StatusMethodNotAllowed, detail))
+	})
+	s.addMetrics()
+	s.newAPI(cfg.Version)
+	s.addHealth()
+	s.addPages()
+	return s
+}
+
+func defaultTo[T comparable](value, usual T) T {
+	var zero T
+	if value == zero {
+		return usual
+	}
+	return value
+}
+
+// equalSecrets compares without telling by its time how far two secrets agree.
+func equalSecrets(a, b string) bool { return subtle.ConstantTimeCompare([]byte(a), []byte(b)) == 1 }

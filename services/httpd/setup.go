@@ -1,0 +1,97 @@
+package httpd
+
+import (
+	"errors"
+	"net/http"
+	"net/url"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"daysheet/events"
+)
+
+// firstToken is the name of the token that set-up makes.
+const firstToken = "first admin"
+
+// SetupLink returns the address that sets up the first firm, for the program to
+// print where only the owner sees it. It holds a one-time code that lives in
+// memory alone and is dead once the firm is set up; asking again makes a new
+// code. It is empty where a token exists already, or where there is no OnSetup.
+func (s *Server) SetupLink(base string) string {
+	s.setupLock.Lock()
+	defer s.setupLock.Unlock()
+	s.setupCode = ""
+	if s.onSetup == nil || len(s.tokens.List()) > 0 {
+		return ""
+	}
+	s.setupCode = randomText(secretBytes)
+	return strings.TrimRight(base, "/") + setupPath + "?" + url.Values{"code": {s.setupCode}}.Encode()
+}
+
+// setupOpen reports whether the code is that of the open link. The lock is held.
+// A token that was made in the meantime closes the link too.
+func (s *Server) setupOpen(code string) bool {
+	return s.setupCode != "" && equalSecrets(code, s.setupCode) && len(s.tokens.List()) == 0
+}
+
+func deadLink() *ProblemDetails {
+	return NewProblem(http.StatusForbidden, "this set-up link is not valid, or was used before; the server prints a new one "+
+		"when it starts and nobody has access yet")
+}
+
+func (s *Server) setupPage(c *gin.Context) {
+	s.setupLock.Lock()
+	valid := s.setupOpen(c.Query("code"))
+	s.setupLock.Unlock()
+	if !valid {
+		Abort(c, deadLink())
+		return
+	}
+	form := newSetupForm(func(field string) string { return setupDefaults()[field] })
+	form.Code = c.Query("code")
+	s.page(c, http.StatusOK, "setup.html", form)
+}
+
+// setupDone is what is shown once, at the end.
+type setupDone struct {
+	Firm, Name, Token string
+}
+
+// setUp creates the firm and its first token. The lock is held throughout, so
+// that two who press the button at once do not make two firms.
+func (s *Server) setUp(c *gin.Context) {
+	if !s.readForm(c) {
+		return
+	}
+	s.setupLock.Lock()
+	defer s.setupLock.Unlock()
+	if !s.setupOpen(c.PostForm("code")) {
+		Abort(c, deadLink())
+		return
+	}
+	form := newSetupForm(func(field string) string { return strings.TrimSpace(c.PostForm(field)) })
+	form.Code = s.setupCode
+	firm, settings, err := form.read()
+	if err == nil {
+		err = s.onSetup(c.Request.Context(), firm, settings)
+	}
+	var refusal *events.Error
+	if errors.As(err, &refusal) && refusal.Code == events.Invalid {
+		form.show(refusal)
+		s.page(c, http.StatusUnprocessableEntity, "setup.html", form)
+		return
+	}
+	if err != nil {
+		Abort(c, err)
+		return
+	}
+	secret, err := s.tokens.Add(Token{Firm: firm, Name: firstToken, Scopes: []Scope{ScopeAdmin}})
+	if err != nil {
+		Abort(c, err)
+		return
+	}
+	s.setupCode = ""
+	s.setCookie(c, secret, 0)
+	s.page(c, http.StatusOK, "setup-done.html", setupDone{Firm: firm, Name: settings.Name, Token: secret})
+}

@@ -1,0 +1,27 @@
+package history
+
+import (
+	"github.com/google/uuid"
+
+	"daysheet/events"
+)
+
+// ids makes the ids of events from what they say (RFC 9562, version 5): the
+// same file, or the same rows in another file, give the same ids.
+type ids struct {
+	space uuid.UUID
+	count map[string]int // how many events said the same before
+}
+
+func newIDs(firm string) *ids {
+	return &ids{uuid.NewSHA1(uuid.NameSpaceOID, []byte("daysheet history of "+firm)), map[string]int{}}
+}
+
+// of returns the id of an event. Of several events that say the same, each has
+// its own number and so its own id.
+func (s *ids) of(e *events.Event) string {
+	says := e.Subject + "\x00" + string(e.Type) + "\x00" + e.Time + "\x00" + string(e.Data)
+	n := s.count[says]
+	s.count[says] = n + 1
+	return uuid.NewSHA1(s.space, []byte(says+"\x00"+itoa(n))).String()
+}

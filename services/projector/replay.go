@@ -1,0 +1,110 @@
+package projector
+
+import (
+	"context"
+	"fmt"
+	"sync"
+
+	"daysheet/services/eventlog"
+	"daysheet/services/facts"
+)
+
+// limits bound what a replay holds in memory.
+type limits struct {
+	facts    int // of one batch, give or take one chunk of commits
+	bytes    int // of one batch's commits, likewise
+	jobs     int // projections of jobs kept
+	firms    int // histories of firms kept
+	catching int // partitions that catch up at once, each with a large batch
+}
+
+var defaultLimits = limits{facts: 20_000, bytes: 8 << 20, jobs: 4096, firms: 1024, catching: 4}
+
+// replay is the one loop log → facts → store. Between newReplay and run its
+// fields may be set; locate must have been called.
+type replay struct {
+	log        Log
+	store      facts.Store
+	limits     limits
+	projection *projection
+	lanes      []*lane
+
+	once    bool                // end where the log ended at locate, do not follow on
+	decoded func(message) error // sees each commit in its partition's order; an error ends the replay there
+	written func(*work)         // told by the writer after each write, in its order
+
+	writes   chan *work
+	catching chan struct{}
+}
+
+func newReplay(log Log, store facts.Store, l limits) *replay {
+	return &replay{
+		log: log, store: store, limits: l, projection: newProjection(log, l),
+		decoded: func(message) error { return nil }, written: func(*work) {},
+		catching: make(chan struct{}, l.catching),
+	}
+}
+
+// locate reads where the store stands and where the log ends: in the partitions
+// that are named, or in all.
+func (r *replay) locate(ctx context.Context, partitions ...uint8) error {
+	if len(partitions) == 0 {
+		for partition := range uint8(eventlog.Partitions) {
+			partitions = append(partitions, partition)
+		}
+	}
+	r.lanes = nil
+	for _, partition := range partitions {
+		position, err := r.store.Position(ctx, partition)
+		if err != nil {
+			return fmt.Errorf("read position of partition %d: %w", partition, err)
+		}
+		last, err := r.log.Last(ctx, partition)
+		if err != nil {
+			return fmt.Errorf("find the end of partition %d: %w", partition, err)
+		}
+		if last < position {
+			return fmt.Errorf("partition %d: the log ends at sequence %d and the store holds %d: %w",
+				partition, last, position, ErrLogBehind)
+		}
+		r.lanes = append(r.lanes, &lane{replay: r, partition: partition, position: position, target: last})
+	}
+	return nil
+}
+
+// run replays until ctx ends or something fails; with once set, until each
+// partition is where the log ended at locate. It returns the first failure,
+// after what stands before it was written.
+func (r *replay) run(ctx context.Context) error {
+	lanesCtx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	r.writes = make(chan *work)
+	var lanes, writer sync.WaitGroup
+	for _, l := range r.lanes {
+		lanes.Go(func() {
+			if err := l.run(lanesCtx); err != nil {
+				cancel(err) // the first one stays
+			}
+		})
+	}
+	writer.Go(func() {
+		if err := r.write(ctx); err != nil {
+			cancel(err)
+		}
+	})
+	lanes.Wait()
+	close(r.writes)
+	writer.Wait()
+	return context.Cause(lanesCtx)
+}
+
+// write is the one goroutine that writes to the store.
+func (r *replay) write(ctx context.Context) error {
+	for w := range r.writes {
+		if err := r.store.Write(ctx, w.batch); err != nil {
+			return fmt.Errorf("write partition %d up to sequence %d: %w", w.batch.Partition, w.batch.Position, err)
+		}
+		r.written(w)
+	}
+	return nil
+}

@@ -1,0 +1,152 @@
+package reporting
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"daysheet/reports"
+)
+
+// mountReports adds each report three times: by its name, answered by Accept,
+// and with a suffix, for programs that can set an address only.
+func (s *site) mountReports(api huma.API) {
+	for _, d := range s.definitions {
+		parameters := append([]*huma.Param{
+			queryParam("job", "Only this job, whatever its state", text()),
+			queryParam("job_type", "Only jobs of this type", text()),
+			queryParam("from", "First day on which jobs were finished", day()),
+			queryParam("to", "Last day on which jobs were finished", day()),
+			asOfParam(),
+			queryParam("table", "Table to answer with in CSV; the main one if not given", text()),
+		}, formatParams()...)
+		op := operation("report-"+d.Name, "/v1/reports/"+d.Name, "reports", d.Title, d.About, parameters...)
+		answers(api, &op, reportBody{})
+		huma.Register(api, op, s.reportAnswer(d, ""))
+		huma.Register(api, hide(op, inJSON), s.reportAnswer(d, inJSON))
+		huma.Register(api, hide(op, inCSV), s.reportAnswer(d, inCSV))
+	}
+}
+
+type answerer func(context.Context, *ask) (*huma.StreamResponse, error)
+
+// reportAnswer returns the handler of a report.
+func (s *site) reportAnswer(d reports.Definition, suffix medium) answerer {
+	return func(ctx context.Context, in *ask) (*huma.StreamResponse, error) {
+		p := in.params()
+		m := mediumOf(p, suffix, in.Accept)
+		filter := p.filter(firmOf(ctx))
+		tableName, mark := p.text("table"), p.oneOf("bom", "1") != ""
+		if err := p.done(); err != nil {
+			return nil, err
+		}
+		r, err := s.run(ctx, d, filter)
+		if err != nil {
+			return nil, err
+		}
+		out := output{medium: m}
+		switch m {
+		case inCSV:
+			out.body, err = reportCSV(r, tableName, mark)
+		case inHTML:
+			out.body, err = s.reportHTML(ctx, in, d, filter, &r)
+		default:
+			out.body, err = reportJSON(r)
+		}
+		if err != nil {
+			return nil, err
+		}
+		if m != inHTML { // a page also changes with the program
+			f := r.Filter
+			out.tag = entityTag(m, d.Name, f.Firm, f.Job, f.JobType, f.From, f.To, f.AsOf, tableName, mark)
+		}
+		return out.stream(in.Match), nil
+	}
+}
+
+func reportJSON(r reports.Report) ([]byte, error) {
+	body, err := newReportBody(r)
+	if err != nil {
+		return nil, err
+	}
+	raw, err := json.Marshal(body)
+	if err != nil {
+		return nil, fmt.Errorf("write report %s: %w", r.Name, err)
+	}
+	return raw, nil
+}
+
+func reportCSV(r reports.Report, tableName string, mark bool) ([]byte, error) {
+	t, err := pickTable(r, tableName)
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	err = writeCSV(&b, plain(t), mark)
+	return b.Bytes(), err
+}
+
+func (s *site) reportHTML(ctx context.Context, in *ask, d reports.Definition, asked reports.Filter, r *reports.Report) ([]byte, error) {
+	v := visit{Context: ctx, firm: asked.Firm, values: in.url.Query()}
+	p, err := s.reportPage(v, d, asked, r)
+	if err != nil {
+		return nil, err
+	}
+	return s.render(p, asked.Firm, &in.url)
+}
+
+// mountExplain adds the facts behind figures.
+func (s *site) mountExplain(api huma.API) {
+	var parameters []*huma.Param
+	for _, d := range reports.Dimensions() {
+		list := &huma.Schema{Type: huma.TypeArray, Items: text()}
+		explode := true
+		parameters = append(parameters, &huma.Param{Name: string(d), In: "query", Schema: list, Explode: &explode,
+			Description: "Only facts with one of these values; give the parameter once for each"})
+	}
+	parameters = append(parameters,
+		queryParam("from", "First day of the work", day()), queryParam("to", "Last day of the work", day()),
+		queryParam("finished_from", "Only of jobs finished on or after this day", day()),
+		queryParam("finished_to", "Only of jobs finished on or before this day", day()),
+		queryParam("of", "The sum that the figure is", oneOf(measures()...)), asOfParam())
+	parameters = append(append(parameters, pageParams()...), formatParams()...)
+	op := operation("explain", "/v1/explain", "reports", "What a figure is made of",
+		"Lists the facts that a figure of a report is made of; their sum is the figure. Reports give the address of each "+
+			"figure under \"explain\".", parameters...)
+	answers(api, &op, explainBody{})
+	huma.Register(api, op, s.explainAnswer)
+}
+
+func (s *site) explainAnswer(ctx context.Context, in *ask) (*huma.StreamResponse, error) {
+	p, firm := in.params(), firmOf(ctx)
+	m := mediumOf(p, "", in.Accept)
+	mark := p.oneOf("bom", "1") != ""
+	answer, err := s.explain(ctx, firm, in.url.Path, p)
+	if err != nil {
+		return nil, err
+	}
+	out := output{medium: m, next: answer.Next}
+	switch m {
+	case inCSV:
+		var b bytes.Buffer
+		err = writeCSV(&b, answer.plain(), mark)
+		out.body = b.Bytes()
+	case inHTML:
+		var shown page
+		if shown, err = s.explainPage(visit{Context: ctx, firm: firm, values: in.url.Query()}, answer); err == nil {
+			out.body, err = s.render(shown, firm, &in.url)
+		}
+	default:
+		out.body, err = json.Marshal(answer)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("write facts: %w", err)
+	}
+	if m != inHTML {
+		out.tag = entityTag("explain", m, firm, answer.AsOf, in.url.Query().Encode())
+	}
+	return out.stream(in.Match), nil
+}

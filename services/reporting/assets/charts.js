@@ -1,0 +1,126 @@
+// Draws the figures of a page. The server sends what to draw; colours come from
+// the style sheet, so that charts follow the reader's colour scheme. Without
+// this file, or where drawing fails, the tables beside the charts hold it all.
+(() => {
+  'use strict';
+  const holders = [...document.querySelectorAll('.chart[data-src]')];
+  if (!window.echarts || holders.length === 0) return;
+
+  const still = window.matchMedia('(prefers-reduced-motion: reduce)');
+  const drawn = new Map();
+
+  const formatter = (body) => {
+    const number = (most) => new Intl.NumberFormat(body.locale, { maximumFractionDigits: most });
+    const beside = (text, sign) => (sign ? `${text}\u00a0${sign}` : text);
+    switch (body.form) {
+      case 'minutes':
+        return (value) => {
+          const minutes = Math.round(Math.abs(value) * 60);
+          const sign = value < 0 && minutes > 0 ? '\u2212' : '';
+          return `${sign}${number(0).format(Math.floor(minutes / 60))}:${String(minutes % 60).padStart(2, '0')}`;
+        };
+      case 'money':
+        return (value) => beside(number(2).format(value), body.currency);
+      case 'share':
+        return (value) => beside(number(1).format(value), '%');
+      case 'rate':
+        return (value) => beside(number(1).format(value), body.unit ? `min/${body.unit}` : 'min');
+      default:
+        return (value) => beside(number(3).format(value), body.unit);
+    }
+  };
+
+  const axisOf = (axis) => (Array.isArray(axis) ? axis[0] : axis);
+
+  const dress = (body, holder) => {
+    const style = getComputedStyle(document.documentElement);
+    const colour = (name) => style.getPropertyValue(name).trim();
+    const option = structuredClone(body.option);
+    const write = formatter(body);
+    const text = { color: colour('--text'), fontFamily: getComputedStyle(document.body).fontFamily, fontSize: 13 };
+    const several = option.series.length > 1;
+    option.color = several ? [1, 2, 3, 4, 5, 6].map((n) => colour(`--series-${n}`)) : [colour('--accent')];
+    option.backgroundColor = 'transparent';
+    option.textStyle = text;
+    option.animation = !still.matches;
+    option.legend.textStyle = text;
+    option.tooltip = {
+      ...option.tooltip,
+      renderMode: 'richText',
+      confine: true,
+      valueFormatter: (value) => (value === '-' || value == null ? '–' : write(value)),
+      axisPointer: { type: 'shadow', shadowStyle: { color: colour('--shade') } },
+      backgroundColor: colour('--surface'),
+      borderColor: colour('--line'),
+      textStyle: text,
+    };
+    for (const axis of [axisOf(option.xAxis), axisOf(option.yAxis)]) {
+      const category = axis.type === 'category';
+      axis.axisLine = { show: category, lineStyle: { color: colour('--line-strong') } };
+      axis.axisTick = { show: false };
+      axis.splitLine = { show: !category, lineStyle: { color: colour('--line') } };
+      axis.axisLabel = { ...axis.axisLabel, ...text, hideOverlap: true };
+      if (!category) {
+        axis.axisLabel.formatter = write;
+        axis.splitNumber = holder.clientWidth < 420 ? 3 : 5;
+      }
+    }
+    const names = axisOf(option.yAxis);
+    if (names.type === 'category') {
+      Object.assign(names.axisLabel, {
+        interval: 0, hideOverlap: false, width: Math.min(170, holder.clientWidth * 0.36), overflow: 'break',
+      });
+    }
+    return option;
+  };
+
+  // Every bar keeps its thickness, however many there are.
+  const height = (option) => {
+    const names = axisOf(option.yAxis);
+    if (names.type !== 'category') return 300;
+    const stacked = option.series.some((series) => series.stack);
+    const bars = stacked ? 1 : option.series.length;
+    return names.data.length * Math.max(34, bars * 20 + 14) + 70;
+  };
+
+  const draw = (holder, body) => {
+    drawn.get(holder)?.chart.dispose();
+    holder.style.height = `${height(body.option)}px`;
+    const chart = window.echarts.init(holder, null, { renderer: 'svg' });
+    chart.setOption(dress(body, holder));
+    // The library describes the chart on its holder; the page did so already,
+    // with what is to be seen.
+    holder.setAttribute('role', 'img');
+    holder.setAttribute('aria-label', holder.dataset.finding);
+    drawn.set(holder, { chart, body });
+  };
+
+  const redraw = () => drawn.forEach(({ body }, holder) => draw(holder, body));
+  const fit = () => drawn.forEach(({ chart }) => chart.resize({ animation: { duration: 0 } }));
+
+  const load = async (holder) => {
+    try {
+      const answer = await fetch(holder.dataset.src, { headers: { Accept: 'application/json' } });
+      if (!answer.ok) throw new Error(`the server answered ${answer.status}`);
+      draw(holder, await answer.json());
+    } catch {
+      // The numbers are what matters: open their table instead.
+      holder.hidden = true;
+      holder.closest('figure').querySelector('details').open = true;
+    }
+  };
+
+  Promise.all(holders.map(load)).then(() => {
+    document.documentElement.dataset.charts = 'drawn';
+    let width = window.innerWidth;
+    window.addEventListener('resize', () => {
+      if (window.innerWidth === width) return;
+      width = window.innerWidth;
+      redraw();
+    });
+    for (const query of ['(prefers-color-scheme: dark)', '(prefers-reduced-motion: reduce)', 'print']) {
+      window.matchMedia(query).addEventListener('change', redraw);
+    }
+    window.addEventListener('beforeprint', fit);
+  });
+})();

@@ -1,0 +1,116 @@
+package reporting
+
+import (
+	"github.com/go-echarts/go-echarts/v2/charts"
+	"github.com/go-echarts/go-echarts/v2/opts"
+
+	"daysheet/reports"
+)
+
+// chartBody is what assets/charts.js draws. Colours, fonts and number formats
+// are added there, where the reader's colour scheme is known.
+type chartBody struct {
+	Option   map[string]any `json:"option" doc:"Option of the chart library"`
+	Form     reports.Form   `json:"form"`
+	Unit     string         `json:"unit" doc:"Unit beside the numbers; may be empty"`
+	Currency string         `json:"currency"`
+	Locale   string         `json:"locale"`
+}
+
+// newChart turns a figure into a chart. Numbers are converted for display; the
+// table beside the chart holds the exact ones.
+func newChart(fig reports.Figure, f format) chartBody {
+	body := chartBody{Form: fig.Form, Unit: unitSign(fig.Unit), Currency: f.currency, Locale: f.language}
+	if fig.Shape == reports.ShapeLine {
+		body.Option = lineOption(fig)
+	} else {
+		body.Option = barOption(fig)
+	}
+	return body
+}
+
+// barOption draws horizontal bars: names of rooms and tasks are long, and a name
+// that does not fit would be left out.
+func barOption(fig reports.Figure) map[string]any {
+	bar := charts.NewBar()
+	bar.SetGlobalOptions(sharedOptions(fig)...)
+	bar.SetGlobalOptions(
+		charts.WithXAxisOpts(opts.XAxis{Type: "value", Min: axisMin(fig)}),
+		charts.WithYAxisOpts(opts.YAxis{Type: "category", Inverse: opts.Bool(true), AxisLabel: &opts.AxisLabel{Interval: "0"}}))
+	bar.SetXAxis(fig.Categories).XYReversal()
+	stack := ""
+	if fig.Shape == reports.ShapeStacked {
+		stack = "all"
+	}
+	for _, s := range fig.Series {
+		data := make([]opts.BarData, len(s.Values))
+		for i := range s.Values {
+			data[i] = opts.BarData{Value: chartValue(s, i, fig.Form)}
+		}
+		bar.AddSeries(s.Name, data,
+			charts.WithBarChartOpts(opts.BarChart{Stack: stack, BarGap: "10%", BarCategoryGap: "30%"}))
+	}
+	bar.Validate()
+	return bar.JSON()
+}
+
+// lineOption draws one line for each series over days or months.
+func lineOption(fig reports.Figure) map[string]any {
+	line := charts.NewLine()
+	line.SetGlobalOptions(sharedOptions(fig)...)
+	line.SetGlobalOptions(
+		charts.WithXAxisOpts(opts.XAxis{Type: "category"}),
+		charts.WithYAxisOpts(opts.YAxis{Type: "value", Min: axisMin(fig)}))
+	line.SetXAxis(fig.Categories)
+	for _, s := range fig.Series {
+		data := make([]opts.LineData, len(s.Values))
+		for i := range s.Values {
+			data[i] = opts.LineData{Value: chartValue(s, i, fig.Form)}
+		}
+		line.AddSeries(s.Name, data, charts.WithLineChartOpts(opts.LineChart{ShowSymbol: opts.Bool(true)}))
+	}
+	line.Validate()
+	return line.JSON()
+}
+
+// sharedOptions describes the figure to those who cannot see it, and uses the
+// whole width for it.
+func sharedOptions(fig reports.Figure) []charts.GlobalOpts {
+	legend := len(fig.Series) > 1
+	bottom := "8"
+	if legend {
+		bottom = "40"
+	}
+	return []charts.GlobalOpts{
+		charts.WithAriaOpts(&opts.Aria{
+			Enabled: opts.Bool(true),
+			Label:   &opts.AriaLabel{Enabled: opts.Bool(true), Description: fig.Finding},
+			Decal:   &opts.AriaDecal{Show: opts.Bool(legend)},
+		}),
+		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(legend), Bottom: "0"}),
+		charts.WithTooltipOpts(opts.Tooltip{Show: opts.Bool(true), Trigger: "axis"}),
+		charts.WithGridOpts(opts.Grid{Left: "8", Right: "24", Top: "8", Bottom: bottom, ContainLabel: opts.Bool(true)}),
+	}
+}
+
+// axisMin makes an axis of amounts start at nothing, so that lengths compare;
+// nil, where amounts below nothing are drawn, lets the library choose.
+func axisMin(fig reports.Figure) any {
+	for _, s := range fig.Series {
+		for _, v := range s.Values {
+			if v < 0 {
+				return nil
+			}
+		}
+	}
+	return 0
+}
+
+// chartValue returns what is drawn for the category at i: a number, or the
+// library's sign for no value.
+func chartValue(s reports.Series, i int, form reports.Form) any {
+	if i < len(s.Blank) && s.Blank[i] {
+		return "-"
+	}
+	return display(s.Values[i], form)
+}

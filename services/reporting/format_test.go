@@ -1,0 +1,47 @@
+package reporting
+
+import (
+	"math"
+	"testing"
+
+	"daysheet/events"
+	"daysheet/reports"
+)
+
+// Separators are from memory of the Unicode locale data; rounding halves away
+// from zero is our own rule.
+func TestFormat(t *testing.T) {
+	formats := map[string]format{}
+	for _, locale := range []string{"en-IE", "de-DE", "de-AT", ""} {
+		formats[locale] = newFormat(reports.Names{Locale: locale, Currency: "EUR"})
+	}
+	yen := newFormat(reports.Names{Locale: "en-GB", Currency: "JPY"})
+	for _, c := range []struct{ got, want string }{
+		{formats["en-IE"].money(12_345_678_950), "1,234,567.90"},
+		{formats["de-DE"].money(12_345_678_950), "1.234.567,90"},
+		{formats["de-AT"].money(12_345_678_950), "1\u00a0234\u00a0567,90"},
+		{formats["en-IE"].money(-50), minus + "0.01"},
+		{formats["en-IE"].money(-49), "0.00"},
+		{formats["en-IE"].money(9_999_950), "1,000.00"},
+		{yen.money(1_234_995_000), "123,500"},
+		{formats["en-IE"].hours(0), "0:00"},
+		{formats["en-IE"].hours(65), "1:05"},
+		{formats["en-IE"].hours(-30), minus + "0:30"},
+		{formats["de-DE"].hours(60 * 12_345), "12.345:00"},
+		{formats["en-IE"].quantity(12_500, events.SquareMetre), "12.5\u00a0m²"},
+		{formats["de-DE"].quantity(1_234_567, events.Litre), "1.234,567\u00a0l"},
+		{formats["en-IE"].quantity(7_000, events.Each), "7"},
+		{formats["en-IE"].share(1_234), "12.3\u00a0%"},
+		{formats["de-DE"].share(-1_235), minus + "12,4\u00a0%"},
+		{formats["en-IE"].rate(6_249, events.SquareMetre), "6.2\u00a0min/m²"},
+		{formats["en-IE"].count(math.MinInt64), minus + "9,223,372,036,854,775,808"},
+		{formats["en-IE"].day("2026-03-04"), "4 Mar 2026"},
+		{formats["de-DE"].day("2026-03-04"), "04.03.2026"},
+		{formats[""].day(""), ""},
+		{formats["en-IE"].cell(reports.Cell{Blank: true, Number: 5}, reports.FormCount), ""},
+	} {
+		if c.got != c.want {
+			t.Errorf("%q, not %q", c.got, c.want)
+		}
+	}
+}

@@ -1,0 +1,161 @@
+package reporting
+
+import (
+	"bytes"
+	"context"
+	"embed"
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"daysheet/services/httpd"
+)
+
+//go:embed templates
+var templateFiles embed.FS
+
+// The pages, by the file that holds their body.
+const (
+	boardPage    = "board.html"
+	jobPage      = "job.html"
+	reportPage   = "report.html"
+	explainPage  = "explain.html"
+	helpPage     = "help.html"
+	licencesPage = "licences.html"
+	errorPage    = "error.html"
+)
+
+// parsePages puts each body into the layout once.
+func parsePages() (map[string]*template.Template, error) {
+	shared, err := template.ParseFS(templateFiles, "templates/layout.html", "templates/parts.html")
+	if err != nil {
+		return nil, fmt.Errorf("read layout of pages: %w", err)
+	}
+	pages := map[string]*template.Template{}
+	for _, name := range []string{boardPage, jobPage, reportPage, explainPage, helpPage, licencesPage, errorPage} {
+		t, err := shared.Clone()
+		if err == nil {
+			t, err = t.ParseFS(templateFiles, "templates/"+name)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("read page %s: %w", name, err)
+		}
+		pages[name] = t
+	}
+	return pages, nil
+}
+
+// link is a text that leads somewhere; nowhere, if Address is empty.
+type link struct {
+	Text    string
+	Address string
+	Here    bool
+}
+
+// fact is a term with its value.
+type fact struct{ Text, Value string }
+
+// choice is an entry of a list to choose from.
+type choice struct {
+	Key, Name string
+	Chosen    bool
+}
+
+// page is what the layout shows around a body.
+type page struct {
+	Title  string
+	Crumbs []link
+	Watch  string // address of the stream of changes; empty where the page shows nothing that changes
+	Job    string // the one job the page is about; empty for all
+	AsOf   uint64
+	Charts bool
+	Body   any
+
+	name string // of the file
+	// Filled in by render.
+	Nav    []link
+	Firm   string
+	Here   string
+	assets *assets
+}
+
+// Asset returns the address of a file of the pages.
+func (p page) Asset(name string) string { return p.assets.address(name) }
+
+// visit is a request for a page by someone who may read.
+type visit struct {
+	context.Context
+	firm   string
+	values url.Values
+	param  func(string) string // of the path
+}
+
+// page returns the handler of a page. A refusal is shown as a page too, for who
+// came with a browser.
+func (s *site) page(build func(visit) (page, error)) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		caller, _ := httpd.CallerFrom(c.Request.Context())
+		p, err := build(visit{c.Request.Context(), caller.Firm, c.Request.URL.Query(), c.Param})
+		if err == nil {
+			var body []byte
+			if body, err = s.render(p, caller.Firm, c.Request.URL); err == nil {
+				c.Data(http.StatusOK, inHTML.contentType(), body)
+				return
+			}
+		}
+		s.refuse(c, err)
+	}
+}
+
+// render makes the page whole before anything is sent.
+func (s *site) render(p page, firm string, here *url.URL) ([]byte, error) {
+	p.Firm, p.Here, p.assets = firm, here.RequestURI(), s.assets
+	p.Nav = append(p.Nav, link{"Jobs", "/", here.Path == "/" || strings.HasPrefix(here.Path, "/jobs/")})
+	for _, d := range s.definitions {
+		address := "/reports/" + d.Name
+		p.Nav = append(p.Nav, link{d.Title, address, here.Path == address})
+	}
+	p.Nav = append(p.Nav, link{"Help", "/help", here.Path == "/help"})
+	var b bytes.Buffer
+	if err := s.pages[p.name].ExecuteTemplate(&b, "layout", p); err != nil {
+		return nil, fmt.Errorf("render page %s: %w", p.name, err)
+	}
+	return b.Bytes(), nil
+}
+
+// refuse answers with what is wrong: as a page to browsers, as a problem to
+// programs.
+func (s *site) refuse(c *gin.Context, err error) {
+	if !strings.Contains(c.GetHeader("Accept"), inHTML.mediaType()) {
+		httpd.Abort(c, err)
+		return
+	}
+	problem := httpd.Problem(err)
+	if cause := problem.Unwrap(); cause != nil {
+		_ = c.Error(cause) // hands it to the access log and returns it again
+	}
+	content := struct{ Detail, Instance string }{sentence(problem.Error()), httpd.RequestIDFrom(c.Request.Context())}
+	caller, _ := httpd.CallerFrom(c.Request.Context())
+	body, err := s.render(page{name: errorPage, Title: problem.Title, Body: content}, caller.Firm, c.Request.URL)
+	if err != nil {
+		httpd.Abort(c, err)
+		return
+	}
+	c.Abort()
+	for name, values := range problem.GetHeaders() {
+		c.Writer.Header()[name] = values
+	}
+	c.Data(problem.Status, inHTML.contentType(), body)
+}
+
+// sentence makes a refusal read as one.
+func sentence(text string) string {
+	if text == "" {
+		return ""
+	}
+	return strings.ToUpper(text[:1]) + strings.TrimSuffix(text[1:], ".") + "."
+}

@@ -1,0 +1,117 @@
+package reporting
+
+import (
+	"cmp"
+	"fmt"
+	"net/url"
+	"strconv"
+
+	"daysheet/events"
+	"daysheet/reports"
+)
+
+// reportPageBody is the page of a report: what to choose, and the report.
+type reportPageBody struct {
+	About, Action string
+	NeedsJob      bool
+	Job           string
+	Jobs          []choice
+	JobTypes      []choice
+	From, To      string
+	Asked         string // position that was asked for; empty for now
+	Report        *reportView
+	Downloads     []link
+	Empty         string
+}
+
+// filterValues writes a filter as the query of an address.
+func filterValues(f reports.Filter) url.Values {
+	v := url.Values{}
+	for name, value := range map[string]string{
+		"job": f.Job, "job_type": f.JobType, "from": string(f.From), "to": string(f.To),
+	} {
+		if value != "" {
+			v.Set(name, value)
+		}
+	}
+	if f.AsOf > 0 {
+		v.Set("as_of", strconv.FormatUint(f.AsOf, 10))
+	}
+	return v
+}
+
+// showReport returns the builder of a report's page.
+func (s *site) showReport(d reports.Definition) func(visit) (page, error) {
+	return func(v visit) (page, error) {
+		p := readParams(v.values)
+		f := p.filter(v.firm)
+		if err := p.done(); err != nil {
+			return page{}, err
+		}
+		if d.NeedsJob && f.Job == "" {
+			return s.reportPage(v, d, f, nil)
+		}
+		r, err := s.run(v, d, f)
+		if err != nil {
+			return page{}, err
+		}
+		return s.reportPage(v, d, f, &r)
+	}
+}
+
+// reportPage puts a report and its form on a page; r is nil where a job has to
+// be chosen first.
+func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r *reports.Report) (page, error) {
+	names, err := s.deps.Names(v, v.firm)
+	if err != nil {
+		return page{}, fmt.Errorf("read names: %w", err)
+	}
+	rows, err := s.deps.Store.Jobs(v, reports.JobQuery{Firm: v.firm, Limit: choiceMost})
+	if err != nil {
+		return page{}, fmt.Errorf("list jobs: %w", err)
+	}
+	body := reportPageBody{
+		About: d.About, Action: "/reports/" + d.Name, NeedsJob: d.NeedsJob, Job: asked.Job,
+		JobTypes: sortedChoices(names.JobTypes, asked.JobType), From: string(asked.From), To: string(asked.To),
+		Empty: "Choose a job to see its report.",
+	}
+	if asked.AsOf > 0 {
+		body.Asked = strconv.FormatUint(asked.AsOf, 10)
+	}
+	for _, row := range rows {
+		if row.Job != events.FirmJob {
+			body.Jobs = append(body.Jobs, choice{Key: row.Job, Name: cmp.Or(row.Title, row.Job)})
+		}
+	}
+	shown := page{
+		name: reportPage, Title: d.Title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: d.Title}}, Watch: "/v1/watch",
+	}
+	if r != nil {
+		view := s.newReportView(d.Name, *r)
+		body.Report = &view
+		body.Downloads = downloads(*r)
+		shown.Title, shown.AsOf, shown.Charts = r.Title, r.Filter.AsOf, s.drawn(*r)
+	}
+	if asked.Job != "" {
+		shown.Crumbs = []link{
+			{Text: "Jobs", Address: "/"}, {Text: asked.Job, Address: "/jobs/" + asked.Job}, {Text: d.Title},
+		}
+	}
+	shown.Body = body
+	return shown, nil
+}
+
+// downloads leads to the same report for programs: every table as CSV, and the
+// whole as JSON.
+func downloads(r reports.Report) []link {
+	v := filterValues(r.Filter)
+	links := []link{{Text: "JSON", Address: "/v1/reports/" + r.Name + ".json?" + v.Encode()}}
+	for _, t := range r.Tables {
+		v.Set("table", t.Name)
+		links = append(links, link{Text: "CSV: " + t.Title, Address: "/v1/reports/" + r.Name + ".csv?" + v.Encode()})
+	}
+	return links
+}
+
+// drawn reports whether the page of a report draws charts.
+func (s *site) drawn(r reports.Report) bool { return len(r.Figures) > 0 && s.assets.hasCharts() }

@@ -1,0 +1,93 @@
+package reporting
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+
+	"daysheet/events"
+	"daysheet/reports"
+)
+
+// table is a plain table on its way to CSV: a header of keys, and rows of texts
+// and whole numbers.
+type table struct {
+	header []string
+	rows   [][]string
+}
+
+// pickTable returns the table of the report that was asked for by name; the
+// main one where none was.
+func pickTable(r reports.Report, name string) (reports.Table, error) {
+	names := make([]string, len(r.Tables))
+	for i, t := range r.Tables {
+		names[i] = t.Name
+	}
+	at := slices.Index(names, name)
+	switch {
+	case len(r.Tables) == 0:
+		return reports.Table{}, fmt.Errorf("report %s has no table", r.Name)
+	case name == "":
+		return r.Tables[0], nil
+	case at < 0:
+		return reports.Table{}, events.Refuse("table", name, "use one of %s", strings.Join(names, ", "))
+	}
+	return r.Tables[at], nil
+}
+
+// plain turns a table of a report into keys and raw values. The total is left
+// out: a program that reads the rows would count it twice.
+func plain(t reports.Table) table {
+	var out table
+	for _, c := range t.Columns {
+		out.header = append(out.header, c.Key)
+	}
+	for _, cells := range t.Rows {
+		row := make([]string, len(cells))
+		for i, c := range cells {
+			row[i] = csvValue(c, t.Columns[i].Form)
+		}
+		out.rows = append(out.rows, row)
+	}
+	return out
+}
+
+func csvValue(c reports.Cell, form reports.Form) string {
+	switch v := rawValue(c, form).(type) {
+	case string:
+		return harmless(v)
+	case int64:
+		return strconv.FormatInt(v, 10)
+	}
+	return ""
+}
+
+// harmless keeps a spreadsheet from taking a text for a formula.
+func harmless(text string) string {
+	if text != "" && strings.ContainsRune("=+-@\t", rune(text[0])) {
+		return "'" + text
+	}
+	return text
+}
+
+// writeCSV writes a table by RFC 4180. The byte order mark is for spreadsheets
+// that would not take it for UTF-8 without.
+func writeCSV(w io.Writer, t table, mark bool) error {
+	if mark {
+		if _, err := io.WriteString(w, "\ufeff"); err != nil {
+			return fmt.Errorf("write byte order mark: %w", err)
+		}
+	}
+	out := csv.NewWriter(w)
+	out.UseCRLF = true
+	if err := out.Write(t.header); err != nil {
+		return fmt.Errorf("write header: %w", err)
+	}
+	if err := out.WriteAll(t.rows); err != nil {
+		return fmt.Errorf("write rows: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,162 @@
+package reporting
+
+import (
+	"fmt"
+	"net/url"
+	"strings"
+
+	"daysheet/reports"
+)
+
+// tableView is a table as a page shows it.
+type tableView struct {
+	ID      string // of its caption, unique on the page
+	Title   string
+	Columns []columnView
+	Rows    [][]cellView
+	Total   []cellView
+	Empty   string
+}
+
+type columnView struct {
+	Title   string
+	Measure string // what the numbers are counted in
+	Number  bool
+}
+
+type cellView struct {
+	Text    string
+	Word    string // beside the text: over or under, or a key
+	Address string
+	Number  bool
+	Head    bool
+	Blank   bool
+}
+
+func isNumber(form reports.Form) bool { return form != reports.FormText && form != reports.FormDay }
+
+func newTableView(id string, t reports.Table, f format) tableView {
+	v := tableView{ID: id, Title: t.Title, Empty: t.Empty}
+	if v.Empty == "" {
+		v.Empty = "Nothing was recorded for this yet."
+	}
+	for _, c := range t.Columns {
+		if !forPrograms(c.Key) {
+			v.Columns = append(v.Columns, columnView{c.Title, f.measure(c.Form), isNumber(c.Form)})
+		}
+	}
+	for _, row := range t.Rows {
+		v.Rows = append(v.Rows, newRowView(t.Columns, row, f))
+	}
+	if t.Total != nil {
+		v.Total = newRowView(t.Columns, t.Total, f)
+	}
+	return v
+}
+
+// differencePrefix begins the keys of columns that are actual less budget.
+const differencePrefix = "difference_"
+
+// forPrograms reports whether pages leave a column out: each quantity says its
+// unit there, and each mark what it means.
+func forPrograms(key string) bool { return key == "unit" || key == "mark" }
+
+func newRowView(columns []reports.Column, cells []reports.Cell, f format) []cellView {
+	var row []cellView
+	for i, c := range cells {
+		column := columns[i]
+		if forPrograms(column.Key) {
+			continue
+		}
+		number := isNumber(column.Form)
+		v := cellView{
+			Text: f.cell(c, column.Form), Number: number, Head: len(row) == 0 && !number, Blank: c.Blank,
+			Address: addressOf(c, column.Form),
+		}
+		if number && !c.Blank && strings.HasPrefix(column.Key, differencePrefix) {
+			v.Text, v.Word = overOrUnder(v.Text, c.Number)
+		}
+		row = append(row, v)
+	}
+	return row
+}
+
+// addressOf returns where a cell leads: a job to its page, a figure to the facts
+// it is made of.
+func addressOf(c reports.Cell, form reports.Form) string {
+	switch {
+	case c.Blank:
+		return ""
+	case c.Job != "":
+		return "/jobs/" + url.PathEscape(c.Job)
+	case c.Explain != nil:
+		return "/explain?" + explainValues(*c.Explain, measureOf(form)).Encode()
+	}
+	return ""
+}
+
+// overOrUnder says a difference by sign and word, never by colour alone.
+func overOrUnder(text string, n int64) (signed, word string) {
+	switch {
+	case n > 0:
+		return "+" + text, "over"
+	case n < 0:
+		return text, "under"
+	}
+	return text, ""
+}
+
+// figureView is a figure as a page shows it: the chart's source, and the same
+// numbers as a table.
+type figureView struct {
+	Title   string
+	Finding string
+	Source  string // address of the chart; empty where charts cannot be drawn
+	Table   tableView
+}
+
+func newFigureView(id string, fig reports.Figure, source string, f format) figureView {
+	t := tableView{ID: id, Title: fig.Title, Empty: "There is nothing to draw yet.", Columns: []columnView{{}}}
+	t.Columns[0].Title = "Of"
+	for _, s := range fig.Series {
+		t.Columns = append(t.Columns, columnView{s.Name, f.measure(fig.Form), true})
+	}
+	for i, category := range fig.Categories {
+		row := []cellView{{Text: category, Head: true}}
+		for _, s := range fig.Series {
+			blank := i < len(s.Blank) && s.Blank[i]
+			row = append(row, cellView{Text: f.number(s.Values[i], fig.Form, fig.Unit), Number: true, Blank: blank})
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	if len(t.Rows) == 0 {
+		source = ""
+	}
+	return figureView{fig.Title, fig.Finding, source, t}
+}
+
+// reportView is a report as a page shows it.
+type reportView struct {
+	ChartsTitle string
+	Tables      []tableView
+	Figures     []figureView
+	Notes       []string
+}
+
+// newReportView lays a report out. Names on the page begin with prefix, since a
+// page can hold several reports.
+func (s *site) newReportView(prefix string, r reports.Report) reportView {
+	f := newFormat(r.Names)
+	v := reportView{ChartsTitle: r.Title + " as charts", Notes: r.Notes}
+	for _, t := range r.Tables {
+		v.Tables = append(v.Tables, newTableView(prefix+"-"+t.Name, t, f))
+	}
+	for _, fig := range r.Figures {
+		source := ""
+		if s.assets.hasCharts() {
+			source = fmt.Sprintf("/reports/%s/figures/%s.json?%s", r.Name, url.PathEscape(fig.Name), filterValues(r.Filter).Encode())
+		}
+		v.Figures = append(v.Figures, newFigureView(prefix+"-figure-"+fig.Name, fig, source, f))
+	}
+	return v
+}
