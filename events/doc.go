@@ -3,8 +3,9 @@
 // becomes a commit, and what a job looks like after its events (the fold).
 //
 // The package holds no technology. It imports the standard library only, reads
-// no clock and does no input or output, so that everything in it can be proved
-// by reading and by tables of examples.
+// no clock and does no input or output (names of time zones are looked up by the
+// standard library), so that everything in it can be proved by reading and by
+// tables of examples.
 //
 // # The words
 //

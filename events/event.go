@@ -73,7 +73,8 @@ func (e *Event) validate() error {
 	case !validID(e.ID):
 		return Refuse("id", e.ID, "use 8 to 64 of A-Z, a-z, 0-9, dot, underscore and -, the same on every try")
 	case e.Source == "" || len(e.Source) > uriMax || !validReference(e.Source):
-		return Refuse("source", e.Source, "say who recorded it, as a URI reference of 1 to %d bytes, for example /phones/van-2", uriMax)
+		return Refuse("source", e.Source,
+			"say who recorded it, as a URI reference of 1 to %d bytes, for example /phones/van-2", uriMax)
 	case !e.Type.Known():
 		return Refuse("type", string(e.Type), "not an event type of this ledger; see the list in the events schema")
 	case !ValidToken(e.Subject):

@@ -122,7 +122,9 @@ func (j *Job) Down() (ids []string, milli map[string]int64) {
 // Plan sorts a submission's events for this job into those that are new, in
 // their order, and the receipts of those that were recorded before. It refuses
 // the whole submission if one event cannot be true on this job: nothing is
-// recorded then. The events must have passed [Event.Validate].
+// recorded then. The receipt of what stands twice in one submission is a
+// duplicate without a sequence: it is not known yet. The events must have passed
+// [Event.Validate].
 func (j *Job) Plan(submitted []Event) (fresh []Event, receipts []Receipt, err error) {
 	trial := j.trial()
 	receipts = make([]Receipt, len(submitted))
@@ -305,7 +307,8 @@ func (j *Job) apply(e *Event, payload Payload, n *entry) *Error {
 		j.closed = true
 	case *Reopening:
 		if !j.State().Finished() {
-			return Refuse("type", string(e.Type), "the job is %s: only a job that was signed off or closed can be reopened", j.State())
+			return Refuse("type", string(e.Type),
+				"the job is %s: only a job that was signed off or closed can be reopened", j.State())
 		}
 		j.signed, j.closed = false, false
 	case *Protection:

@@ -4,14 +4,23 @@ import "daysheet/events"
 
 func textCell(s string) Cell { return Cell{Text: s} }
 
+func stateCell(s events.State) Cell { return Cell{Key: string(s), Text: stateName(s)} }
+
+func familyCell(f events.Family) Cell { return Cell{Key: string(f), Text: familyName(f)} }
+
+// nameCell is a thing that has a key and, by names, a name.
+func nameCell(names map[string]string, key string) Cell {
+	return Cell{Key: key, Text: named(names, key)}
+}
+
 func dayCell(d events.Day) Cell { return Cell{Text: string(d)} }
 
 // jobCell leads to a job, and shows its title where it has one.
 func jobCell(j JobRow) Cell {
 	if j.Title == "" {
-		return Cell{Text: j.Job, Job: j.Job}
+		return Cell{Key: j.Job, Text: j.Job, Job: j.Job}
 	}
-	return Cell{Text: j.Title, Job: j.Job}
+	return Cell{Key: j.Job, Text: j.Title, Job: j.Job}
 }
 
 // sumCell is a number that is the plain sum of the facts of q.

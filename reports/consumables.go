@@ -98,7 +98,7 @@ func consumablesTable() Table {
 	return Table{
 		Name: "consumables", Title: "Consumables",
 		Columns: []Column{
-			{"product", "Product", FormText}, {"unit", "Unit", FormText},
+			{"product", "Product", FormName}, {"unit", "Unit", FormText},
 			{"budget_quantity_milli", "Budget quantity", FormQuantity},
 			{"used_quantity_milli", "Used quantity", FormQuantity},
 			{"difference_quantity_milli", "Difference", FormQuantity},
@@ -120,7 +120,7 @@ func productRow(q Query, u productUse, names Names) []Cell {
 		quantity[i].Unit = u.unit
 	}
 	return slices.Concat(
-		[]Cell{textCell(named(names.Products, u.product)), textCell(string(u.unit))},
+		[]Cell{nameCell(names.Products, u.product), textCell(string(u.unit))},
 		quantity, budgetCells(u.cost, q), []Cell{textCell(u.remark())},
 	)
 }

@@ -158,7 +158,7 @@ func taskTable() Table {
 	return Table{
 		Name: "tasks", Title: "Tasks",
 		Columns: []Column{
-			{"task", "Task", FormText}, {"unit", "Unit", FormText},
+			{"task", "Task", FormName}, {"unit", "Unit", FormText},
 			{"budget_quantity_milli", "Budget quantity", FormQuantity},
 			{"actual_quantity_milli", "Actual quantity", FormQuantity},
 			{"budget_minutes", "Budget hours", FormMinutes}, {"actual_minutes", "Actual hours", FormMinutes},
@@ -184,7 +184,7 @@ func taskRows(q Query, w taskWork, running bool, names Names) [][]Cell {
 			remark = "hours stand in the first row of the task"
 		}
 		rows = append(rows, slices.Concat(
-			[]Cell{textCell(named(names.Tasks, w.task)), textCell(string(unit)),
+			[]Cell{nameCell(names.Tasks, w.task), textCell(string(unit)),
 				w.quantity(q, unit, planned...), w.quantity(q, unit, SideActual)},
 			minutes,
 			[]Cell{w.rate(unit, sides.budget), w.rate(unit, func(s sides) int64 { return s.actual }), textCell(remark)},

@@ -130,7 +130,7 @@ func fillMargin(f Filter, a account, running bool) Table {
 func hoursTable() Table {
 	return Table{
 		Name: "hours", Title: "Hours by family of tasks",
-		Columns: columns(Column{"family", "Family", FormText}, comparisonColumns("minutes", FormMinutes)...),
+		Columns: columns(Column{"family", "Family", FormName}, comparisonColumns("minutes", FormMinutes)...),
 		Empty:   "No hours are planned or booked. Book hours by task as the work is done, not at the end of the week.",
 	}
 }
@@ -141,7 +141,7 @@ func fillHours(f Filter, families map[events.Family]sides, a account) Table {
 	for _, family := range events.Families() {
 		if s, ok := families[family]; ok {
 			t.Rows = append(t.Rows,
-				row(textCell(familyName(family)), comparison(s, q.With(ByFamily, string(family)))...))
+				row(familyCell(family), comparison(s, q.With(ByFamily, string(family)))...))
 		}
 	}
 	if len(t.Rows) > 0 {
@@ -155,16 +155,16 @@ func jobTable(jobs []JobRow, names Names) Table {
 	t := Table{
 		Name: "job", Title: "The job",
 		Columns: []Column{
-			{"job", "Job", FormText}, {"title", "Title", FormText}, {"job_type", "Job type", FormText},
-			{"customer", "Customer", FormText}, {"state", "State", FormText}, {"opened", "Opened", FormDay},
+			{"job", "Job", FormText}, {"title", "Title", FormText}, {"job_type", "Job type", FormName},
+			{"customer", "Customer", FormText}, {"state", "State", FormName}, {"opened", "Opened", FormDay},
 			{"accepted", "Accepted", FormDay}, {"due", "Due", FormDay}, {"finished", "Finished", FormDay},
 		},
 		Empty: "No job with this key is known. Check the key, or the position that the report is asked as of.",
 	}
 	for _, j := range jobs {
 		t.Rows = append(t.Rows, []Cell{
-			{Text: j.Job, Job: j.Job}, textCell(j.Title), textCell(named(names.JobTypes, j.JobType)),
-			textCell(j.Customer), textCell(stateName(j.State)),
+			{Text: j.Job, Job: j.Job}, textCell(j.Title), nameCell(names.JobTypes, j.JobType),
+			textCell(j.Customer), stateCell(j.State),
 			dayCell(j.Opened), dayCell(j.Accepted), dayCell(j.Due), dayCell(j.Finished),
 		})
 	}

@@ -35,7 +35,7 @@ func jobListTable() Table {
 	return Table{
 		Name: "jobs", Title: "Jobs",
 		Columns: []Column{
-			{"job", "Job", FormText}, {"job_type", "Job type", FormText}, {"state", "State", FormText},
+			{"job", "Job", FormName}, {"job_type", "Job type", FormName}, {"state", "State", FormName},
 			{"finished", "Finished", FormDay}, {"budget_minutes", "Budget hours", FormMinutes},
 			{"actual_minutes", "Actual hours", FormMinutes}, {"difference_minutes", "Difference", FormMinutes},
 			{"cost_e4", "Cost", FormMoney}, {"price_e4", "Price", FormMoney}, {"price_from", "Price from", FormText},
@@ -58,7 +58,7 @@ func jobListRow(q Query, j JobRow, a account, names Names) []Cell {
 	}
 	labour := only(q, KindLabour)
 	return []Cell{
-		jobCell(j), textCell(named(names.JobTypes, j.JobType)), textCell(stateName(j.State)), dayCell(j.Finished),
+		jobCell(j), nameCell(names.JobTypes, j.JobType), stateCell(j.State), dayCell(j.Finished),
 		sumCell(a.minutes.budget(), on(labour, planned...)), sumCell(a.minutes.actual, on(labour, SideActual)),
 		numberCell(a.minutes.difference()), sumCell(a.cost().actual, on(only(q, costs...), SideActual)),
 		priced, textCell(from), moneyCell(margin, ok), share,

@@ -65,10 +65,10 @@ func makeJobTypes(f Filter, a Answer) Report {
 		if f.Job != "" || f.JobType == "" {
 			q = q.With(ByJobType, r.jobType)
 		}
-		t.Rows = append(t.Rows, jobTypeRow(named(a.Names.JobTypes, r.jobType), q, *r))
+		t.Rows = append(t.Rows, jobTypeRow(nameCell(a.Names.JobTypes, r.jobType), q, *r))
 	}
 	if len(t.Rows) > 0 {
-		t.Total = jobTypeRow("All types", scope(f), all)
+		t.Total = jobTypeRow(textCell("All types"), scope(f), all)
 	}
 	return Report{
 		Name: "job-types", Title: "Job types", Filter: f, Names: a.Names,
@@ -85,13 +85,13 @@ func jobTypesTable() Table {
 	return Table{
 		Name: "job-types", Title: "Job types",
 		Columns: []Column{
-			{"job_type", "Job type", FormText}, {"jobs_count", "Jobs", FormCount},
+			{"job_type", "Job type", FormName}, {"jobs_count", "Jobs", FormCount},
 			{"budget_minutes", "Budget hours", FormMinutes}, {"actual_minutes", "Actual hours", FormMinutes},
 			{"difference_minutes", "Difference", FormMinutes},
 			{"cost_e4", "Cost", FormMoney}, {"price_e4", "Price", FormMoney}, {"margin_e4", "Margin", FormMoney},
 			{"margin_basis_points", "Margin in share of price", FormShare},
 			{"lost_jobs_count", "Jobs that lost money", FormCount},
-			{"worst_job", "Weakest job", FormText}, {"worst_margin_e4", "Its margin", FormMoney},
+			{"worst_job", "Weakest job", FormName}, {"worst_margin_e4", "Its margin", FormMoney},
 		},
 		Empty: "No job was finished in this period. Give each job its type when it is opened and sign it off " +
 			"when it is done: then this table shows which kinds of work earn their keep.",
@@ -99,14 +99,14 @@ func jobTypesTable() Table {
 }
 
 // jobTypeRow shows what jobs came to; q lets through their facts.
-func jobTypeRow(name string, q Query, r typeResult) []Cell {
+func jobTypeRow(first Cell, q Query, r typeResult) []Cell {
 	labour := only(q, KindLabour)
 	worst := Cell{}
 	if r.worstChosen {
 		worst = jobCell(r.worst)
 	}
 	return []Cell{
-		textCell(name), numberCell(r.jobs),
+		first, numberCell(r.jobs),
 		sumCell(r.minutes.budget(), on(labour, planned...)), sumCell(r.minutes.actual, on(labour, SideActual)),
 		numberCell(r.minutes.difference()), sumCell(r.costE4, on(only(q, costs...), SideActual)),
 		moneyCell(r.priceE4, r.priced > 0), moneyCell(r.marginE4, r.priced > 0), shareCell(r.marginE4, r.priceE4),

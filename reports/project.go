@@ -42,7 +42,10 @@ type JobProjection struct {
 	lifted      map[string]lifting
 
 	worked map[string]bool // events of site work that hold
-	out    *Projected      // what the commit at hand has made so far
+	// history is true where the job itself was opened late: then it was taken in
+	// from elsewhere, and that each of its events is late says nothing.
+	history bool
+	out     *Projected // what the commit at hand has made so far
 }
 
 type acceptance struct {

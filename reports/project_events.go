@@ -99,6 +99,7 @@ func (p *JobProjection) projectSite(o *occasion, payload events.Payload) {
 func (p *JobProjection) open(o *occasion, e *events.Opening) {
 	if p.job.Opened == "" {
 		p.job.Opened = o.day
+		p.history = o.c.RecordedAt.Sub(o.e.OccurredAt()) > late
 	} else if e.JobType != p.job.JobType {
 		o.retype(e.JobType)
 	}

@@ -13,7 +13,7 @@ func (o *occasion) record(day events.Day) {
 	switch happened := o.e.OccurredAt(); {
 	case happened.After(o.c.RecordedAt.Add(ahead)):
 		o.mark(MarkClockAhead)
-	case o.c.RecordedAt.Sub(happened) > late:
+	case o.c.RecordedAt.Sub(happened) > late && !o.p.history:
 		o.mark(MarkRecordedLate)
 	}
 	if o.p.job.Opened != "" && o.day < o.p.job.Opened {

@@ -67,6 +67,7 @@ type Form string
 // key that names its unit.
 const (
 	FormText     Form = "text"
+	FormName     Form = "name" // a thing that has a key and a name; JSON and CSV give both
 	FormDay      Form = "day"
 	FormCount    Form = "count"
 	FormMinutes  Form = "minutes"  // shown as hours and minutes
@@ -95,7 +96,8 @@ type Column struct {
 
 // Cell is one figure or word. The zero value is the number 0 or the empty text.
 type Cell struct {
-	Text    string // for FormText and FormDay
+	Text    string // for FormText, FormName and FormDay
+	Key     string // for FormName: what the thing is called in events and filters
 	Number  int64
 	Blank   bool // the figure has no meaning here, for example a share of nothing
 	Unit    events.Unit

@@ -60,7 +60,7 @@ func aligned(t Table) string {
 		var l strings.Builder
 		for i, s := range texts {
 			pad := strings.Repeat(" ", widths[i]-utf8.RuneCountInString(s))
-			if f := t.Columns[i].Form; f == FormText || f == FormDay {
+			if f := t.Columns[i].Form; f == FormText || f == FormName || f == FormDay {
 				l.WriteString(s + pad + "  ")
 			} else {
 				l.WriteString(pad + s + "  ")
@@ -82,7 +82,7 @@ func read(form Form, c Cell) string {
 		n, sign = -n, "-"
 	}
 	switch form {
-	case FormText, FormDay:
+	case FormText, FormName, FormDay:
 		return c.Text
 	case FormMinutes:
 		return fmt.Sprintf("%s%d:%02d", sign, n/60, n%60)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"math"
 	"reflect"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -20,6 +21,10 @@ const (
 	tokenPattern = "^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$"
 	idPattern    = "^[A-Za-z0-9._-]{8,64}$"
 	dayPattern   = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
+
+	// A URI holds no space and nothing beyond ASCII, which format leaves to the reader.
+	referencePattern = "^[!-~]+$"
+	uriPattern       = "^[A-Za-z][A-Za-z0-9+.-]*:[!-~]+$"
 )
 
 // object is a JSON object. encoding/json writes its members in alphabetical
@@ -73,8 +78,9 @@ func schemaOf(t events.Type, comments map[string]string) object {
 		"properties": envelope(t, data),
 		"required":   []string{"data", "id", "source", "specversion", "subject", "time", "type"},
 		// Extensions of CloudEvents 1.0.2 are kept; data_base64 has no such name.
-		"propertyNames":        object{"pattern": "^[a-z0-9]{1,20}$"},
-		"additionalProperties": object{"type": []string{"string", "boolean", "integer", "null"}},
+		"propertyNames": object{"pattern": "^[a-z0-9]{1,20}$"},
+		"additionalProperties": object{"type": []string{"string", "boolean", "integer", "null"},
+			"maxLength": 2000, "minimum": math.MinInt32, "maximum": math.MaxInt32},
 	}
 	if len(parts) > 0 {
 		schema["$defs"] = parts
@@ -102,16 +108,15 @@ func envelope(t events.Type, data *huma.Schema) object {
 	}
 	return object{
 		"specversion": text("Version of CloudEvents", object{"const": events.SpecVersion}),
-		"id": text("Made once by the sender, at the tap, and the same on every try",
-			object{"pattern": idPattern}),
-		"source":  text("Who recorded it, as a URI reference", object{"minLength": 1, "maxLength": 200, "format": "uri-reference"}),
-		"type":    text("Type of the event", object{"const": string(t)}),
-		"subject": subject,
-		"time":    text("When it happened, in the sender's own offset", object{"format": "date-time"}),
-		"datacontenttype": text("May be left out",
-			object{"const": "application/json"}),
-		"dataschema": text("May be left out", object{"maxLength": 200, "format": "uri"}),
-		"data":       data,
+		"id":          text("Made once by the sender, at the tap, and the same on every try", object{"pattern": idPattern}),
+		"source": text("Who recorded it, as a URI reference",
+			object{"pattern": referencePattern, "maxLength": 200, "format": "uri-reference"}),
+		"type":            text("Type of the event", object{"const": string(t)}),
+		"subject":         subject,
+		"time":            text("When it happened, in the sender's own offset", object{"format": "date-time"}),
+		"datacontenttype": text("May be left out", object{"const": "application/json"}),
+		"dataschema":      text("May be left out", object{"pattern": uriPattern, "maxLength": 200, "format": "uri"}),
+		"data":            data,
 	}
 }
 

@@ -141,6 +141,15 @@ func (a *app) caughtUp(ctx context.Context) error {
 	return nil
 }
 
+// catchUp waits until the facts of a firm stand where its log stands now.
+func (a *app) catchUp(ctx context.Context, firm string) error {
+	last, err := a.log.Last(ctx, eventlog.Partition(firm))
+	if err != nil {
+		return err
+	}
+	return a.projector.Wait(ctx, firm, last)
+}
+
 // catchUpMax is how far the facts may trail the log before the server says that
 // it is not ready.
 const catchUpMax = 1000

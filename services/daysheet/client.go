@@ -39,6 +39,7 @@ func (r *Remote) connect(ctx context.Context, g *Globals) (*client, error) {
 			close: func() error { return nil },
 		}, nil
 	}
+	g.quiet = true
 	a, err := openApp(ctx, g, appConfig{})
 	if err != nil {
 		return nil, err

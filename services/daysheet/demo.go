@@ -35,6 +35,7 @@ func (c *DemoCmd) Run(ctx context.Context, g *Globals) (err error) {
 	if g.Data == defaultData() {
 		g.Data = inWorkingFolder(demoFolder)
 	}
+	g.quiet = true
 	a, err := openApp(ctx, g, appConfig{httpd: c.httpd()})
 	if err != nil {
 		return err
@@ -67,17 +68,14 @@ func (c *DemoCmd) fill(ctx context.Context, a *app) error {
 	}
 	to := a.inProcess(httpd.Caller{Firm: demo.FirmKey, Name: "demo", Scopes: httpd.Scopes()})
 	bar := newProgress("inventing a firm")
-	var sequence uint64
 	for i, s := range submissions {
-		receipts, err := to.record(ctx, s.Events)
-		if err != nil {
+		if _, err := to.record(ctx, s.Events); err != nil {
 			return fmt.Errorf("invent the firm: %w", err)
 		}
-		sequence = receipts[len(receipts)-1].Sequence
 		bar.update(uint64(i+1), uint64(len(submissions)))
 	}
 	bar.finish()
-	return a.projector.Wait(ctx, demo.FirmKey, sequence)
+	return a.catchUp(ctx, demo.FirmKey)
 }
 
 // demoToken makes a token for this run; those of earlier runs are revoked.

@@ -33,8 +33,11 @@ func openLog(ctx context.Context, g *Globals, f NATSFlags, logger *slog.Logger) 
 // at a terminal, JSON if asked for, plain text otherwise.
 func (g *Globals) logger() *slog.Logger {
 	level := slog.LevelInfo
-	if g.Debug {
+	switch {
+	case g.Debug:
 		level = slog.LevelDebug
+	case g.quiet:
+		level = slog.LevelWarn
 	}
 	switch {
 	case g.LogJSON:

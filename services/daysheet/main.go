@@ -36,6 +36,8 @@ type Globals struct {
 	Data    string `help:"Data folder of the ledger." type:"path" default:"${data}" env:"DAYSHEET_DATA"`
 	LogJSON bool   `help:"Write the program's own log as JSON." name:"log-json" env:"DAYSHEET_LOG_JSON"`
 	Debug   bool   `help:"Log more." env:"DAYSHEET_DEBUG"`
+
+	quiet bool // log only what is wrong: for commands whose requests are not of interest
 }
 
 // dataFolder is used where no data folder is given.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"net"
 	"testing"
 	"time"
 
@@ -54,9 +55,14 @@ type external struct {
 // startExternal starts a server on a free port with a folder of its own.
 func startExternal(tb testing.TB) *external {
 	tb.Helper()
+	return startExternalIn(tb, tb.TempDir(), true)
+}
+
+func startExternalIn(tb testing.TB, dir string, syncAlways bool) *external {
+	tb.Helper()
 	e := &external{options: server.Options{
 		Host: "127.0.0.1", Port: server.RANDOM_PORT, NoSigs: true, NoLog: true,
-		JetStream: true, StoreDir: tb.TempDir(), SyncAlways: true, JetStreamMaxStore: 1 << 40,
+		JetStream: true, StoreDir: dir, SyncAlways: syncAlways, JetStreamMaxStore: 1 << 40,
 	}}
 	e.start(tb)
 	tb.Cleanup(func() { e.stop() })
@@ -127,7 +133,7 @@ func record(tb testing.TB, l *Log, firm, job string, submitted ...events.Event) 
 	return receipts
 }
 
-// fill opens a job and books n times on it, one commit each.
+// book opens a job and books n times on it, one commit each.
 func book(tb testing.TB, l *Log, firm, job string, n int) {
 	tb.Helper()
 	record(tb, l, firm, job, opening(job))
@@ -228,4 +234,14 @@ func wantCode(tb testing.TB, err error, code events.Code, parts ...string) {
 		tb.Fatalf("the error is %v with code %q, want code %q", err, got, code)
 	}
 	wantText(tb, err, parts...)
+}
+
+// portOf returns the port that a server was given.
+func portOf(tb testing.TB, e *external) int {
+	tb.Helper()
+	address, ok := e.server.Addr().(*net.TCPAddr)
+	if !ok {
+		tb.Fatalf("the server listens on %v", e.server.Addr())
+	}
+	return address.Port
 }

@@ -31,7 +31,8 @@ type Store interface {
 	// Write adds a batch. After it returned nil, the batch and its position are
 	// both there; after an error or a crash, both or neither as far as any
 	// reader can tell. Commits at or below the position are left out, so
-	// that a batch that comes twice, or overlaps, changes nothing.
+	// that a batch that comes twice, or overlaps, changes nothing. A batch that
+	// is not valid, or would leave a gap after the position, is refused whole.
 	Write(ctx context.Context, b Batch) error
 
 	// Sum adds facts up. Rows come in ascending order of the query's By.

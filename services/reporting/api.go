@@ -43,7 +43,8 @@ func operation(id, path, tag, summary, about string, parameters ...*huma.Param) 
 	return huma.Operation{
 		OperationID: id, Method: http.MethodGet, Path: path, Tags: []string{tag}, Summary: summary, Description: about,
 		Parameters: parameters, Metadata: map[string]any{"scope": httpd.ScopeRead},
-		Errors: []int{http.StatusUnauthorized, http.StatusForbidden, http.StatusUnprocessableEntity, http.StatusTooManyRequests},
+		Errors: []int{http.StatusUnauthorized, http.StatusForbidden, http.StatusUnprocessableEntity,
+			http.StatusTooManyRequests},
 	}
 }
 

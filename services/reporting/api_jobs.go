@@ -53,7 +53,8 @@ func (s *site) mountJobs(api huma.API) {
 		return &listOutput[jobsBody]{linkNext(body.Next), body}, nil
 	})
 
-	job := operation("get-job", "/v1/jobs/{job}", "jobs", "Read a job", "A job as it stands, with what is still open on it.")
+	job := operation("get-job", "/v1/jobs/{job}", "jobs", "Read a job",
+		"A job as it stands, with what is still open on it.")
 	job.Errors = append(job.Errors, http.StatusNotFound)
 	huma.Register(api, job, func(ctx context.Context, in *jobAsk) (*jobOutput, error) {
 		if err := in.params().done(); err != nil {
@@ -86,9 +87,9 @@ func (s *site) mountJobs(api huma.API) {
 // mountWatch adds the stream of changes.
 func (s *site) mountWatch(api huma.API) {
 	op := operation("watch", "/v1/watch", "jobs", "Watch for changes",
-		"Server-sent events. job.changed says that the reports hold a new commit of a job; its id is the position in the log. "+
-			"Send Last-Event-ID to be told what changed since; reset says that too much did, or that the position is not "+
-			"known: read everything again.")
+		"Server-sent events. job.changed says that the reports hold a new commit of a job; its id is the position in "+
+			"the log. Send Last-Event-ID to be told what changed since; reset says that too much did, or that the position is "+
+			"not known: read everything again.")
 	op.Responses = map[string]*huma.Response{"200": {Description: "The stream", Content: map[string]*huma.MediaType{
 		"text/event-stream": {Schema: &huma.Schema{OneOf: []*huma.Schema{
 			api.OpenAPI().Components.Schemas.Schema(reflect.TypeOf(changedBody{}), true, "JobChanged"),
@@ -105,7 +106,8 @@ func (s *site) mountWatch(api huma.API) {
 			ctx.SetStatus(http.StatusOK)
 			c := humagin.Unwrap(ctx)
 			st := &stream{out: c.Writer, control: http.NewResponseController(c.Writer)}
-			if err := s.watch(ctx.Context(), firmOf(ctx.Context()), in.LastEventID, st); err != nil && ctx.Context().Err() == nil {
+			err := s.watch(ctx.Context(), firmOf(ctx.Context()), in.LastEventID, st)
+			if err != nil && ctx.Context().Err() == nil {
 				_ = c.Error(err) // hands it to the access log and returns it again
 			}
 		}}, nil

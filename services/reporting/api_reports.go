@@ -89,7 +89,9 @@ func reportCSV(r reports.Report, tableName string, mark bool) ([]byte, error) {
 	return b.Bytes(), err
 }
 
-func (s *site) reportHTML(ctx context.Context, in *ask, d reports.Definition, asked reports.Filter, r *reports.Report) ([]byte, error) {
+func (s *site) reportHTML(
+	ctx context.Context, in *ask, d reports.Definition, asked reports.Filter, r *reports.Report,
+) ([]byte, error) {
 	v := visit{Context: ctx, firm: asked.Firm, values: in.url.Query()}
 	p, err := s.reportPage(v, d, asked, r)
 	if err != nil {

@@ -36,7 +36,9 @@ func barOption(fig reports.Figure) map[string]any {
 	bar.SetGlobalOptions(sharedOptions(fig)...)
 	bar.SetGlobalOptions(
 		charts.WithXAxisOpts(opts.XAxis{Type: "value", Min: axisMin(fig)}),
-		charts.WithYAxisOpts(opts.YAxis{Type: "category", Inverse: opts.Bool(true), AxisLabel: &opts.AxisLabel{Interval: "0"}}))
+		charts.WithYAxisOpts(opts.YAxis{
+			Type: "category", Inverse: opts.Bool(true), AxisLabel: &opts.AxisLabel{Interval: "0"},
+		}))
 	bar.SetXAxis(fig.Categories).XYReversal()
 	stack := ""
 	if fig.Shape == reports.ShapeStacked {

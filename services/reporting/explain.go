@@ -99,8 +99,9 @@ func (s *site) explain(ctx context.Context, firm, path string, p *params) (expla
 
 // plain turns the facts into a table for CSV.
 func (b explainBody) plain() table {
-	t := table{header: []string{"event_id", "job", "job_type", "sequence", "day", "side", "kind", "family", "task", "surface",
-		"method", "location", "product", "unit", "grade", "person", "minutes", "quantity_milli", "cost_e4", "sign"}}
+	t := table{header: []string{"event_id", "job", "job_type", "sequence", "day", "side", "kind", "family", "task",
+		"surface", "method", "location", "product", "unit", "grade", "person", "minutes", "quantity_milli",
+		"cost_e4", "sign"}}
 	for _, f := range b.Facts {
 		row := []string{f.EventID, f.Job, f.JobType, strconv.FormatUint(f.Sequence, 10), f.Day, f.Side, f.Kind, f.Family,
 			f.Task, f.Surface, f.Method, f.Location, f.Product, f.Unit, f.Grade, f.Person}

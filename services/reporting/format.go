@@ -177,7 +177,7 @@ func (f format) cell(c reports.Cell, form reports.Form) string {
 	switch {
 	case c.Blank:
 		return ""
-	case form == reports.FormText:
+	case form == reports.FormText || form == reports.FormName:
 		return c.Text
 	case form == reports.FormDay:
 		return f.day(events.Day(c.Text))

@@ -82,7 +82,9 @@ func (s *site) listJobs(ctx context.Context, firm string, values url.Values) (jo
 
 // states in their usual order.
 func states() []events.State {
-	return []events.State{events.Opened, events.Estimated, events.Accepted, events.Running, events.SignedOff, events.Closed}
+	return []events.State{
+		events.Opened, events.Estimated, events.Accepted, events.Running, events.SignedOff, events.Closed,
+	}
 }
 
 // states reads the parameter "state", which may be given several times; nil
@@ -141,7 +143,9 @@ func (s *site) jobDetail(ctx context.Context, firm, job string) (jobDetailBody, 
 	if err != nil {
 		return jobDetailBody{}, err
 	}
-	body := jobDetailBody{jobBody: newJobBody(row), ProtectionDown: []downBody{}, OpenSnags: len(h.snags), OpenDamage: len(h.damage)}
+	body := jobDetailBody{
+		jobBody: newJobBody(row), ProtectionDown: []downBody{}, OpenSnags: len(h.snags), OpenDamage: len(h.damage),
+	}
 	for _, d := range h.down {
 		p := d.protection
 		body.ProtectionDown = append(body.ProtectionDown, downBody{d.event.ID, p.Task, p.Surface, p.Location, p.Product,
@@ -202,7 +206,8 @@ func (s *site) listRecords(ctx context.Context, firm, job string, values url.Val
 		if err != nil {
 			return recordsBody{}, fmt.Errorf("write event of job %s: %w", job, err)
 		}
-		body.Events = append(body.Events, recordBody{r.sequence, r.recordedAt, r.recordedBy, r.voidedBy != "", r.voidedBy, raw})
+		body.Events = append(body.Events,
+			recordBody{r.sequence, r.recordedAt, r.recordedBy, r.voidedBy != "", r.voidedBy, raw})
 	}
 	if end < len(h.records) {
 		body.Next = nextPage("/v1/jobs/"+job+"/events", values, cursor{strconv.Itoa(end), position})

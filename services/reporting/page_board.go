@@ -136,10 +136,10 @@ func (s *site) boardGroup(v visit, g group, w words) (boardGroup, error) {
 func (s *site) boardTable(v visit, g group, rows []reports.JobRow, w words) (reports.Table, error) {
 	t := reports.Table{Title: g.title, Empty: g.empty, Columns: []reports.Column{
 		{Key: "title", Title: "Job", Form: reports.FormText}, {Key: "state", Title: "State", Form: reports.FormText},
+		{Key: "budget_minutes", Title: "Estimated", Form: reports.FormMinutes},
+		{Key: "actual_minutes", Title: "Booked", Form: reports.FormMinutes},
 		{Key: "job_type", Title: "Job type", Form: reports.FormText}, {Key: "due", Title: "Due", Form: reports.FormDay},
 		{Key: "finished", Title: "Finished", Form: reports.FormDay},
-		{Key: "budget_minutes", Title: "Estimated, with variations", Form: reports.FormMinutes},
-		{Key: "actual_minutes", Title: "Booked", Form: reports.FormMinutes},
 	}}
 	if len(rows) == 0 {
 		return t, nil
@@ -168,9 +168,9 @@ func (s *site) boardTable(v visit, g group, rows []reports.JobRow, w words) (rep
 		before := of.With(reports.BySide, string(reports.SideEstimate), string(reports.SideVariation))
 		actual := of.With(reports.BySide, string(reports.SideActual))
 		t.Rows = append(t.Rows, []reports.Cell{
-			{Text: cmp.Or(r.Title, r.Job), Job: r.Job}, {Text: plainKey(string(r.State))}, {Text: w.jobType(r.JobType)},
-			{Text: string(r.Due)}, {Text: string(r.Finished)},
+			{Text: cmp.Or(r.Title, r.Job), Job: r.Job}, {Text: plainKey(string(r.State))},
 			{Number: planned[r.Job], Explain: &before}, {Number: booked[r.Job], Explain: &actual},
+			{Text: w.jobType(r.JobType)}, {Text: string(r.Due)}, {Text: string(r.Finished)},
 		})
 	}
 	return t, nil

@@ -100,7 +100,8 @@ func (w words) factTable(b explainBody) tableView {
 			{Key: "side", Title: "Side", Form: reports.FormText}, {Key: "what", Title: "What", Form: reports.FormText},
 			{Key: "detail", Title: "Details", Form: reports.FormText}, amount,
 			{Key: "effect", Title: "Effect", Form: reports.FormText},
-			{Key: "sequence", Title: "Position", Form: reports.FormCount}, {Key: "event_id", Title: "Record", Form: reports.FormText},
+			{Key: "sequence", Title: "Position", Form: reports.FormCount},
+			{Key: "event_id", Title: "Record", Form: reports.FormText},
 		},
 	}
 	for _, f := range b.Facts {

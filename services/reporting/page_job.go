@@ -142,7 +142,8 @@ func (w words) down(h *history, today events.Day) tableView {
 		Title: "Protection still down",
 		Empty: "No protection is down. Record protection when it is laid, and its lifting, to see here what is left.",
 		Columns: []reports.Column{
-			{Key: "task", Title: "Protection", Form: reports.FormText}, {Key: "location", Title: "Where", Form: reports.FormText},
+			{Key: "task", Title: "Protection", Form: reports.FormText},
+			{Key: "location", Title: "Where", Form: reports.FormText},
 			{Key: "quantity_milli", Title: "Still down", Form: reports.FormQuantity},
 			{Key: "product", Title: "Product", Form: reports.FormText}, {Key: "day", Title: "Laid", Form: reports.FormDay},
 			{Key: "remove_by", Title: "Remove by", Form: reports.FormDay},

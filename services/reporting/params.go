@@ -103,7 +103,8 @@ func (p *params) done() error {
 	}
 	for _, name := range slices.Sorted(maps.Keys(p.values)) {
 		if !slices.Contains(p.known, name) {
-			p.refuse(name, strings.Join(p.values[name], ", "), "there is no such parameter here; use %s", strings.Join(p.known, ", "))
+			p.refuse(name, strings.Join(p.values[name], ", "), "there is no such parameter here; use %s",
+				strings.Join(p.known, ", "))
 		}
 	}
 	return p.err

@@ -44,11 +44,17 @@ func plain(t reports.Table) table {
 	var out table
 	for _, c := range t.Columns {
 		out.header = append(out.header, c.Key)
+		if c.Form == reports.FormName {
+			out.header = append(out.header, c.Key+nameSuffix)
+		}
 	}
 	for _, cells := range t.Rows {
-		row := make([]string, len(cells))
+		row := make([]string, 0, len(out.header))
 		for i, c := range cells {
-			row[i] = csvValue(c, t.Columns[i].Form)
+			row = append(row, csvValue(c, t.Columns[i].Form))
+			if t.Columns[i].Form == reports.FormName {
+				row = append(row, harmless(c.Text))
+			}
 		}
 		out.rows = append(out.rows, row)
 	}

@@ -38,7 +38,7 @@ type tableBody struct {
 type columnBody struct {
 	Key   string `json:"key"`
 	Title string `json:"title"`
-	Form  string `json:"form" doc:"How a number is to be read" enum:"text,day,count,minutes,quantity,money,share,rate"`
+	Form  string `json:"form" doc:"How a number is to be read" enum:"text,name,day,count,minutes,quantity,money,share,rate"`
 }
 
 type figureBody struct {
@@ -48,7 +48,8 @@ type figureBody struct {
 }
 
 // rowBody is an object whose members are the columns of its table: whole
-// numbers, texts, or null where a figure has no meaning. Members of "explain"
+// numbers, texts, or null where a figure has no meaning. A column of the form
+// "name" is two members: the key, and the name under the key with "_name". Members of "explain"
 // lead to the facts behind the figure of the same key.
 type rowBody json.RawMessage
 
@@ -102,6 +103,11 @@ func newRow(columns []reports.Column, cells []reports.Cell) (rowBody, error) {
 		if err := member(&row, c.Key, rawValue(cell, c.Form)); err != nil {
 			return nil, err
 		}
+		if c.Form == reports.FormName {
+			if err := member(&row, c.Key+nameSuffix, cell.Text); err != nil {
+				return nil, err
+			}
+		}
 		if cell.Explain != nil {
 			explain[c.Key] = "/v1/explain?" + explainValues(*cell.Explain, measureOf(c.Form)).Encode()
 		}
@@ -115,11 +121,16 @@ func newRow(columns []reports.Column, cells []reports.Cell) (rowBody, error) {
 	return row.Bytes(), nil
 }
 
+// nameSuffix ends the key of the name that stands beside a key.
+const nameSuffix = "_name"
+
 // rawValue returns what a cell holds: a whole number, a text, or nil.
 func rawValue(c reports.Cell, form reports.Form) any {
 	switch {
 	case c.Blank:
 		return nil
+	case form == reports.FormName:
+		return c.Key
 	case form == reports.FormText || form == reports.FormDay:
 		return c.Text
 	}

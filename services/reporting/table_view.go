@@ -33,7 +33,9 @@ type cellView struct {
 	Blank   bool
 }
 
-func isNumber(form reports.Form) bool { return form != reports.FormText && form != reports.FormDay }
+func isNumber(form reports.Form) bool {
+	return form != reports.FormText && form != reports.FormName && form != reports.FormDay
+}
 
 func newTableView(id string, t reports.Table, f format) tableView {
 	v := tableView{ID: id, Title: t.Title, Empty: t.Empty}
@@ -137,24 +139,24 @@ func newFigureView(id string, fig reports.Figure, source string, f format) figur
 
 // reportView is a report as a page shows it.
 type reportView struct {
-	ChartsTitle string
-	Tables      []tableView
-	Figures     []figureView
-	Notes       []string
+	Tables  []tableView
+	Figures []figureView
+	Notes   []string
 }
 
 // newReportView lays a report out. Names on the page begin with prefix, since a
 // page can hold several reports.
 func (s *site) newReportView(prefix string, r reports.Report) reportView {
 	f := newFormat(r.Names)
-	v := reportView{ChartsTitle: r.Title + " as charts", Notes: r.Notes}
+	v := reportView{Notes: r.Notes}
 	for _, t := range r.Tables {
 		v.Tables = append(v.Tables, newTableView(prefix+"-"+t.Name, t, f))
 	}
 	for _, fig := range r.Figures {
 		source := ""
 		if s.assets.hasCharts() {
-			source = fmt.Sprintf("/reports/%s/figures/%s.json?%s", r.Name, url.PathEscape(fig.Name), filterValues(r.Filter).Encode())
+			source = fmt.Sprintf("/reports/%s/figures/%s.json?%s",
+				r.Name, url.PathEscape(fig.Name), filterValues(r.Filter).Encode())
 		}
 		v.Figures = append(v.Figures, newFigureView(prefix+"-figure-"+fig.Name, fig, source, f))
 	}

@@ -119,7 +119,8 @@ func (w words) firm(payload events.Payload) string {
 	case *events.Product:
 		return list("Product listed: "+p.Name, w.sum(p.PriceE4)+" for "+w.quantity(1000, p.Unit))
 	case *events.Purchase:
-		return list("Bought: "+w.product(p.Product), w.quantity(p.QuantityMilli, p.Unit), w.sum(p.CostE4), given("from ", p.Supplier))
+		return list("Bought: "+w.product(p.Product), w.quantity(p.QuantityMilli, p.Unit), w.sum(p.CostE4),
+			given("from ", p.Supplier))
 	case *events.RateBook:
 		return list("Rate book revised: "+p.Revision, "from "+w.day(p.EffectiveFrom), p.Reason)
 	}

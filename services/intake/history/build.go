@@ -32,7 +32,8 @@ const (
 	atClosing = 17
 )
 
-// add makes one event of the job at hand and returns its id.
+// add makes one event of the job at hand and returns its id. One that breaks a
+// rule becomes an error of its row instead.
 func (b *builder) add(line int, job string, t events.Type, day events.Day, hour int,
 	payload events.Payload) (string, error) {
 	data, err := json.Marshal(payload)
@@ -53,6 +54,7 @@ func (b *builder) add(line int, job string, t events.Type, day events.Day, hour 
 		row := rowErrorOf(line, refusal)
 		b.refuseNamed(line, row.Column, row.Value, row.Rule)
 		b.faulty = true
+		return e.ID, nil
 	}
 	b.made = append(b.made, e)
 	return e.ID, nil

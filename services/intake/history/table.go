@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"daysheet/events"
@@ -147,7 +148,7 @@ func sort(records [][]string, lines []int, header int) (*sheet, error) {
 		r := row{line: lines[i]}
 		filled := false
 		for j, cell := range records[i] {
-			cell = strings.TrimSpace(cell)
+			cell = strings.TrimSpace(strings.Map(printable, cell))
 			filled = filled || cell != ""
 			switch {
 			case j >= len(place):
@@ -164,6 +165,15 @@ func sort(records [][]string, lines []int, header int) (*sheet, error) {
 	}
 	s.blank += blankLines(records, lines, header)
 	return s, nil
+}
+
+// printable turns line breaks inside a cell, and whatever else cannot be shown,
+// into spaces.
+func printable(r rune) rune {
+	if unicode.IsControl(r) {
+		return ' '
+	}
+	return r
 }
 
 // blankLines counts the empty lines between records, which the CSV reader

@@ -65,11 +65,13 @@ func taskNamed(text string, firm []events.FirmTask) (events.Task, bool) {
 }
 
 // plainLetters writes accented letters with the letters a key may have.
-var plainLetters = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue", "ß", "ss", "æ", "ae", "ø", "o", "å", "a",
-	"á", "a", "à", "a", "â", "a", "ã", "a", "é", "e", "è", "e", "ê", "e", "ë", "e", "í", "i", "ì", "i", "î", "i",
-	"ï", "i", "ó", "o", "ò", "o", "ô", "o", "õ", "o", "ú", "u", "ù", "u", "û", "u", "ç", "c", "ñ", "n", "ł", "l",
-	"č", "c", "š", "s", "ž", "z", "ý", "y", "ő", "o", "ű", "u", "ą", "a", "ę", "e", "ś", "s", "ź", "z", "ż", "z",
-	"ć", "c", "ń", "n", "ř", "r", "ě", "e", "ů", "u")
+var plainLetters = strings.NewReplacer(
+	"ä", "ae", "ö", "oe", "ü", "ue", "ß", "ss", "æ", "ae", "ø", "o", "å", "a", "á", "a", "à", "a",
+	"â", "a", "ã", "a", "é", "e", "è", "e", "ê", "e", "ë", "e", "í", "i", "ì", "i", "î", "i", "ï", "i",
+	"ó", "o", "ò", "o", "ô", "o", "õ", "o", "ú", "u", "ù", "u", "û", "u", "ç", "c", "ñ", "n", "ł", "l",
+	"č", "c", "š", "s", "ž", "z", "ý", "y", "ő", "o", "ű", "u", "ą", "a", "ę", "e", "ś", "s", "ź", "z",
+	"ż", "z", "ć", "c", "ń", "n", "ř", "r", "ě", "e", "ů", "u",
+)
 
 // keyOf makes a key of a name: "J 104/b" becomes "j-104-b". It is empty where
 // the name has nothing that a key may have.

@@ -6,7 +6,6 @@
   const holders = [...document.querySelectorAll('.chart[data-src]')];
   if (!window.echarts || holders.length === 0) return;
 
-  const still = window.matchMedia('(prefers-reduced-motion: reduce)');
   const drawn = new Map();
 
   const formatter = (body) => {
@@ -42,7 +41,7 @@
     option.color = several ? [1, 2, 3, 4, 5, 6].map((n) => colour(`--series-${n}`)) : [colour('--accent')];
     option.backgroundColor = 'transparent';
     option.textStyle = text;
-    option.animation = !still.matches;
+    option.animation = false; // calm, and the same for those who asked for less motion
     option.legend.textStyle = text;
     option.tooltip = {
       ...option.tooltip,
@@ -59,10 +58,11 @@
       axis.axisLine = { show: category, lineStyle: { color: colour('--line-strong') } };
       axis.axisTick = { show: false };
       axis.splitLine = { show: !category, lineStyle: { color: colour('--line') } };
-      axis.axisLabel = { ...axis.axisLabel, ...text, hideOverlap: true };
+      axis.axisLabel = { ...axis.axisLabel, ...text, lineHeight: 16, hideOverlap: true };
       if (!category) {
-        axis.axisLabel.formatter = write;
-        axis.splitNumber = holder.clientWidth < 420 ? 3 : 5;
+        const narrow = holder.clientWidth < 420;
+        axis.axisLabel.formatter = narrow ? formatter({ ...body, unit: '', currency: '' }) : write;
+        axis.splitNumber = narrow ? 3 : 5;
       }
     }
     const names = axisOf(option.yAxis);
@@ -96,7 +96,7 @@
   };
 
   const redraw = () => drawn.forEach(({ body }, holder) => draw(holder, body));
-  const fit = () => drawn.forEach(({ chart }) => chart.resize({ animation: { duration: 0 } }));
+  const fit = () => drawn.forEach(({ chart }) => chart.resize());
 
   const load = async (holder) => {
     try {
@@ -118,7 +118,7 @@
       width = window.innerWidth;
       redraw();
     });
-    for (const query of ['(prefers-color-scheme: dark)', '(prefers-reduced-motion: reduce)', 'print']) {
+    for (const query of ['(prefers-color-scheme: dark)', 'print']) {
       window.matchMedia(query).addEventListener('change', redraw);
     }
     window.addEventListener('beforeprint', fit);
