@@ -70,11 +70,7 @@ func (t inProcess) RoundTrip(r *http.Request) (*http.Response, error) {
 	r.RemoteAddr = "127.0.0.1:0"
 	body, writer := io.Pipe()
 	answer := &streamedAnswer{header: http.Header{}, body: writer, started: make(chan struct{})}
-	go func() {
-		t.handler.ServeHTTP(answer, r)
-		answer.WriteHeader(http.StatusOK)
-		writer.Close()
-	}()
+	go answer.run(t.handler, r)
 	<-answer.started
 	return &http.Response{
 		StatusCode: answer.status, Status: http.StatusText(answer.status), Proto: "HTTP/1.1", ProtoMajor: 1, ProtoMinor: 1,
@@ -89,6 +85,21 @@ type streamedAnswer struct {
 	status       int
 	body         *io.PipeWriter
 	started      chan struct{}
+}
+
+// run serves the request. As on a network, a handler that breaks off ends the
+// answer, and not the program.
+func (a *streamedAnswer) run(handler http.Handler, r *http.Request) {
+	defer func() {
+		a.WriteHeader(http.StatusInternalServerError) // counts only where nothing was decided
+		if broken := recover(); broken != nil {
+			a.body.CloseWithError(fmt.Errorf("the answer broke off: %v", broken))
+			return
+		}
+		a.body.Close()
+	}()
+	handler.ServeHTTP(a, r)
+	a.WriteHeader(http.StatusOK)
 }
 
 func (a *streamedAnswer) Header() http.Header { return a.header }
@@ -176,6 +187,9 @@ func (c *client) record(ctx context.Context, batch []events.Event) ([]events.Rec
 		Receipts []events.Receipt `json:"receipts"`
 	}
 	if err := json.NewDecoder(answer.Body).Decode(&got); err != nil {
+		return nil, fmt.Errorf("read receipts: %w", err)
+	}
+	if _, err := io.Copy(io.Discard, answer.Body); err != nil {
 		return nil, fmt.Errorf("read receipts: %w", err)
 	}
 	return got.Receipts, nil

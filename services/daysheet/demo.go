@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"daysheet/events"
-	"daysheet/services/daysheet/demo"
+	"daysheet/services/daysheet/invent"
 	"daysheet/services/eventlog"
 	"daysheet/services/httpd"
 )
@@ -55,18 +55,18 @@ func (c *DemoCmd) Run(ctx context.Context, g *Globals) (err error) {
 
 // fill records the invented firm by the same path that a phone takes.
 func (c *DemoCmd) fill(ctx context.Context, a *app) error {
-	last, err := a.log.Last(ctx, eventlog.Partition(demo.FirmKey))
+	last, err := a.log.Last(ctx, eventlog.Partition(invent.FirmKey))
 	if err != nil || last > 0 {
 		return err
 	}
 	if c.Jobs < 1 || c.Years < 1 {
 		return events.Refuse("jobs", c.Jobs, "at least one job in at least one year")
 	}
-	submissions, err := demo.Generate(demo.Options{Seed: c.Seed, Today: events.DayOf(time.Now()), Jobs: c.Jobs, Years: c.Years})
+	submissions, err := invent.Generate(invent.Options{Seed: c.Seed, Today: events.DayOf(time.Now()), Jobs: c.Jobs, Years: c.Years})
 	if err != nil {
 		return err
 	}
-	to := a.inProcess(httpd.Caller{Firm: demo.FirmKey, Name: "demo", Scopes: httpd.Scopes()})
+	to := a.inProcess(httpd.Caller{Firm: invent.FirmKey, Name: "demo", Scopes: httpd.Scopes()})
 	bar := newProgress("inventing a firm")
 	for i, s := range submissions {
 		if _, err := to.record(ctx, s.Events); err != nil {
@@ -75,20 +75,20 @@ func (c *DemoCmd) fill(ctx context.Context, a *app) error {
 		bar.update(uint64(i+1), uint64(len(submissions)))
 	}
 	bar.finish()
-	return a.catchUp(ctx, demo.FirmKey)
+	return a.catchUp(ctx, invent.FirmKey)
 }
 
 // demoToken makes a token for this run; those of earlier runs are revoked.
 func demoToken(a *app) (string, error) {
 	for _, t := range a.tokens.List() {
-		if t.Firm == demo.FirmKey && t.Revoked.IsZero() {
+		if t.Firm == invent.FirmKey && t.Revoked.IsZero() {
 			if err := a.tokens.Revoke(t.Firm, t.Name); err != nil {
 				return "", err
 			}
 		}
 	}
 	name := "visitor " + time.Now().UTC().Format("2006-01-02 15:04:05.000")
-	return a.tokens.Add(httpd.Token{Firm: demo.FirmKey, Name: name, Scopes: httpd.Scopes()})
+	return a.tokens.Add(httpd.Token{Firm: invent.FirmKey, Name: name, Scopes: httpd.Scopes()})
 }
 
 // inProcess returns a client that speaks to the app without a network.

@@ -14,7 +14,7 @@ import (
 	"testing"
 
 	"daysheet/events"
-	"daysheet/services/daysheet/demo"
+	"daysheet/services/daysheet/invent"
 	"daysheet/services/httpd"
 )
 
@@ -41,7 +41,7 @@ func mustClose(t *testing.T, a *app) {
 func mustInvent(t *testing.T, a *app, jobs int) *client {
 	t.Helper()
 	c := owner(a)
-	submissions, err := demo.Generate(demo.Options{Seed: 7, Today: today, Jobs: jobs, Years: 2})
+	submissions, err := invent.Generate(invent.Options{Seed: 7, Today: today, Jobs: jobs, Years: 2})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -56,14 +56,14 @@ func mustInvent(t *testing.T, a *app, jobs int) *client {
 
 func mustCatchUp(t *testing.T, a *app) {
 	t.Helper()
-	if err := a.catchUp(t.Context(), demo.FirmKey); err != nil {
+	if err := a.catchUp(t.Context(), invent.FirmKey); err != nil {
 		t.Fatal(err)
 	}
 }
 
 // owner is a client of the invented firm that may do everything.
 func owner(a *app) *client {
-	return a.inProcess(httpd.Caller{Firm: demo.FirmKey, Name: "owner", Scopes: httpd.Scopes()})
+	return a.inProcess(httpd.Caller{Firm: invent.FirmKey, Name: "owner", Scopes: httpd.Scopes()})
 }
 
 func mustGet(t *testing.T, c *client, path string) []byte {
@@ -314,7 +314,7 @@ func TestTheLogIsTheTruth(t *testing.T) {
 		t.Fatal(err)
 	}
 	imported := ImportCmd{File: file}
-	imported.Firm = demo.FirmKey
+	imported.Firm = invent.FirmKey
 	for range 2 { // the second time nothing is added
 		if err := imported.Run(t.Context(), &Globals{Data: other, quiet: true}); err != nil {
 			t.Fatal(err)

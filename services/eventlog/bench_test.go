@@ -39,7 +39,8 @@ func BenchmarkRecord(b *testing.B) {
 	}
 	booking := func(w, n int) error {
 		job := fmt.Sprintf("job-%d", w)
-		_, err := l.Record(b.Context(), testFirm, job, "crew", []events.Event{hours(fmt.Sprintf("booking-%08d", n+1), job, 60)})
+		e := hours(fmt.Sprintf("booking-%08d", n+1), job, 60)
+		_, err := l.Record(b.Context(), testFirm, job, "crew", []events.Event{e})
 		return err
 	}
 	// Turn by turn, so that a disk that is busy with other things slows both down.

@@ -172,7 +172,8 @@ func sequencesBefore(m message, after uint64) ([]uint64, error) {
 			return before, nil
 		}
 		if sequence < after {
-			return nil, fmt.Errorf("sequence %d: the chain passes by sequence %d, which is known to be in it", m.sequence, after)
+			return nil, fmt.Errorf("sequence %d: the chain passes by sequence %d, which is known to be in it",
+				m.sequence, after)
 		}
 		before = append(before, sequence)
 		bound = sequence

@@ -98,7 +98,9 @@ func TestCommitsUpTo(t *testing.T) {
 	record(t, l, testFirm, testJob, hours("booking-1", testJob, 5)) // 3
 	record(t, l, testFirm, "job-2", hours("booking-1", "job-2", 5)) // 4
 	record(t, l, testFirm, testJob, hours("booking-2", testJob, 5)) // 5
-	for upTo, want := range map[uint64][]uint64{0: {1, 3, 5}, 1: {1}, 2: {1}, 3: {1, 3}, 4: {1, 3}, 5: {1, 3, 5}, 99: {1, 3, 5}} {
+	for upTo, want := range map[uint64][]uint64{
+		0: {1, 3, 5}, 1: {1}, 2: {1}, 3: {1, 3}, 4: {1, 3}, 5: {1, 3, 5}, 99: {1, 3, 5},
+	} {
 		var got []uint64
 		for _, s := range commits(t, l, testFirm, testJob, upTo) {
 			got = append(got, s.Sequence)
@@ -130,16 +132,16 @@ func TestForgedCommitsAreFound(t *testing.T) {
 		forge func(raw []byte, header map[string]string) []byte
 		says  string
 	}{
-		"honest":           {func(raw []byte, _ map[string]string) []byte { return raw }, ""},
-		"garbage":          {func([]byte, map[string]string) []byte { return []byte("garbage") }, "read commit"},
+		"honest":           {leave, ""},
+		"garbage":          {garbage, "read commit"},
+		"bare garbage":     {func(raw []byte, h map[string]string) []byte { clear(h); return garbage(raw, h) }, "not a commit"},
 		"torn":             {func(raw []byte, _ map[string]string) []byte { return raw[:len(raw)/2] }, "read commit"},
-		"bare garbage":     {func(_ []byte, h map[string]string) []byte { clear(h); return []byte("garbage") }, "not a commit of this ledger"},
-		"no way back":      {func(raw []byte, h map[string]string) []byte { delete(h, headerPrevious); return raw }, headerPrevious},
-		"way to itself":    {func(raw []byte, h map[string]string) []byte { h[headerPrevious] = "5"; return raw }, "do not lead back"},
-		"way past one":     {func(raw []byte, h map[string]string) []byte { h[headerPrevious] = "1"; return raw }, "does not follow"},
-		"way to the other": {func(raw []byte, h map[string]string) []byte { h[headerPrevious] = "2"; return raw }, "job-2"},
-		"other version":    {func(raw []byte, h map[string]string) []byte { h[headerVersion] = "7"; return raw }, headerVersion},
-		"other hash":       {func(raw []byte, _ map[string]string) []byte { return replaceHash(raw) }, "does not follow"},
+		"other hash":       {otherHash, "does not follow"},
+		"other version":    {withHeader(headerVersion, "7"), headerVersion},
+		"no way back":      {withHeader(headerPrevious, ""), headerPrevious},
+		"way to itself":    {withHeader(headerPrevious, "5"), "do not lead back"},
+		"way past one":     {withHeader(headerPrevious, "1"), "does not follow"},
+		"way to the other": {withHeader(headerPrevious, "2"), "job-2"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			l := openDir(t, t.TempDir())
@@ -171,8 +173,20 @@ func TestForgedCommitsAreFound(t *testing.T) {
 	}
 }
 
-// replaceHash returns the commit with another hash of the commit before it.
-func replaceHash(raw []byte) []byte {
+func leave(raw []byte, _ map[string]string) []byte { return raw }
+
+func garbage([]byte, map[string]string) []byte { return []byte("garbage") }
+
+// withHeader leaves the commit as it is and changes one header.
+func withHeader(name, value string) func([]byte, map[string]string) []byte {
+	return func(raw []byte, header map[string]string) []byte {
+		header[name] = value
+		return raw
+	}
+}
+
+// otherHash names another commit as the one before.
+func otherHash(raw []byte, _ map[string]string) []byte {
 	c, err := events.DecodeCommit(raw)
 	if err != nil {
 		return nil

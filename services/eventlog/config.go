@@ -86,7 +86,8 @@ func (c Config) check() error {
 	external := c.CAFile + c.CertFile + c.KeyFile + c.CredentialsFile + c.NKeyFile
 	switch {
 	case (c.Dir == "") == (c.URL == ""):
-		return events.Refuse("Dir", c.Dir, "give either a folder for the embedded log or the URL of a server (URL is %q)", c.URL)
+		return events.Refuse("Dir", c.Dir,
+			"give either a folder for the embedded log or the URL of a server (URL is %q)", c.URL)
 	case c.Dir != "" && external != "":
 		return events.Refuse("URL", c.URL, "certificates and credentials need the URL of a server")
 	case (c.CertFile == "") != (c.KeyFile == ""):

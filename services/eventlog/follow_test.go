@@ -20,7 +20,8 @@ func TestFollowFromTheMiddleAndLive(t *testing.T) {
 	want := commits(t, l, testFirm, testJob, 0)
 	arrived, end := follow(t, l, Partition(testFirm), 4)
 	for _, w := range want[4:] {
-		if s := next(t, arrived, end); s.Sequence != w.Sequence || s.Partition != w.Partition || string(s.Raw) != string(w.Raw) {
+		s := next(t, arrived, end)
+		if s.Sequence != w.Sequence || s.Partition != w.Partition || string(s.Raw) != string(w.Raw) {
 			t.Fatalf("sequence %d of partition %d arrived, want %d of %d", s.Sequence, s.Partition, w.Sequence, w.Partition)
 		}
 	}

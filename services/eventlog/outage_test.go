@@ -31,7 +31,8 @@ func TestLostRequestsAndAnswers(t *testing.T) {
 			}
 			recorded := make(chan outcome, 1)
 			go func() {
-				receipts, err := l.Record(t.Context(), testFirm, testJob, "crew", []events.Event{hours("booking-lost", testJob, 5)})
+				submitted := []events.Event{hours("booking-lost", testJob, 5)}
+				receipts, err := l.Record(t.Context(), testFirm, testJob, "crew", submitted)
 				recorded <- outcome{receipts, err}
 			}()
 			<-lost

@@ -93,7 +93,8 @@ func TestRefusals(t *testing.T) {
 		code      events.Code
 		says      []string
 	}{
-		{"firm with a dot", "firm.a", testJob, []events.Event{opening(testJob)}, events.Invalid, []string{"firm", `"firm.a"`}},
+		{"firm with a dot", "firm.a", testJob, []events.Event{opening(testJob)}, events.Invalid,
+			[]string{"firm", `"firm.a"`}},
 		{"job with a wildcard", testFirm, ">", []events.Event{opening(">")}, events.Invalid, []string{"job", `">"`}},
 		{"nothing", testFirm, testJob, nil, events.Invalid, []string{"events", "1 to 500"}},
 		{"event of another job", testFirm, testJob, []events.Event{hours("booking-x", "job-2", 5)}, events.Invalid,

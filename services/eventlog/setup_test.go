@@ -107,12 +107,14 @@ func (e *external) admin(tb testing.TB) jetstream.JetStream {
 
 // opening returns the event that opens a job.
 func opening(job string) events.Event {
-	return event("opening-"+job, events.JobOpened, job, events.Opening{JobType: "stairwell", Title: "Stairwell, two floors"})
+	return event("opening-"+job, events.JobOpened, job,
+		events.Opening{JobType: "stairwell", Title: "Stairwell, two floors"})
 }
 
 // hours returns a booking with the given id.
 func hours(id, job string, minutes int64) events.Event {
-	return event(id, events.HoursBooked, job, events.Hours{Person: "ada", Grade: "painter", Task: "sand", Minutes: minutes})
+	return event(id, events.HoursBooked, job,
+		events.Hours{Person: "ada", Grade: "painter", Task: "sand", Minutes: minutes})
 }
 
 func event(id string, kind events.Type, subject string, payload any) events.Event {
@@ -120,7 +122,9 @@ func event(id string, kind events.Type, subject string, payload any) events.Even
 	if err != nil {
 		panic(err)
 	}
-	return events.Event{ID: id, Source: "/phones/van-2", Type: kind, Subject: subject, Time: "2026-03-04T16:20:00+01:00", Data: data}
+	return events.Event{
+		ID: id, Source: "/phones/van-2", Type: kind, Subject: subject, Time: "2026-03-04T16:20:00+01:00", Data: data,
+	}
 }
 
 // record records and fails the test if that is refused.

@@ -15,14 +15,17 @@ func (b Batch) Validate() error {
 	}
 	for i, c := range b.Commits {
 		if c.Partition != b.Partition {
-			return fmt.Errorf("batch of partition %d: commit %d is of partition %d", b.Partition, c.Sequence, c.Partition)
+			return fmt.Errorf("batch of partition %d: commit %d is of partition %d",
+				b.Partition, c.Sequence, c.Partition)
 		}
 		if c.Sequence == 0 || (i > 0 && c.Sequence != b.Commits[i-1].Sequence+1) {
-			return fmt.Errorf("batch of partition %d: commit %d does not follow the one before it", b.Partition, c.Sequence)
+			return fmt.Errorf("batch of partition %d: commit %d does not follow the one before it",
+				b.Partition, c.Sequence)
 		}
 	}
 	if last := b.Commits[len(b.Commits)-1].Sequence; last != b.Position {
-		return fmt.Errorf("batch of partition %d: position is %d, but the last commit is %d", b.Partition, b.Position, last)
+		return fmt.Errorf("batch of partition %d: position is %d, but the last commit is %d",
+			b.Partition, b.Position, last)
 	}
 	if err := b.validateFacts(); err != nil {
 		return err
@@ -75,8 +78,9 @@ func (b Batch) After(position uint64) (Batch, error) {
 		return Batch{}, fmt.Errorf("batch of partition %d starts at commit %d, but the store has only those up to %d",
 			b.Partition, first, position)
 	}
-	b.Commits = b.Commits[sort.Search(len(b.Commits), func(i int) bool { return b.Commits[i].Sequence > position }):]
-	b.Facts = b.Facts[sort.Search(len(b.Facts), func(i int) bool { return b.Facts[i].Sequence > position }):]
-	b.Jobs = b.Jobs[sort.Search(len(b.Jobs), func(i int) bool { return b.Jobs[i].Sequence > position }):]
+	commits := sort.Search(len(b.Commits), func(i int) bool { return b.Commits[i].Sequence > position })
+	rows := sort.Search(len(b.Facts), func(i int) bool { return b.Facts[i].Sequence > position })
+	jobs := sort.Search(len(b.Jobs), func(i int) bool { return b.Jobs[i].Sequence > position })
+	b.Commits, b.Facts, b.Jobs = b.Commits[commits:], b.Facts[rows:], b.Jobs[jobs:]
 	return b, nil
 }

@@ -116,7 +116,8 @@ func (t Tables) fromFacts(s *statement, q reports.Query) {
 // in one partition and a commit is of one job, so that within a firm the
 // sequence alone says which row it is.
 func (t Tables) fromJobs(s *statement, firm string, asOf uint64) {
-	s.write(" FROM ", t.JobsFrom, " WHERE firm = ? AND sequence IN (SELECT max(sequence) FROM ", t.JobsFrom, " WHERE firm = ?")
+	s.write(" FROM ", t.JobsFrom, " WHERE firm = ? AND sequence IN (SELECT max(sequence) FROM ",
+		t.JobsFrom, " WHERE firm = ?")
 	s.args = append(s.args, firm, firm)
 	s.asOf(asOf)
 	s.write(" GROUP BY job)")

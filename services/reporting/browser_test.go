@@ -19,7 +19,8 @@ import (
 func browse(t *testing.T, s *stack) context.Context {
 	t.Helper()
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))
+		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-quic",
+			true), chromedp.Flag("disable-component-update", true))
 	allocator, stop := chromedp.NewExecAllocator(context.Background(), options...)
 	t.Cleanup(stop)
 	ctx, _ := chromedp.NewContext(allocator)
@@ -161,7 +162,8 @@ func TestNewRecordsAreAnnounced(t *testing.T) {
 			must(t, err)
 			waiting = false
 		default:
-			s.record("north", "flat-2", s.act(events.HoursBooked, "2026-06-18", events.Hours{Person: "una", Task: "coat", Minutes: 10}))
+			s.record("north", "flat-2", s.act(events.HoursBooked, "2026-06-18", events.Hours{Person: "una", Task: "coat",
+				Minutes: 10}))
 		}
 	}
 	text, err := chromedp.Run(ctx, chromedp.Text(chromedp.CSS(".live")))

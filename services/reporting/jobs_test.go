@@ -62,7 +62,8 @@ func TestPages(t *testing.T) {
 			got = append(got, j.Job)
 		}
 		next = body.Next
-		if link := a.header.Get("Link"); next == "" && link != "" || next != "" && nextLink.FindStringSubmatch(link)[1] != next {
+		if link := a.header.Get("Link"); next == "" && link != "" || next != "" &&
+			nextLink.FindStringSubmatch(link)[1] != next {
 			t.Errorf("Link is %q, next is %q", link, next)
 		}
 		open(fmt.Sprintf("job-6-later-%d", len(got)))
@@ -85,7 +86,8 @@ func TestJobDetail(t *testing.T) {
 	if flat.State != "running" || flat.OpenSnags != 1 || flat.OpenDamage != 0 || len(flat.ProtectionDown) != 2 {
 		t.Errorf("flat-2: %+v", flat)
 	}
-	if down := flat.ProtectionDown[0]; down.QuantityMilli != 18_400 || down.Unit != "m" || down.RemoveBy != "2026-06-22" {
+	if down := flat.ProtectionDown[0]; down.QuantityMilli != 18_400 || down.Unit != "m" ||
+		down.RemoveBy != "2026-06-22" {
 		t.Errorf("first protection still down: %+v", down)
 	}
 	if want := fmt.Sprintf("%q", fmt.Sprint(flat.Sequence)); a.header.Get("ETag") != want {
@@ -111,14 +113,16 @@ func TestJobDetail(t *testing.T) {
 func TestVoidedClearanceOpensItsSnag(t *testing.T) {
 	s := newStack(t)
 	s.settle("north")
-	snag := s.act(events.SnagRaised, "2026-06-02", events.Snag{Location: "Hall", Finding: "thin at the corner", RaisedBy: "firm"})
+	snag := s.act(events.SnagRaised, "2026-06-02", events.Snag{Location: "Hall", Finding: "thin at the corner",
+		RaisedBy: "firm"})
 	cleared := s.act(events.SnagCleared, "2026-06-03", events.SnagClearance{Snag: snag.ID})
 	open := func() int {
 		var body jobDetailBody
 		s.read("north", "/v1/jobs/one", &body)
 		return body.OpenSnags
 	}
-	s.record("north", "one", s.act(events.JobOpened, "2026-06-01", events.Opening{JobType: "exterior", Title: "One"}), snag)
+	s.record("north", "one", s.act(events.JobOpened, "2026-06-01", events.Opening{JobType: "exterior",
+		Title: "One"}), snag)
 	if open() != 1 {
 		t.Errorf("%d open snags after one was raised", open())
 	}
@@ -126,7 +130,8 @@ func TestVoidedClearanceOpensItsSnag(t *testing.T) {
 	if open() != 0 {
 		t.Errorf("%d open snags after it was cleared", open())
 	}
-	s.record("north", "one", s.act(events.EventVoided, "2026-06-04", events.Void{Event: cleared.ID, Reason: "wrong corner"}))
+	s.record("north", "one", s.act(events.EventVoided, "2026-06-04", events.Void{Event: cleared.ID,
+		Reason: "wrong corner"}))
 	if open() != 1 {
 		t.Errorf("%d open snags after the clearance was voided", open())
 	}

@@ -20,8 +20,10 @@ const browser = "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8
 
 // pagePaths are the pages of the story, one of each kind and each state.
 func pagePaths() []string {
-	paths := []string{"/", "/?state=running", "/?state=estimated", "/jobs/stair-1", "/jobs/flat-2", "/jobs/hall-4", "/help", "/licences",
-		"/explain?job=stair-1&kind=labour&side=actual&of=minutes", "/explain?kind=material&of=cost&limit=2", "/explain?task=none"}
+	paths := []string{"/", "/?state=running", "/?state=estimated", "/jobs/stair-1", "/jobs/flat-2", "/jobs/hall-4",
+		"/help", "/licences",
+		"/explain?job=stair-1&kind=labour&side=actual&of=minutes", "/explain?kind=material&of=cost&limit=2",
+		"/explain?task=none"}
 	for _, d := range reports.Definitions() {
 		paths = append(paths, "/reports/"+d.Name, "/reports/"+d.Name+"?job=stair-1", "/reports/"+d.Name+"?job=hall-4",
 			"/reports/"+d.Name+"?from=2031-01-01")
@@ -132,15 +134,18 @@ func TestWhatPagesSay(t *testing.T) {
 	for path, wanted := range map[string][]string{
 		"/": {"Flat, four rooms, in use", "Running", "Stairwell, two floors", "8:40", "Hall and landing"},
 		"/jobs/stair-1": {
-			"Una: 16:00\u00a0h, Coat surface, Ground floor", "Taken back, because booked twice the hours", "coat 2: 105\u00a0m²",
-			"14.9\u00a0l of Wall paint, matt", "Damage made good: handrail, First floor, sanded and oiled", "Job closed, billed 2,645.00\u00a0EUR",
+			"Una: 16:00\u00a0h, Coat surface, Ground floor", "Taken back, because booked twice the hours",
+			"coat 2: 105\u00a0m²",
+			"14.9\u00a0l of Wall paint, matt", "Damage made good: handrail, First floor, sanded and oiled",
+			"Job closed, billed 2,645.00\u00a0EUR",
 			"Snag raised by the customer: edge above the door not straight", "past the last day for clean removal",
 			"over", "under", "price +165.00\u00a0EUR",
 		},
 		"/jobs/flat-2":                    {"<script>alert(1)</script>", "18.4\u00a0m", "run on the door frame"},
 		"/reports/job-types":              {"Exterior", "Finished from"},
 		"/reports/consumables?job=flat-2": {"=Tape, 30 mm"},
-		"/explain?job=stair-1&kind=labour&side=actual&task=coat&of=minutes": {"25:25\u00a0h", "takes back", "counts", minus + "16:00", "Coat surface"},
+		"/explain?job=stair-1&kind=labour&side=actual&task=coat&of=minutes": {"25:25\u00a0h", "takes back", "counts",
+			minus + "16:00", "Coat surface"},
 	} {
 		said := strings.Join(strings.Fields(strings.ReplaceAll(textOf(s.page(path)), "\u00a0", "\u2063")), " ")
 		said = strings.ReplaceAll(said, "\u2063", "\u00a0")
@@ -155,9 +160,11 @@ func TestWhatPagesSay(t *testing.T) {
 func TestErrorPage(t *testing.T) {
 	s := newStack(t)
 	s.settle("north")
-	for path, status := range map[string]int{"/jobs/nowhere": 404, "/reports/job-types?from=soon": 422, "/explain?colour=red": 422} {
+	for path, status := range map[string]int{"/jobs/nowhere": 404, "/reports/job-types?from=soon": 422,
+		"/explain?colour=red": 422} {
 		a := s.get("north", path, "Accept", browser)
-		if a.status != status || !strings.HasPrefix(a.header.Get("Content-Type"), "text/html") || !strings.Contains(a.body, "<h1>") {
+		if a.status != status || !strings.HasPrefix(a.header.Get("Content-Type"), "text/html") ||
+			!strings.Contains(a.body, "<h1>") {
 			t.Errorf("GET %s: status %d, %s", path, a.status, a.header.Get("Content-Type"))
 		}
 	}
@@ -218,7 +225,8 @@ func TestAssets(t *testing.T) {
 		open, err := http.Get(s.address + address) // without a token
 		must(t, err)
 		open.Body.Close()
-		if open.StatusCode != http.StatusOK || !strings.Contains(open.Header.Get("Cache-Control"), "immutable") || !open.Uncompressed {
+		if open.StatusCode != http.StatusOK || !strings.Contains(open.Header.Get("Cache-Control"), "immutable") ||
+			!open.Uncompressed {
 			t.Errorf("%s: status %d, Cache-Control %q", address, open.StatusCode, open.Header.Get("Cache-Control"))
 		}
 		stale := assetsAt + "0000000000000000" + address[strings.LastIndex(address, "/"):]

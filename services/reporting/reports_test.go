@@ -31,7 +31,8 @@ type reportAnswer struct {
 
 // questions are filters under which every report is asked.
 func questions() []string {
-	return []string{"", "?job=stair-1", "?job=flat-2", "?job=hall-4", "?job_type=exterior", "?from=2026-05-01&to=2026-05-31",
+	return []string{"", "?job=stair-1", "?job=flat-2", "?job=hall-4", "?job_type=exterior",
+		"?from=2026-05-01&to=2026-05-31",
 		"?job=stair-1&as_of=8", "?as_of=14"}
 }
 
@@ -52,7 +53,8 @@ func TestEveryFigureIsTheSumOfItsFacts(t *testing.T) {
 			}
 		}
 	}
-	for _, form := range []reports.Form{reports.FormMinutes, reports.FormMoney, reports.FormQuantity, reports.FormCount} {
+	for _, form := range []reports.Form{reports.FormMinutes, reports.FormMoney, reports.FormQuantity,
+		reports.FormCount} {
 		if explained[form] == 0 {
 			t.Errorf("no figure in the form %s was explained", form)
 		}
@@ -84,7 +86,8 @@ func (s *stack) checkExplained(where string, columns []columnBody, cells row, ex
 				s.t.Errorf("%s, %s: facts add up to %+v, the answer says %+v", where, c.Key, sum, e.Sum)
 			}
 		}
-		got := map[string]int64{"minutes": sum.Minutes, "quantity": sum.QuantityMilli, "money": sum.CostE4, "count": sum.Facts}
+		got := map[string]int64{"minutes": sum.Minutes, "quantity": sum.QuantityMilli, "money": sum.CostE4,
+			"count": sum.Facts}
 		if got[c.Form] != want {
 			s.t.Errorf("%s, %s is %d, its facts add up to %d (%s)", where, c.Key, want, got[c.Form], address)
 		}
@@ -130,11 +133,13 @@ func TestJobSummaryInJSON(t *testing.T) {
 func TestAsOf(t *testing.T) {
 	s := newStack(t)
 	s.settle("north")
-	before := s.record("north", "one", s.act("daysheet.job.opened.v1", "2026-06-01", map[string]any{"job_type": "exterior", "title": "One"}),
+	before := s.record("north", "one", s.act("daysheet.job.opened.v1", "2026-06-01",
+		map[string]any{"job_type": "exterior", "title": "One"}),
 		s.act("daysheet.hours.booked.v1", "2026-06-01", map[string]any{"person": "una", "task": "coat", "minutes": 60}))
 	const path = "/v1/reports/job-summary?job=one"
 	then := s.get("north", path+"&as_of="+strconv.FormatUint(before, 10))
-	s.record("north", "one", s.act("daysheet.hours.booked.v1", "2026-06-02", map[string]any{"person": "una", "task": "coat", "minutes": 30}))
+	s.record("north", "one", s.act("daysheet.hours.booked.v1", "2026-06-02", map[string]any{"person": "una",
+		"task": "coat", "minutes": 30}))
 	now := s.get("north", path)
 	again := s.get("north", path+"&as_of="+strconv.FormatUint(before, 10))
 	if then.body != again.body || then.header.Get("ETag") != again.header.Get("ETag") {
@@ -143,7 +148,8 @@ func TestAsOf(t *testing.T) {
 	if now.body == then.body || now.header.Get("ETag") == then.header.Get("ETag") {
 		t.Error("new hours changed neither the answer nor its ETag")
 	}
-	if a := s.get("north", path+"&as_of=4000"); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "as_of") {
+	if a := s.get("north", path+"&as_of=4000"); a.status != http.StatusUnprocessableEntity ||
+		!strings.Contains(a.body, "as_of") {
 		t.Errorf("a position that was not reached: %d %s", a.status, a.body)
 	}
 }
@@ -151,22 +157,26 @@ func TestAsOf(t *testing.T) {
 func TestNotModified(t *testing.T) {
 	s := newStack(t)
 	tell(s)
-	for _, path := range []string{"/v1/reports/job-types", "/v1/reports/job-types.csv", "/v1/explain?job=stair-1&kind=labour", "/v1/jobs/stair-1"} {
+	for _, path := range []string{"/v1/reports/job-types", "/v1/reports/job-types.csv",
+		"/v1/explain?job=stair-1&kind=labour", "/v1/jobs/stair-1"} {
 		first := s.get("north", path)
 		tag := first.header.Get("ETag")
 		if first.status != http.StatusOK || tag == "" {
 			t.Fatalf("GET %s: status %d, ETag %q", path, first.status, tag)
 		}
 		for _, match := range []string{tag, "W/" + tag, `"other", ` + tag, "*"} {
-			if a := s.get("north", path, "If-None-Match", match); a.status != http.StatusNotModified || a.body != "" || a.header.Get("ETag") != tag {
-				t.Errorf("GET %s with If-None-Match %s: status %d, ETag %q, body %q", path, match, a.status, a.header.Get("ETag"), a.body)
+			if a := s.get("north", path, "If-None-Match", match); a.status != http.StatusNotModified || a.body != "" ||
+				a.header.Get("ETag") != tag {
+				t.Errorf("GET %s with If-None-Match %s: status %d, ETag %q, body %q", path, match, a.status,
+					a.header.Get("ETag"), a.body)
 			}
 		}
 		if a := s.get("north", path, "If-None-Match", `"other"`); a.status != http.StatusOK || a.body != first.body {
 			t.Errorf("GET %s with another tag: status %d", path, a.status)
 		}
 	}
-	if json, csv := s.get("north", "/v1/reports/job-types.json"), s.get("north", "/v1/reports/job-types.csv"); json.header.Get("ETag") == csv.header.Get("ETag") {
+	if json, csv := s.get("north", "/v1/reports/job-types.json"), s.get("north",
+		"/v1/reports/job-types.csv"); json.header.Get("ETag") == csv.header.Get("ETag") {
 		t.Error("JSON and CSV share an ETag")
 	}
 }
@@ -238,13 +248,15 @@ func inCSVFile(value any) string {
 func TestCSVOptions(t *testing.T) {
 	s := newStack(t)
 	tell(s)
-	if a := s.get("north", "/v1/reports/consumables.csv?job=stair-1&bom=1"); !strings.HasPrefix(a.body, "\xef\xbb\xbfproduct,") {
+	if a := s.get("north", "/v1/reports/consumables.csv?job=stair-1&bom=1"); !strings.HasPrefix(a.body,
+		"\xef\xbb\xbfproduct,") {
 		t.Errorf("no byte order mark before %q", a.body[:min(20, len(a.body))])
 	}
 	if a := s.get("north", "/v1/reports/consumables.csv?job=stair-1"); !strings.Contains(a.body, `"'=Tape, 30 mm"`) {
 		t.Errorf("a product named like a formula went out as it is:\n%s", a.body)
 	}
-	if a := s.get("north", "/v1/reports/consumables.csv?table=wages"); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "consumables") {
+	if a := s.get("north", "/v1/reports/consumables.csv?table=wages"); a.status != http.StatusUnprocessableEntity ||
+		!strings.Contains(a.body, "consumables") {
 		t.Errorf("an unknown table: %d %s", a.status, a.body)
 	}
 }
@@ -312,7 +324,8 @@ func TestRefusals(t *testing.T) {
 		{"/reports/job-summary/figures/nothing.json", 404, "nothing"},
 	} {
 		a := s.get("north", c.path)
-		if a.status != c.status || !strings.Contains(a.body, c.says) || !strings.HasPrefix(a.header.Get("Content-Type"), "application/problem+json") {
+		if a.status != c.status || !strings.Contains(a.body, c.says) ||
+			!strings.HasPrefix(a.header.Get("Content-Type"), "application/problem+json") {
 			t.Errorf("GET %s: %d, not %d with %q: %s", c.path, a.status, c.status, c.says, a.body)
 		}
 		if strings.Contains(a.body, "secret") {

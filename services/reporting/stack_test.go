@@ -61,10 +61,12 @@ func newStackWith(t *testing.T, mount func(*httpd.Server, Deps) error) *stack {
 		s.tokens[firm], err = tokens.Add(httpd.Token{Firm: firm, Name: name, Scopes: []httpd.Scope{httpd.ScopeRead}})
 		must(t, err)
 	}
-	s.tokens["phone"], err = tokens.Add(httpd.Token{Firm: "north", Name: "phone", Scopes: []httpd.Scope{httpd.ScopeRecord}})
+	s.tokens["phone"], err = tokens.Add(httpd.Token{Firm: "north", Name: "phone",
+		Scopes: []httpd.Scope{httpd.ScopeRecord}})
 	must(t, err)
 	server := httpd.New(httpd.Config{
-		Tokens: tokens, Logger: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelError})), Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,
+		Tokens: tokens, Logger: slog.New(slog.NewTextHandler(t.Output(),
+			&slog.HandlerOptions{Level: slog.LevelError})), Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,
 	})
 	must(t, mount(server, Deps{
 		Store: store, Names: s.projector.Names, Commits: s.log.Commits, Watch: s.projector.Watch, Clock: today,
@@ -116,7 +118,8 @@ func (s *stack) act(kind events.Type, day string, payload any) events.Event {
 	data, err := json.Marshal(payload)
 	must(s.t, err)
 	return events.Event{
-		ID: fmt.Sprintf("event-%04d", s.events), Source: "/tests/phone", Type: kind, Time: day + "T08:00:00+02:00", Data: data,
+		ID: fmt.Sprintf("event-%04d",
+			s.events), Source: "/tests/phone", Type: kind, Time: day + "T08:00:00+02:00", Data: data,
 	}
 }
 

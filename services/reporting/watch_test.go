@@ -86,7 +86,8 @@ func TestWatch(t *testing.T) {
 	w.expect(changed("firm", settled))
 
 	// Who comes back is told of each job once, and then of what is new.
-	again := s.record("north", "one", s.act(events.HoursBooked, "2026-06-02", events.Hours{Person: "una", Task: "coat", Minutes: 60}))
+	again := s.record("north", "one", s.act(events.HoursBooked, "2026-06-02", events.Hours{Person: "una",
+		Task: "coat", Minutes: 60}))
 	w.expect(changed("one", again))
 	back := s.watch(fmt.Sprint(one))
 	back.expect(changed("two", two))

@@ -117,7 +117,9 @@ func BenchmarkSum(b *testing.B) {
 	for at := uint64(0); at < end; at += step {
 		write(b, s, run(at, at+step))
 	}
-	for _, by := range [][]reports.Dimension{{}, {reports.ByTask}, {reports.ByMonth, reports.BySide}, {reports.ByJob, reports.ByTask, reports.ByDay}} {
+	for _, by := range [][]reports.Dimension{
+		{}, {reports.ByTask}, {reports.ByMonth, reports.BySide}, {reports.ByJob, reports.ByTask, reports.ByDay},
+	} {
 		q := reports.Query{Firm: firm, By: by, From: "2024-02-01"}
 		b.Run(fmt.Sprintf("by %v", by), func(b *testing.B) {
 			statement, err := s.tables.Sum(q)

@@ -59,7 +59,8 @@ func run(after, upTo uint64) facts.Batch {
 				Day: events.Day("2024-01-01").Add(int(sequence / 100 % 365)), Side: reports.SideActual, Kind: reports.KindLabour,
 				Family: "coating", Task: []string{"coat", "sand", "mask"}[line], Surface: "wall", Method: "roller",
 				Location: fmt.Sprintf("Landing %d, first floor", sequence%9), Unit: events.SquareMetre, Grade: "journeyman",
-				Person: []string{"ann", "bob"}[sequence%2], Minutes: 45, QuantityMilli: int64(sequence % 7000), CostE4: 225_000, Sign: 1,
+				Person: []string{"ann", "bob"}[sequence%2], Minutes: 45, QuantityMilli: int64(sequence % 7000),
+				CostE4: 225_000, Sign: 1,
 			})
 		}
 		b.Jobs = append(b.Jobs, reports.JobRow{Firm: firm, Job: job, Partition: 1, Sequence: sequence, JobType: "occupied",
@@ -84,8 +85,8 @@ func holds(t *testing.T, s *Store, position uint64) {
 		t.Fatalf("position %d, %v, want %d", got, err, position)
 	}
 	var commits, jobs, rows, lines, last uint64
-	row := s.db.QueryRowContext(t.Context(), `SELECT (SELECT count(*) FROM commits), (SELECT count(*) FROM jobs), count(*),
-		count(DISTINCT (sequence, line)), coalesce(max(sequence), 0) FROM facts`)
+	row := s.db.QueryRowContext(t.Context(), `SELECT (SELECT count(*) FROM commits), (SELECT count(*) FROM jobs),
+		count(*), count(DISTINCT (sequence, line)), coalesce(max(sequence), 0) FROM facts`)
 	if err := row.Scan(&commits, &jobs, &rows, &lines, &last); err != nil {
 		t.Fatal(err)
 	}
@@ -100,7 +101,9 @@ func TestPathsThatCannotBe(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "file"), nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	for _, path := range []string{"", dir + "/a?threads=1", dir + "/a#b", dir + "/a%20b", dir, dir + "/none/facts", dir + "/file/facts"} {
+	for _, path := range []string{
+		"", dir + "/a?threads=1", dir + "/a#b", dir + "/a%20b", dir, dir + "/none/facts", dir + "/file/facts",
+	} {
 		s, err := Open(t.Context(), path, Options{})
 		if err == nil {
 			shut(t, s)
@@ -137,7 +140,8 @@ func TestOptions(t *testing.T) {
 	}
 	defer shut(t, s)
 	var memory, threads string
-	row := s.db.QueryRowContext(t.Context(), "SELECT current_setting('memory_limit'), CAST(current_setting('threads') AS VARCHAR)")
+	row := s.db.QueryRowContext(t.Context(),
+		"SELECT current_setting('memory_limit'), CAST(current_setting('threads') AS VARCHAR)")
 	if err := row.Scan(&memory, &threads); err != nil {
 		t.Fatal(err)
 	}

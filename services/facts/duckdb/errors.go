@@ -48,8 +48,8 @@ func openingError(err error) error {
 		return err
 	case strings.Contains(e.Msg, "Could not set lock"):
 		return fmt.Errorf("%w: %w", ErrLocked, err)
-	case e.Type == driver.ErrorTypeOutOfMemory, e.Type == driver.ErrorTypeInterrupt, e.Type == driver.ErrorTypePermission,
-		strings.Contains(e.Msg, "No space left"):
+	case e.Type == driver.ErrorTypeOutOfMemory, e.Type == driver.ErrorTypeInterrupt,
+		e.Type == driver.ErrorTypePermission, strings.Contains(e.Msg, "No space left"):
 		return err
 	}
 	return fmt.Errorf("%w: %w", ErrDamaged, err)

@@ -23,7 +23,8 @@ func (b *book) commit(job *reports.JobRow, added ...reports.Fact) uint64 {
 	sequence := uint64(len(b.commits) + 1)
 	b.commits = append(b.commits, events.Stored{
 		Partition: b.partition, Sequence: sequence,
-		Raw: fmt.Appendf(nil, `{"partition":%d,"sequence":%d,"invented":"raw \u0000 %c"}`, b.partition, sequence, rune(sequence)),
+		Raw: fmt.Appendf(nil, `{"partition":%d,"sequence":%d,"invented":"raw \u0000 %c"}`,
+			b.partition, sequence, rune(sequence)),
 	})
 	for i, f := range added {
 		f.Partition, f.Sequence, f.Line = b.partition, sequence, uint32(i)
@@ -64,8 +65,9 @@ const (
 func hours(firm, job string, minutes int64) reports.Fact {
 	return reports.Fact{
 		Firm: firm, Job: job, JobType: "occupied", EventID: "invented-event", OccurredAt: 1_700_000_000, Day: "2024-03-05",
-		Side: reports.SideActual, Kind: reports.KindLabour, Family: "coating", Task: "coat", Surface: "wall", Method: "roller",
-		Location: "Hall", Grade: "journeyman", Person: "ann", Unit: events.Hour, Minutes: minutes, CostE4: minutes * 7, Sign: 1,
+		Side: reports.SideActual, Kind: reports.KindLabour, Family: "coating", Task: "coat",
+		Surface: "wall", Method: "roller", Location: "Hall", Grade: "journeyman", Person: "ann", Unit: events.Hour,
+		Minutes: minutes, CostE4: minutes * 7, Sign: 1,
 	}
 }
 
@@ -76,8 +78,8 @@ func cancelled(f reports.Fact) reports.Fact {
 }
 
 func runningJob(firm, job string) *reports.JobRow {
-	return &reports.JobRow{Firm: firm, Job: job, JobType: "occupied", Title: "Invented job " + job, State: events.Running,
-		Opened: "2024-01-02"}
+	return &reports.JobRow{Firm: firm, Job: job, JobType: "occupied", Title: "Invented job " + job,
+		State: events.Running, Opened: "2024-01-02"}
 }
 
 func finishedJob(firm, job string, on events.Day) *reports.JobRow {

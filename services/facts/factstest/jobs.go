@@ -102,7 +102,8 @@ func testAsOf(t *testing.T, b *bench) {
 func testFirms(t *testing.T, b *bench) {
 	apart, book := &book{partition: 2}, &book{partition: 1}
 	for i := range 6 {
-		apart.commit(finishedJob("invented-cedar", "job-1", events.Day("2024-03-01").Add(i)), hours("invented-cedar", "job-1", 4096))
+		day := events.Day("2024-03-01").Add(i)
+		apart.commit(finishedJob("invented-cedar", "job-1", day), hours("invented-cedar", "job-1", 4096))
 	}
 	b.write(apart.all())
 	for i, firm := range []string{firmA, firmB, firmA + "-2"} {
@@ -183,11 +184,13 @@ func testJobs(t *testing.T, b *bench) {
 	b.write(book.all())
 	m := &model{jobs: book.jobs}
 	for _, q := range []reports.JobQuery{
-		{}, {Jobs: []string{"job-1"}}, {Jobs: []string{"job-3", "job-1", "none"}}, {JobType: "exterior"}, {JobType: "occupied"},
+		{}, {Jobs: []string{"job-1"}}, {Jobs: []string{"job-3", "job-1", "none"}}, {JobType: "exterior"},
+		{JobType: "occupied"},
 		{JobType: "occupied", AsOf: at["moved"] - 1}, {States: []events.State{events.Running}},
 		{States: []events.State{events.Running, events.SignedOff}, AsOf: at["finished"]},
 		{States: []events.State{"'", "no state?"}}, {JobType: `\'`}, {After: "job-1"}, {After: "job-3"}, {After: "'"},
-		{States: []events.State{events.SignedOff}, JobType: "occupied", Jobs: []string{"job-1", "job-2"}, FinishedFrom: "2024-05-01", Limit: 1},
+		{States: []events.State{events.SignedOff}, JobType: "occupied", Jobs: []string{"job-1", "job-2"},
+			FinishedFrom: "2024-05-01", Limit: 1},
 	} {
 		q.Firm = firmA
 		same(t, fmt.Sprintf("jobs %+v", q), b.jobs(q), m.jobRows(q))

@@ -75,7 +75,9 @@ func (m *model) matching(q reports.Query) []reports.Fact {
 		if f.Firm != q.Firm || (q.AsOf != 0 && f.Sequence > q.AsOf) || !within(f.Day, q.From, q.To) {
 			continue
 		}
-		if slices.ContainsFunc(q.Where, func(c reports.Condition) bool { return !slices.Contains(c.In, value(&f, c.Dimension)) }) {
+		if slices.ContainsFunc(q.Where, func(c reports.Condition) bool {
+			return !slices.Contains(c.In, value(&f, c.Dimension))
+		}) {
 			continue
 		}
 		if q.FinishedFrom != "" || q.FinishedTo != "" {
@@ -134,7 +136,8 @@ func (m *model) jobRows(q reports.JobQuery) []reports.JobRow {
 		case len(q.Jobs) > 0 && !slices.Contains(q.Jobs, j.Job),
 			q.JobType != "" && j.JobType != q.JobType,
 			len(q.States) > 0 && !slices.Contains(q.States, j.State),
-			(q.FinishedFrom != "" || q.FinishedTo != "") && (j.Finished == "" || !within(j.Finished, q.FinishedFrom, q.FinishedTo)),
+			(q.FinishedFrom != "" || q.FinishedTo != "") && j.Finished == "",
+			!within(j.Finished, q.FinishedFrom, q.FinishedTo),
 			q.After != "" && j.Job <= q.After:
 			continue
 		}

@@ -11,8 +11,9 @@ import (
 
 // anyText holds what is likely to go wrong between Go and an SQL engine.
 var anyText = [...]string{
-	"", "Hall", "hall", "HALL", " Hall", "Hall ", "O'Brien's", `"quoted"`, `back\slash`, `trailing\`, `\'`, "why?", "??", "$1", "{x:String}",
-	"%", "_", "a,b", "line\nbreak", "tab\there", "nul\x00inside", "--", "/* */", "NULL", "Flur – Türen", "é", "e\u0301", "日本", "🎨", "~",
+	"", "Hall", "hall", "HALL", " Hall", "Hall ", "O'Brien's", `"quoted"`, `back\slash`, `trailing\`, `\'`, "why?",
+	"??", "$1", "{x:String}", "%", "_", "a,b", "line\nbreak", "tab\there", "nul\x00inside", "--", "/* */", "NULL",
+	"Flur – Türen", "é", "e\u0301", "日本", "🎨", "~",
 }
 
 // gamble makes invented history and questions from a seed.
@@ -66,8 +67,9 @@ func (g *gamble) commit() {
 	if job != events.FirmJob {
 		row = &reports.JobRow{
 			Firm: firm, Job: job, JobType: one(g, []string{"occupied", "exterior"}), Title: one(g, anyText[:]),
-			Customer: one(g, anyText[:]), State: one(g, []events.State{events.Opened, events.Running, events.SignedOff, events.Closed}),
-			Built: g.Int64N(2030), Opened: g.day(),
+			Customer: one(g, anyText[:]),
+			State:    one(g, []events.State{events.Opened, events.Running, events.SignedOff, events.Closed}),
+			Built:    g.Int64N(2030), Opened: g.day(),
 		}
 		if row.State.Finished() {
 			row.Finished = g.day()

@@ -22,8 +22,8 @@ func testEachDimension(t *testing.T, b *bench) {
 	b.write(book.all())
 	first := []string{"job-1", "occupied", "actual", "labour", "coating", "coat", "wall", "roller", "Hall", "", "hour",
 		"journeyman", "ann", "2024-03-05", "2024-03-01"}
-	other := []string{"job-2", "exterior", "estimate", "material", "preparation", "sand", "door", "spray", "Attic", "primer", "l",
-		"apprentice", "bob", "2024-04-30", "2024-04-01"}
+	other := []string{"job-2", "exterior", "estimate", "material", "preparation", "sand", "door", "spray", "Attic",
+		"primer", "l", "apprentice", "bob", "2024-04-30", "2024-04-01"}
 	dimensions := reports.Dimensions()
 	if len(dimensions) != len(first) {
 		t.Fatalf("there are %d dimensions, this test knows %d", len(dimensions), len(first))
@@ -74,7 +74,8 @@ func testAnyText(t *testing.T, b *bench) {
 	b.write(book.all())
 	m := &model{facts: book.facts}
 	for _, s := range all {
-		q := reports.Query{Firm: firmA, By: []reports.Dimension{reports.ByLocation, reports.ByPerson}}.With(reports.ByLocation, s)
+		q := reports.Query{Firm: firmA, By: []reports.Dimension{reports.ByLocation, reports.ByPerson}}.
+			With(reports.ByLocation, s)
 		same(t, fmt.Sprintf("where location is %q", s), b.sum(q), m.sum(q))
 		q = q.With(reports.ByLocation, s, "?", "nothing has this").With(reports.ByPerson, all...)
 		same(t, fmt.Sprintf("where location is %q or others", s), b.sum(q), m.sum(q))
@@ -93,7 +94,9 @@ func testAnyText(t *testing.T, b *bench) {
 
 func testDays(t *testing.T, b *bench) {
 	book := &book{partition: 1}
-	for i, day := range []events.Day{"1970-01-01", "2023-12-31", "2024-01-01", "2024-02-29", "2024-03-01", "2148-12-31"} {
+	for i, day := range []events.Day{
+		"1970-01-01", "2023-12-31", "2024-01-01", "2024-02-29", "2024-03-01", "2148-12-31",
+	} {
 		f := hours(firmA, "job-1", 1<<i)
 		f.Day = day
 		book.commit(nil, f)
@@ -103,8 +106,10 @@ func testDays(t *testing.T, b *bench) {
 		from, to events.Day
 		minutes  int64
 	}{
-		{"", "", 63}, {"1970-01-01", "2148-12-31", 63}, {"2024-01-01", "", 60}, {"", "2024-01-01", 7}, {"", "1970-01-01", 1},
-		{"2024-01-01", "2024-01-01", 4}, {"2024-02-28", "2024-03-01", 24}, {"2024-03-02", "2148-12-30", 0}, {"2024-03-01", "2024-01-01", 0},
+		{"", "", 63}, {"1970-01-01", "2148-12-31", 63}, {"2024-01-01", "", 60}, {"", "2024-01-01", 7},
+		{"", "1970-01-01", 1},
+		{"2024-01-01", "2024-01-01", 4}, {"2024-02-28", "2024-03-01", 24},
+		{"2024-03-02", "2148-12-30", 0}, {"2024-03-01", "2024-01-01", 0},
 	} {
 		var minutes int64
 		for _, row := range b.sum(reports.Query{Firm: firmA, From: c.from, To: c.to}) {
@@ -114,14 +119,16 @@ func testDays(t *testing.T, b *bench) {
 			t.Fatalf("from %q to %q: %d, want %d", c.from, c.to, minutes, c.minutes)
 		}
 	}
-	months := b.sum(reports.Query{Firm: firmA, By: []reports.Dimension{reports.ByMonth}, From: "2023-12-31", To: "2024-03-31"})
+	byMonth := []reports.Dimension{reports.ByMonth}
+	months := b.sum(reports.Query{Firm: firmA, By: byMonth, From: "2023-12-31", To: "2024-03-31"})
 	want := []string{"2023-12-01", "2024-01-01", "2024-02-01", "2024-03-01"}
 	for i, row := range months {
 		if len(months) != len(want) || row.By[0] != want[i] {
 			t.Fatalf("months %+v, want %v", months, want)
 		}
 	}
-	same(t, "a day that is none", b.sum(reports.Query{Firm: firmA}.With(reports.ByDay, "31st of March", "", "2024-02-30")), nil)
+	none := reports.Query{Firm: firmA}.With(reports.ByDay, "31st of March", "", "2024-02-30")
+	same(t, "a day that is none", b.sum(none), nil)
 }
 
 // testBigSums uses amounts of which few would be too many for 32 bits or for a

@@ -39,7 +39,8 @@ func testEveryField(t *testing.T, b *bench) {
 	}
 	least := reports.Fact{Firm: firmA, Job: "job-1", Sign: -1, OccurredAt: math.MinInt64, Minutes: math.MinInt64}
 	most := f
-	most.OccurredAt, most.Minutes, most.QuantityMilli, most.CostE4 = math.MaxInt64, math.MaxInt64, math.MaxInt64, math.MaxInt64
+	most.OccurredAt, most.Minutes = math.MaxInt64, math.MaxInt64
+	most.QuantityMilli, most.CostE4 = math.MaxInt64, math.MaxInt64
 	j := &reports.JobRow{
 		Firm: firmA, Job: "job-1", JobType: "type", Title: "title", Customer: "customer", State: "state", Built: 1931,
 		Opened: "2024-01-01", Due: "2024-01-02", Accepted: "2024-01-03", Finished: "2024-01-04",
@@ -210,7 +211,8 @@ func testClosed(t *testing.T, b *bench) {
 	_, jobs := store.Jobs(ctx, reports.JobQuery{Firm: firmA})
 	_, commits := archive.Commits(ctx, 3, 0, 1)
 	for name, err := range map[string]error{
-		"Write": store.Write(ctx, book.batch(10, 20)), "Position": position, "Sum": sum, "Lines": lines, "Jobs": jobs, "Commits": commits,
+		"Write": store.Write(ctx, book.batch(10, 20)), "Position": position, "Sum": sum,
+		"Lines": lines, "Jobs": jobs, "Commits": commits,
 	} {
 		if err == nil {
 			t.Fatalf("%s of a closed store gave no error", name)

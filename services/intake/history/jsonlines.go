@@ -21,7 +21,7 @@ func ReadEvents(r io.Reader) ([][]events.Event, error) {
 	var batches [][]events.Event
 	var bad RowErrors
 	seen := map[[2]string]events.Digest{}
-	lines := bufio.NewReaderSize(r, events.EventBytesMax)
+	lines := bufio.NewReaderSize(r, events.EventBytesMax+2) // with the line break
 	for n := 1; ; n++ {
 		line, err := readLine(lines)
 		if errors.Is(err, io.EOF) {

@@ -1,0 +1,351 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"database/sql"
+
+	"daysheet/events"
+	"daysheet/reports"
+	"daysheet/services/daysheet/invent"
+	"daysheet/services/facts"
+	"daysheet/services/facts/duckdb"
+	"daysheet/services/httpd"
+)
+
+// clients is how many send at the same time.
+const clients = 64
+
+// BenchmarkAppend compares POST /v1/events, one event each from 64 clients to
+// jobs of their own, with publishing as many bytes to JetStream with the same
+// durability: the log syncs to disk before it acknowledges. They take turns, so
+// that a busy disk slows both down.
+func BenchmarkAppend(b *testing.B) {
+	a, err := openApp(context.Background(), &Globals{Data: b.TempDir(), quiet: true}, appConfig{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer a.Close()
+	base, stop := listen(b, a)
+	defer stop()
+	secret, err := a.tokens.Add(httpd.Token{Firm: "bench", Name: "bench", Scopes: httpd.Scopes()})
+	if err != nil {
+		b.Fatal(err)
+	}
+	to := &client{http: &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: clients}}, base: base, token: secret}
+	for w := range clients {
+		post(b, to, event(w, 0, "job.opened", `{"job_type":"stairwell","title":"Invented"}`))
+	}
+	js, subject := rawStream(b)
+	payload := bytes.Repeat([]byte("x"), 560) // a commit of one booking
+	const turn = 4 * clients
+	var raw, appended time.Duration
+	calls := 0
+	for b.Loop() {
+		raw += together(b, turn, func(w, n int) error {
+			_, err := js.Publish(b.Context(), fmt.Sprintf("%s.%d", subject, w), payload)
+			return err
+		})
+		appended += together(b, turn, func(w, n int) error {
+			post(b, to, event(w, calls+n, "hours.booked", `{"person":"anna","task":"sand","minutes":30}`))
+			return nil
+		})
+		calls += turn
+	}
+	b.ReportMetric(0, "ns/op")
+	b.ReportMetric(float64(calls)/raw.Seconds(), "raw/s")
+	b.ReportMetric(float64(calls)/appended.Seconds(), "append/s")
+	b.ReportMetric(raw.Seconds()/appended.Seconds(), "append/raw")
+}
+
+// together makes n calls from as many workers as there are clients.
+func together(b *testing.B, n int, call func(worker, n int) error) time.Duration {
+	b.Helper()
+	var next atomic.Int64
+	var workers sync.WaitGroup
+	start := time.Now()
+	for w := range clients {
+		workers.Go(func() {
+			for i := next.Add(1); i <= int64(n); i = next.Add(1) {
+				if err := call(w, int(i)); err != nil {
+					b.Error(err)
+					return
+				}
+			}
+		})
+	}
+	workers.Wait()
+	return time.Since(start)
+}
+
+func event(worker, n int, kind, data string) []byte {
+	return fmt.Appendf(nil, `{"specversion":"1.0","id":"bench-%03d-%09d","source":"/bench","type":"daysheet.%s.v1",`+
+		`"subject":"job-%d","time":"2026-03-02T08:00:00Z","data":%s}`, worker, n, kind, worker, data)
+}
+
+func post(b *testing.B, to *client, body []byte) {
+	answer, err := to.request(b.Context(), http.MethodPost, "/v1/events", "application/cloudevents+json", bytes.NewReader(body))
+	if err != nil {
+		b.Error(err)
+		return
+	}
+	io.Copy(io.Discard, answer.Body)
+	answer.Body.Close()
+}
+
+func listen(b *testing.B, a *app) (base string, stop func()) {
+	b.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		b.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- a.server.Serve(ctx, l) }()
+	return "http://" + l.Addr().String(), func() {
+		cancel()
+		if err := <-ended; err != nil {
+			b.Error(err)
+		}
+	}
+}
+
+// rawStream starts a JetStream server of its own that syncs every write.
+func rawStream(b *testing.B) (jetstream.JetStream, string) {
+	b.Helper()
+	s, err := server.NewServer(&server.Options{DontListen: true, NoSigs: true, JetStream: true, StoreDir: b.TempDir(), SyncAlways: true})
+	if err != nil {
+		b.Fatal(err)
+	}
+	go s.Start()
+	if !s.ReadyForConnections(10 * time.Second) {
+		b.Fatal("the raw server did not start")
+	}
+	nc, err := nats.Connect("", nats.InProcessServer(s))
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { nc.Close(); s.Shutdown(); s.WaitForShutdown() })
+	js, err := jetstream.New(nc)
+	if err != nil {
+		b.Fatal(err)
+	}
+	if _, err := js.CreateStream(b.Context(), jetstream.StreamConfig{Name: "RAW", Subjects: []string{"raw.>"}, Storage: jetstream.FileStorage}); err != nil {
+		b.Fatal(err)
+	}
+	return js, "raw"
+}
+
+// BenchmarkReports compares each report, asked for by HTTP as JSON, with the SQL
+// it stands on, run on a copy of the same million facts by a connection of its own.
+func BenchmarkReports(b *testing.B) {
+	folder := b.TempDir()
+	million(b, filepath.Join(folder, factsFile))
+	raw, err := sql.Open("duckdb", copyOf(b, filepath.Join(folder, factsFile)))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer raw.Close()
+	store, err := duckdb.Open(context.Background(), filepath.Join(folder, factsFile), duckdb.Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer store.Close()
+	for _, d := range reports.Definitions() {
+		f := reports.Filter{Firm: invent.FirmKey}
+		if d.NeedsJob {
+			f.Job = "stairwell-001"
+		}
+		b.Run(d.Name, func(b *testing.B) { compareReport(b, store, raw, d, f) })
+	}
+}
+
+// compareReport takes turns between the report and its SQL.
+func compareReport(b *testing.B, store *duckdb.Store, raw *sql.DB, d reports.Definition, f reports.Filter) {
+	question := d.Ask(f)
+	var whole, sqlOnly time.Duration
+	n := 0
+	for b.Loop() {
+		start := time.Now()
+		answer := reports.Answer{}
+		if question.Jobs != nil {
+			jobs, err := store.Jobs(b.Context(), *question.Jobs)
+			if err != nil {
+				b.Fatal(err)
+			}
+			answer.Jobs = jobs
+		}
+		for _, q := range question.Sums {
+			totals, err := store.Sum(b.Context(), q)
+			if err != nil {
+				b.Fatal(err)
+			}
+			answer.Sums = append(answer.Sums, totals)
+		}
+		d.Make(f, answer)
+		whole += time.Since(start)
+
+		start = time.Now()
+		for _, s := range statements(b, question) {
+			scan(b, raw, s)
+		}
+		sqlOnly += time.Since(start)
+		n++
+	}
+	b.ReportMetric(0, "ns/op")
+	b.ReportMetric(whole.Seconds()*1000/float64(n), "report-ms")
+	b.ReportMetric(sqlOnly.Seconds()*1000/float64(n), "sql-ms")
+	b.ReportMetric(whole.Seconds()/sqlOnly.Seconds(), "report/sql")
+}
+
+func statements(b *testing.B, question reports.Question) (out []facts.Statement) {
+	b.Helper()
+	tables := facts.Tables{FactsFrom: "facts", JobsFrom: "jobs"}
+	add := func(s facts.Statement, err error) {
+		if err != nil {
+			b.Fatal(err)
+		}
+		out = append(out, s)
+	}
+	if question.Jobs != nil {
+		add(tables.Jobs(*question.Jobs))
+	}
+	for _, q := range question.Sums {
+		add(tables.Sum(q))
+	}
+	return out
+}
+
+// scan runs a statement and reads its rows, and nothing else.
+func scan(b *testing.B, db *sql.DB, s facts.Statement) {
+	b.Helper()
+	rows, err := db.QueryContext(b.Context(), s.Text, s.Args...)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer rows.Close()
+	columns, err := rows.Columns()
+	if err != nil {
+		b.Fatal(err)
+	}
+	values, into := make([]any, len(columns)), make([]any, len(columns))
+	for i := range values {
+		into[i] = &values[i]
+	}
+	for rows.Next() {
+		if err := rows.Scan(into...); err != nil {
+			b.Fatal(err)
+		}
+	}
+	if err := rows.Err(); err != nil {
+		b.Fatal(err)
+	}
+}
+
+func copyOf(b *testing.B, path string) string {
+	b.Helper()
+	raw, err := os.ReadFile(path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	to := path + ".copy"
+	if err := os.WriteFile(to, raw, 0o600); err != nil {
+		b.Fatal(err)
+	}
+	return to
+}
+
+// million fills a store with about a million facts of an invented firm, by the
+// projection and without the log.
+func million(b *testing.B, path string) {
+	b.Helper()
+	store, err := duckdb.Open(context.Background(), path, duckdb.Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	submissions, err := invent.Generate(invent.Options{Seed: 1, Today: today, Jobs: 11_500, Years: 20})
+	if err != nil {
+		b.Fatal(err)
+	}
+	firm, jobs := &events.Firm{}, map[string]*chained{}
+	batch := facts.Batch{}
+	count := 0
+	flush := func() {
+		if err := store.Write(context.Background(), batch); err != nil {
+			b.Fatal(err)
+		}
+		count += len(batch.Facts)
+		batch.Facts, batch.Jobs, batch.Commits = nil, nil, nil
+	}
+	for i, s := range submissions {
+		job := s.Events[0].Subject
+		j := jobs[job]
+		if j == nil {
+			j = &chained{projection: reports.NewJobProjection(firm, invent.FirmKey, job, 0)}
+			jobs[job] = j
+		}
+		stored, projected := j.next(b, job, uint64(i+1), s)
+		if job == events.FirmJob {
+			c, err := events.DecodeCommit(stored.Raw)
+			if err != nil {
+				b.Fatal(err)
+			}
+			if err := firm.Apply(c, stored.Sequence); err != nil {
+				b.Fatal(err)
+			}
+		}
+		batch.Position = stored.Sequence
+		batch.Commits = append(batch.Commits, stored)
+		batch.Facts = append(batch.Facts, projected.Facts...)
+		if projected.Job != nil {
+			batch.Jobs = append(batch.Jobs, *projected.Job)
+		}
+		if len(batch.Facts) > 50_000 {
+			flush()
+		}
+	}
+	flush()
+	if err := store.Close(); err != nil {
+		b.Fatal(err)
+	}
+	slog.Info("filled", "facts", count)
+}
+
+// chained is a job with the hash of its last commit.
+type chained struct {
+	projection *reports.JobProjection
+	head       string
+}
+
+func (j *chained) next(b *testing.B, job string, sequence uint64, s invent.Submission) (events.Stored, reports.Projected) {
+	b.Helper()
+	c := events.Commit{Firm: invent.FirmKey, Job: job, Version: j.projection.Version() + 1, Previous: j.head,
+		RecordedAt: s.Events[0].OccurredAt(), RecordedBy: "bench", Events: s.Events}
+	raw, err := c.Encode()
+	if err != nil {
+		b.Fatal(err)
+	}
+	stored := events.Stored{Sequence: sequence, Raw: raw}
+	projected, err := j.projection.Apply(stored, &c)
+	if err != nil {
+		b.Fatal(err)
+	}
+	j.head = events.Hash(raw)
+	return stored, projected
+}
