@@ -142,8 +142,9 @@ func makeEstimateVsActual(f Filter, a Answer) Report {
 	}
 	if len(t.Rows) > 0 {
 		labour := only(scope(f), KindLabour)
-		t.Total = slices.Concat([]Cell{textCell("All tasks"), {}, {Blank: true}, {Blank: true}},
-			budgetCells(minutes, labour), []Cell{{Blank: true}, {Blank: true}, {}})
+		blank := Cell{Blank: true}
+		t.Total = slices.Concat([]Cell{textCell("All tasks"), {}}, budgetCells(minutes, labour),
+			[]Cell{blank, blank, blank, blank, {}})
 	}
 	r.Tables = []Table{t}
 	r.Figures = taskFigures(all, minutes, a.Names)
@@ -159,11 +160,11 @@ func taskTable() Table {
 		Name: "tasks", Title: "Tasks",
 		Columns: []Column{
 			{"task", "Task", FormName}, {"unit", "Unit", FormText},
-			{"budget_quantity_milli", "Budget quantity", FormQuantity},
-			{"actual_quantity_milli", "Actual quantity", FormQuantity},
 			{"budget_minutes", "Budget hours", FormMinutes}, {"actual_minutes", "Actual hours", FormMinutes},
 			{"difference_minutes", "Difference", FormMinutes},
 			{"difference_basis_points", "Difference in share of budget", FormShare},
+			{"budget_quantity_milli", "Budget quantity", FormQuantity},
+			{"actual_quantity_milli", "Actual quantity", FormQuantity},
 			{"budget_minutes_per_unit_milli", "Budget minutes per unit", FormRate},
 			{"actual_minutes_per_unit_milli", "Actual minutes per unit", FormRate},
 			{"remark", "Remark", FormText},
@@ -184,10 +185,10 @@ func taskRows(q Query, w taskWork, running bool, names Names) [][]Cell {
 			remark = "hours stand in the first row of the task"
 		}
 		rows = append(rows, slices.Concat(
-			[]Cell{nameCell(names.Tasks, w.task), textCell(string(unit)),
-				w.quantity(q, unit, planned...), w.quantity(q, unit, SideActual)},
+			[]Cell{nameCell(names.Tasks, w.task), textCell(string(unit))},
 			minutes,
-			[]Cell{w.rate(unit, sides.budget), w.rate(unit, func(s sides) int64 { return s.actual }), textCell(remark)},
+			[]Cell{w.quantity(q, unit, planned...), w.quantity(q, unit, SideActual),
+				w.rate(unit, sides.budget), w.rate(unit, func(s sides) int64 { return s.actual }), textCell(remark)},
 		))
 	}
 	return rows

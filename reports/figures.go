@@ -196,7 +196,7 @@ func marginFinding(byType []*typeResult, names Names) string {
 		}
 	}
 	if len(known) == 0 {
-		return "No finished job has a price, so there is no margin to compare."
+		return "None of these jobs has a price, so there is no margin to compare."
 	}
 	slices.SortStableFunc(known, func(a, b shared) int { return cmp.Compare(b.share, a.share) })
 	best, last := known[0], known[len(known)-1]

@@ -106,12 +106,37 @@ func (m *memory) lets(q Query, f Fact, jobs map[string]JobRow) bool {
 }
 
 func valueOf(f Fact, d Dimension) string {
-	return map[Dimension]string{
-		ByJob: f.Job, ByJobType: f.JobType, BySide: string(f.Side), ByKind: string(f.Kind), ByFamily: string(f.Family),
-		ByTask: f.Task, BySurface: f.Surface, ByMethod: f.Method, ByLocation: f.Location, ByProduct: f.Product,
-		ByUnit: string(f.Unit), ByGrade: f.Grade, ByPerson: f.Person, ByDay: string(f.Day),
-		ByMonth: string(f.Day.Month()),
-	}[d]
+	switch d {
+	case ByJob:
+		return f.Job
+	case ByJobType:
+		return f.JobType
+	case BySide:
+		return string(f.Side)
+	case ByKind:
+		return string(f.Kind)
+	case ByFamily:
+		return string(f.Family)
+	case ByTask:
+		return f.Task
+	case BySurface:
+		return f.Surface
+	case ByMethod:
+		return f.Method
+	case ByLocation:
+		return f.Location
+	case ByProduct:
+		return f.Product
+	case ByUnit:
+		return string(f.Unit)
+	case ByGrade:
+		return f.Grade
+	case ByPerson:
+		return f.Person
+	case ByDay:
+		return string(f.Day)
+	}
+	return string(f.Day.Month())
 }
 
 // answer answers every part of a question.

@@ -11,7 +11,8 @@ import (
 	"daysheet/events"
 )
 
-var update = flag.Bool("update", false, "rewrite the expected reports of the scenarios; read the difference before you keep it")
+var update = flag.Bool("update", false,
+	"rewrite the expected reports of the scenarios; read the difference before you keep it")
 
 // scenario is a file of testdata: what happened, what is asked, and the report.
 type scenario struct {
@@ -190,9 +191,23 @@ func TestScenarios(t *testing.T) {
 				return
 			}
 			if got.String() != s.expected {
-				t.Errorf("the report differs; run with -update and read the difference.\ngot:\n%s\nwant:\n%s",
-					got.String(), s.expected)
+				t.Errorf("the report differs; run with -update and read the difference. First difference:\n%s",
+					difference(got.String(), s.expected))
 			}
 		})
 	}
+}
+
+// difference returns the first line in which two texts differ.
+func difference(got, want string) string {
+	wanted := strings.Split(want, "\n")
+	for i, l := range strings.Split(got, "\n") {
+		if i >= len(wanted) {
+			return fmt.Sprintf("line %d is new: %s", i+1, l)
+		}
+		if l != wanted[i] {
+			return fmt.Sprintf("line %d\ngot:  %s\nwant: %s", i+1, l, wanted[i])
+		}
+	}
+	return "the end is missing"
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -206,19 +205,8 @@ func openStore(ctx context.Context, g *Globals, logger *slog.Logger) (*duckdb.St
 	}
 	aside := fmt.Sprintf("%s.aside-%d", path, time.Now().UnixMilli())
 	logger.Warn("facts set aside; they are made again from the log", "file", aside, "reason", err)
-	if err := moveStore(path, aside); err != nil {
+	if err := duckdb.SetAside(path, aside); err != nil {
 		return nil, err
 	}
 	return duckdb.Open(ctx, path, duckdb.Options{})
-}
-
-// moveStore renames a store file together with its write-ahead log.
-func moveStore(from, to string) error {
-	for _, suffix := range []string{".wal", ""} {
-		err := os.Rename(from+suffix, to+suffix)
-		if err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("move facts: %w", err)
-		}
-	}
-	return nil
 }

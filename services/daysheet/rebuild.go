@@ -47,7 +47,7 @@ func (c *RebuildCmd) Run(ctx context.Context, g *Globals) (err error) {
 	if err := removeStore(path); err != nil {
 		return err
 	}
-	if err := moveStore(fresh, path); err != nil {
+	if err := duckdb.SetAside(fresh, path); err != nil {
 		return err
 	}
 	fmt.Fprintf(os.Stderr, "rebuilt the facts from %d commits\n", bar.total)

@@ -2,6 +2,8 @@ package eventlog
 
 import (
 	"context"
+	"crypto/tls"
+	"errors"
 	"fmt"
 	"time"
 
@@ -29,10 +31,10 @@ func connect(ctx context.Context, cfg Config, inside *embedded, name string) (*n
 	var nc *nats.Conn
 	err = patiently(ctx, func() error {
 		var err error
-		if nc, err = nats.Connect(cfg.URL, options...); err != nil {
-			return &unsettled{err}
+		if nc, err = nats.Connect(cfg.URL, options...); err == nil || turnedAway(err) {
+			return err
 		}
-		return nil
+		return &unsettled{err}
 	})
 	if err != nil {
 		return nil, fmt.Errorf("connect to the log at %s: %w", cfg.URL, err)
@@ -44,6 +46,13 @@ func connect(ctx context.Context, cfg Config, inside *embedded, name string) (*n
 	}
 	cfg.Logger.Debug("connected", "to", nc.ConnectedUrlRedacted(), "as", name)
 	return nc, nil
+}
+
+// turnedAway reports whether the other side, or we, did not accept who is there.
+// No second attempt changes that.
+func turnedAway(err error) bool {
+	var untrusted *tls.CertificateVerificationError
+	return errors.Is(err, nats.ErrAuthorization) || errors.As(err, &untrusted)
 }
 
 // withIdentity adds who we are and whom we trust.

@@ -43,7 +43,9 @@ func (l *Log) at(ctx context.Context, partition uint8, sequence uint64) (m messa
 
 // fromLeader asks the stream's leader for one message. The jetstream package
 // cannot, where a stream allows direct reads.
-func (l *Log) fromLeader(ctx context.Context, partition uint8, which map[string]any) (m message, ok bool, err error) {
+func (l *Log) fromLeader(
+	ctx context.Context, partition uint8, which map[string]any,
+) (m message, ok bool, err error) {
 	ctx, cancel := context.WithTimeout(ctx, l.cfg.RequestTimeout)
 	defer cancel()
 	question, err := json.Marshal(which)

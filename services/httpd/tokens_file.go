@@ -65,6 +65,9 @@ func decodeTokens(r io.Reader) ([]keptToken, error) {
 	if err := d.Decode(&file); err != nil {
 		return nil, err
 	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return nil, errors.New("something follows the list")
+	}
 	if file.Version != tokensVersion {
 		return nil, fmt.Errorf("version %d: this program reads version %d", file.Version, tokensVersion)
 	}

@@ -2,48 +2,69 @@ package demo
 
 import (
 	"math"
+	"slices"
 
 	"daysheet/events"
 )
 
-// How often a room comes to harm during a job, by what lies on its floor, and
-// what that costs.
+// How often a thing in a room comes to harm during a job, by what covers it, and
+// what that costs. Sizes are invented.
 const (
 	harmBare, harmFilm, harmBoard = .05, .012, .004
-	harmMedian, harmSpread        = 250, .8
+	harmMedian, harmSpread        = 250, .8 // the spread is that of the logarithm
 )
+
+// thing is what can come to harm, with the task that prevents it.
+type thing struct{ task, item string }
+
+var things = []thing{
+	{"protect-floor", "floor covering"}, {"protect-glass", "window"}, {"protect-joinery", "window board"},
+	{"protect-radiator", "radiator"}, {"protect-worktop", "worktop"}, {"protect-handrail", "handrail"},
+}
 
 // findDamage finds what was harmed below and beside the protection.
 func (j *job) findDamage() {
-	j.damages = nil
 	for _, room := range j.rooms {
-		chance := harmBare
-		for _, l := range j.laid {
-			switch {
-			case l.room != room:
-			case l.task == "protect-floor":
-				chance = min(chance, harmBoard)
-			default:
-				chance = min(chance, harmFilm)
+		for _, t := range things {
+			if j.rng.Float64() < j.harm(room, t.task) {
+				j.findOne(room, t)
 			}
 		}
-		if j.rng.Float64() >= chance*2 { // two things in a room that can come to harm
-			continue
-		}
-		cause := "ours"
-		switch draw := j.rng.Float64(); {
-		case draw < .2:
-			cause = "others"
-		case draw < .3:
-			cause = "unknown"
-		}
-		cost := harmMedian * math.Exp(j.rng.NormFloat64()*harmSpread)
-		const five = 50_000
-		e4 := int64(math.Round(cost/5)) * five
-		id := j.add(j.crew.people[0], j.at, events.DamageFound, &events.Damage{Location: room, Item: "floor covering",
-			Finding: "Paint on the floor beside the wall", Cause: cause, Task: "protect-floor", CostE4: e4})
-		j.damages = append(j.damages, id)
 	}
+}
+
+// harm returns how likely a thing in a room was harmed: never where the kind of
+// job has none, most where its floor was left bare.
+func (j *job) harm(room, task string) float64 {
+	if !slices.ContainsFunc(j.kind.works, func(w work) bool { return w.task == task }) {
+		return 0
+	}
+	if task != "protect-floor" {
+		return harmFilm
+	}
+	if slices.ContainsFunc(j.laid, func(l laying) bool { return l.task == task && l.room == room }) {
+		return harmBoard
+	}
+	return harmBare
+}
+
+// harmCost draws what harm costs, to the nearest five.
+func (j *job) harmCost(median float64) int64 {
+	const five = 50_000
+	return int64(math.Round(median*math.Exp(j.rng.NormFloat64()*harmSpread)/5)) * five
+}
+
+func (j *job) findOne(room string, t thing) {
+	cause := "ours"
+	switch draw := j.rng.Float64(); {
+	case draw < .2:
+		cause = "others"
+	case draw < .3:
+		cause = "unknown"
+	}
+	j.damages = append(j.damages, j.add(j.crew.people[0], j.at, events.DamageFound, &events.Damage{
+		Location: room, Item: t.item, Finding: "Paint on it, a hand wide", Cause: cause, Task: t.task,
+		CostE4: j.harmCost(harmMedian)}))
 }
 
 // finish makes good, clears snags, has the job signed off and closes it.
@@ -54,10 +75,8 @@ func (j *job) finish() {
 			j.nextDay()
 		}
 		j.spend(j.crew.people[0], "make-good", minutes)
-		const five = 50_000
-		e4 := int64(math.Round(harmMedian*.8*math.Exp(j.rng.NormFloat64()*harmSpread)/5)) * five
-		j.add(j.crew.people[0], j.at, events.DamageMadeGood,
-			&events.MakingGood{Damage: id, Work: "Cleaned, the mark is gone", CostE4: e4})
+		j.add(j.crew.people[0], j.at, events.DamageMadeGood, &events.MakingGood{Damage: id,
+			Work: "Cleaned and touched up, the mark is gone", CostE4: j.harmCost(harmMedian * .8)})
 	}
 	day := nextWorkday(j.day)
 	var snags []string

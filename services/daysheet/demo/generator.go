@@ -51,7 +51,8 @@ func (g *generator) clock(d events.Day, minutes int) time.Time {
 
 // event makes an event. Ids are in the form of those a phone makes at the tap
 // (RFC 9562, version 7), with draws in place of true randomness.
-func (g *generator) event(job, source string, t events.Type, at time.Time, rng *rand.Rand, payload events.Payload) events.Event {
+func (g *generator) event(job, source string, t events.Type, at time.Time, rng *rand.Rand,
+	payload events.Payload) events.Event {
 	data, err := json.Marshal(payload)
 	if err != nil && g.err == nil {
 		g.err = fmt.Errorf("write %s of %s: %w", t, job, err)

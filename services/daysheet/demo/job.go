@@ -113,10 +113,7 @@ func (j *job) offered() events.Day { return workdayOn(j.start.Add(-16 - j.number
 // addLine plans a line and draws what it will come to.
 func (j *job) addLine(revision int, w work, floor float64) {
 	l := line{work: w, location: j.rooms[j.rng.IntN(len(j.rooms))]}
-	step := int64(500) // half a unit
-	if unitOf(w.task) == events.Each {
-		step = 1000
-	}
+	step := stepOf(w.task)
 	if w.phase == settingUp {
 		l.minutes = 60 * (1 + j.rng.IntN(2)) * len(j.crew.people)
 		l.takes = roundTo(float64(l.minutes)*j.lineFactor(j, w), 15)
@@ -137,6 +134,15 @@ func (j *job) addLine(revision int, w work, floor float64) {
 	l.minutes = roundTo(float64(l.planned)/1000*bookMinutes(revision, w), 5)
 	l.takes = roundTo(float64(l.actual)/1000*bookMinutes(1, w)*j.lineFactor(j, w), 5)
 	j.lines = append(j.lines, l)
+}
+
+// stepOf returns the thousandths to which amounts of a task are measured: half
+// a unit, but no half doors.
+func stepOf(task string) int64 {
+	if unitOf(task) == events.Each {
+		return 1000
+	}
+	return 500
 }
 
 // roundTo rounds minutes to a step, and to one step at least.

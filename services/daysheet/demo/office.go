@@ -68,7 +68,8 @@ func planMaterial(l line) (events.EstimateMaterial, bool) {
 	if milli == 0 {
 		return events.EstimateMaterial{}, false
 	}
-	return events.EstimateMaterial{Product: l.product, Task: l.task, QuantityMilli: milli, Unit: productOf(l.product).Unit}, true
+	return events.EstimateMaterial{Product: l.product, Task: l.task, QuantityMilli: milli,
+		Unit: productOf(l.product).Unit}, true
 }
 
 // consumes returns what an amount of work uses of the line's product.
@@ -77,7 +78,7 @@ func (l line) consumes(milli int64) int64 { return int64(math.Round(float64(mill
 // linePrice returns what the customer pays for a line.
 func (j *job) linePrice(l line, quarter int) int64 {
 	hours := float64(l.minutes) / 60 * float64(j.chargeE4)
-	stuff := float64(l.consumes(l.planned)) / 1000 * float64(j.generator.priceE4(l.product, quarter)) * margin
+	stuff := float64(l.consumes(l.planned)) / 1000 * float64(j.priceOf(l.product, quarter)) * margin
 	return int64(math.Round(hours + stuff))
 }
 
@@ -93,7 +94,8 @@ func (j *job) vary(i int) {
 	l.location = "extra room"
 	_, quarter := j.quarterOf(j.day)
 	price := j.linePrice(l, quarter)
-	v := &events.Variation{Reason: "Customer asked for one room more", Lines: []events.EstimateLine{planLine(l)}, PriceE4: price}
+	v := &events.Variation{Reason: "Customer asked for one room more", PriceE4: price,
+		Lines: []events.EstimateLine{planLine(l)}}
 	if m, ok := planMaterial(l); ok {
 		v.Materials = append(v.Materials, m)
 	}
@@ -121,9 +123,9 @@ func (g *generator) firm() {
 	for _, p := range products {
 		set = append(set, &p)
 	}
-	send(start, 8*60, append(set, rateBook(1, start))...)
+	send(start, 6*60, append(set, rateBook(1, start))...)
 	for year := 1; float64(year) < g.years; year++ {
-		send(workdayOn(g.begin.Add(365*year)), 8*60, g.settings(year))
+		send(workdayOn(g.begin.Add(365*year)), 6*60, g.settings(year))
 	}
 	revisedOn := workdayOn(g.begin.Add(int(bookRevisedAt * g.years * 365)))
 	send(revisedOn, 8*60+30, rateBook(2, revisedOn))
@@ -169,7 +171,7 @@ func (g *generator) purchases(quarter events.Day) (bought []events.Payload) {
 		}
 		packs := (need + p.PackMilli - 1) / p.PackMilli
 		milli := packs * p.PackMilli
-		cost := math.Round(float64(milli) / 1000 * float64(g.priceE4(p.Product, number)))
+		cost := math.Round(float64(milli) / 1000 * float64(g.priceOf(p.Product, number)))
 		bought = append(bought, &events.Purchase{Product: p.Product, QuantityMilli: milli, Unit: p.Unit,
 			CostE4: int64(cost), Supplier: supplier, Place: "store"})
 	}

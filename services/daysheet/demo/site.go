@@ -98,7 +98,8 @@ func (j *job) do(l line) {
 			j.nextDay()
 			continue
 		}
-		done := int64(math.Round(float64(milli)*float64(spent)/float64(left)/500)) * 500
+		step := stepOf(l.task)
+		done := int64(math.Round(float64(milli)*float64(spent)/float64(left)/float64(step))) * step
 		if left == spent {
 			done = milli
 		}

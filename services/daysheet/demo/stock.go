@@ -8,27 +8,30 @@ import (
 
 // products are what the firm buys. Prices and data are invented.
 var products = []events.Product{
-	{Product: "floor-card", Name: "Floor protection card (invented)", Unit: events.SquareMetre, PriceE4: 9_500, PackMilli: 50_000},
+	{Product: "floor-card", Name: "Floor protection card (invented)", Unit: events.SquareMetre, PriceE4: 9_500,
+		PackMilli: 50_000},
 	{Product: "floor-fleece", Name: "Floor fleece (invented)", Unit: events.SquareMetre, PriceE4: 26_000,
 		PackMilli: 25_000, Reusable: true},
-	{Product: "masking-film", Name: "Masking film (invented)", Unit: events.SquareMetre, PriceE4: 3_500, PackMilli: 90_000,
-		CleanRemovalDays: 21},
-	{Product: "edge-tape", Name: "Edge tape (invented)", Unit: events.Metre, PriceE4: 900, PackMilli: 50_000, CleanRemovalDays: 14},
-	{Product: "fine-tape", Name: "Fine line tape (invented)", Unit: events.Metre, PriceE4: 1_600, PackMilli: 50_000,
-		CleanRemovalDays: 30},
-	{Product: "cover-cap", Name: "Cover for small fittings (invented)", Unit: events.Each, PriceE4: 1_800, PackMilli: 100_000},
-	{Product: "wall-paint", Name: "Matt wall paint (invented)", Unit: events.Litre, PriceE4: 68_000, PackMilli: 12_500,
-		VolumeSolidsBasisPoints: 3_800, RecoatMinutes: 240},
-	{Product: "spray-paint", Name: "Wall paint for spraying (invented)", Unit: events.Litre, PriceE4: 59_000, PackMilli: 15_000,
-		VolumeSolidsBasisPoints: 3_600, RecoatMinutes: 240},
-	{Product: "ceiling-paint", Name: "Ceiling paint (invented)", Unit: events.Litre, PriceE4: 54_000, PackMilli: 12_500,
-		VolumeSolidsBasisPoints: 3_700, RecoatMinutes: 240},
-	{Product: "trim-paint", Name: "Satin trim paint (invented)", Unit: events.Litre, PriceE4: 175_000, PackMilli: 2_500,
-		VolumeSolidsBasisPoints: 4_500, RecoatMinutes: 960},
-	{Product: "primer", Name: "Primer (invented)", Unit: events.Litre, PriceE4: 82_000, PackMilli: 10_000,
-		VolumeSolidsBasisPoints: 3_200, RecoatMinutes: 180},
-	{Product: "render-paint", Name: "Render paint (invented)", Unit: events.Litre, PriceE4: 96_000, PackMilli: 15_000,
-		VolumeSolidsBasisPoints: 4_200, RecoatMinutes: 720},
+	{Product: "masking-film", Name: "Masking film (invented)", Unit: events.SquareMetre, PriceE4: 3_500,
+		PackMilli: 90_000, CleanRemovalDays: 21},
+	{Product: "edge-tape", Name: "Edge tape (invented)", Unit: events.Metre, PriceE4: 900,
+		PackMilli: 50_000, CleanRemovalDays: 14},
+	{Product: "fine-tape", Name: "Fine line tape (invented)", Unit: events.Metre, PriceE4: 1_600,
+		PackMilli: 50_000, CleanRemovalDays: 30},
+	{Product: "cover-cap", Name: "Cover for small fittings (invented)", Unit: events.Each, PriceE4: 1_800,
+		PackMilli: 100_000},
+	{Product: "wall-paint", Name: "Matt wall paint (invented)", Unit: events.Litre, PriceE4: 68_000,
+		PackMilli: 12_500, VolumeSolidsBasisPoints: 3_800, RecoatMinutes: 240},
+	{Product: "spray-paint", Name: "Wall paint for spraying (invented)", Unit: events.Litre, PriceE4: 59_000,
+		PackMilli: 15_000, VolumeSolidsBasisPoints: 3_600, RecoatMinutes: 240},
+	{Product: "ceiling-paint", Name: "Ceiling paint (invented)", Unit: events.Litre, PriceE4: 54_000,
+		PackMilli: 12_500, VolumeSolidsBasisPoints: 3_700, RecoatMinutes: 240},
+	{Product: "trim-paint", Name: "Satin trim paint (invented)", Unit: events.Litre, PriceE4: 175_000,
+		PackMilli: 2_500, VolumeSolidsBasisPoints: 4_500, RecoatMinutes: 960},
+	{Product: "primer", Name: "Primer (invented)", Unit: events.Litre, PriceE4: 82_000,
+		PackMilli: 10_000, VolumeSolidsBasisPoints: 3_200, RecoatMinutes: 180},
+	{Product: "render-paint", Name: "Render paint (invented)", Unit: events.Litre, PriceE4: 96_000,
+		PackMilli: 15_000, VolumeSolidsBasisPoints: 4_200, RecoatMinutes: 720},
 	{Product: "filler", Name: "Filler (invented)", Unit: events.Kilogram, PriceE4: 24_000, PackMilli: 5_000},
 	{Product: "abrasive", Name: "Abrasive sheet (invented)", Unit: events.Sheet, PriceE4: 8_500, PackMilli: 50_000},
 }
@@ -48,15 +51,15 @@ const (
 	foremanE4    = 420_000
 	painterE4    = 345_000
 	apprenticeE4 = 215_000
-	chargeE4     = 520_000
+	chargeE4     = 590_000
 
 	wageRise  = 1.03
 	priceRise = 1.05
 )
 
-// priceE4 returns what one unit of a product costs in a quarter of the firm's
+// priceOf returns what one unit of a product costs in a quarter of the firm's
 // time, counted from 0: it rises, but not evenly.
-func (g *generator) priceE4(product string, quarter int) int64 {
+func (g *generator) priceOf(product string, quarter int) int64 {
 	name := product + string(rune('A'+quarter))
 	rise := math.Pow(priceRise, float64(quarter)/4) * math.Exp(g.truth.effect(name, .02))
 	if quarter == 0 {

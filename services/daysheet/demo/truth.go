@@ -34,7 +34,7 @@ const (
 	badJob                = .025
 	slip                  = .01 // of bookings: typed ten times too much or too little
 
-	protectionWhereLived = .45 // the story: covering up around people and furniture
+	protectionWhereLived = .35 // the story: covering up around people and furniture
 	stairwellWork        = .30 // the story: work on ladders and landings
 )
 
