@@ -160,7 +160,7 @@ func (c *canonicalizer) shortestNumber() error {
 	if err != nil {
 		return err
 	}
-	whole := bytes.IndexAny(raw, ".eE") < 0
+	whole := !bytes.ContainsAny(raw, ".eE")
 	if whole && len(raw) <= 15 && raw[0] != '-' {
 		c.out = append(c.out, raw...) // most amounts: nothing to shorten, no way to overflow
 		return nil

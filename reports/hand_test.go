@@ -77,7 +77,7 @@ func TestByHand(t *testing.T) {
 		{"types-compared", 0, "job-types", "Redecoration", "margin_e4", 182_0000, "(300 - 96) + (90 - 112)"},
 		{"types-compared", 0, "job-types", "Redecoration", "margin_basis_points", 4667, "182 / 390 = 0.46667"},
 		{"types-compared", 0, "job-types", "Redecoration", "worst_margin_e4", -22_0000, "90.00 - 3.5 h x 32.00"},
-		{"types-compared", 0, "job-types", "Stairwell", "lost_jobs_count", 0, "160 - 5 h x 32.00 breaks even; one has no price"},
+		{"types-compared", 0, "job-types", "Stairwell", "lost_jobs_count", 0, "160 - 5 x 32 is even; one has no price"},
 		{"types-compared", 0, "job-types", "All types", "cost_e4", 386_0000, "96 + 112 + 160 + 18"},
 		{"types-compared", 0, "job-types", "All types", "margin_e4", 182_0000, "the job without a price has none"},
 	} {

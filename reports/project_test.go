@@ -10,7 +10,8 @@ import (
 )
 
 // start is how every history of these tests begins.
-const start = `2026-01-02 settings EUR; types redecoration stairwell; grades painter=30.00; people anna=painter; tasks strip-paper=preparation/m2
+const start = `2026-01-02 settings EUR; types redecoration stairwell; grades painter=30.00; people anna=painter; ` +
+	`tasks strip-paper=preparation/m2
 2026-01-02 product-listed emulsion l 6.00
 2026-01-02 product-listed film roll 20.00
 2026-02-02 job-opened hall redecoration Hall
@@ -96,6 +97,9 @@ func TestFactsOfEachEvent(t *testing.T) {
 			[]string{"+1 actual quantity lifting lift-protection 5m2"}},
 		{"lifting what is left", laid + "2026-02-04 protection-lifted floor 5m2\n", "2026-02-05 protection-lifted floor",
 			[]string{"+1 actual quantity lifting lift-protection 15m2"}},
+		{"lifting all after a lifting was voided", laid + "2026-02-04 protection-lifted floor 5m2 as=part\n" +
+			"2026-02-04 voided part\n", "2026-02-05 protection-lifted floor",
+			[]string{"+1 actual quantity lifting lift-protection 20m2"}},
 		{"preparation", "", "2026-02-03 surface-prepared sand 12.5m2",
 			[]string{"+1 actual quantity preparation sand 12.5m2"}},
 		{"a coat", "", "2026-02-03 coat-applied coat 40m2 emulsion 4.5l", []string{
@@ -122,7 +126,8 @@ func TestFactsOfEachEvent(t *testing.T) {
 		{"a photo", "", "2026-02-03 photo-attached", nil},
 		{"a void", "2026-02-03 hours-booked anna coat 90min as=morning\n", "2026-02-03 voided morning",
 			[]string{"-1 actual labour coating coat painter anna 1 h 30 min 45.00"}},
-		{"another acceptance changes what holds", offer + "2026-02-02 estimate-issued 450.00; coat 30m2 240min painter as=b\n",
+		{"another acceptance changes what holds",
+			offer + "2026-02-02 estimate-issued 450.00; coat 30m2 240min painter as=b\n",
 			"2026-02-03 estimate-accepted offer", append([]string{"-1 estimate labour coating coat painter 4 h 120.00",
 				"-1 estimate quantity coating coat 30m2", "-1 estimate price 450.00"}, held...)},
 	} {
@@ -189,6 +194,10 @@ func TestMarks(t *testing.T) {
 			"2026-02-03 voided m\n2026-02-03 signed-off", "open-damage 1"},
 		{"protection still down", "2026-02-03 protection-laid protect-floor 20m2 as=p\n" +
 			"2026-02-03 protection-lifted p 5m2\n2026-02-03 signed-off", "protection-down 1"},
+		{"protection whose lifting was voided", "2026-02-03 protection-laid protect-floor 20m2 as=p\n" +
+			"2026-02-03 protection-lifted p as=l\n2026-02-03 voided l\n2026-02-03 signed-off", "protection-down 1"},
+		{"voided protection", "2026-02-03 protection-laid protect-floor 20m2 as=p\n2026-02-03 voided p\n" +
+			"2026-02-03 signed-off", ""},
 		{"protection lifted", "2026-02-03 protection-laid protect-floor 20m2 as=p\n" +
 			"2026-02-03 protection-lifted p\n2026-02-03 signed-off", ""},
 		{"a voided sign-off", "2026-02-03 snag-raised\n2026-02-03 signed-off as=o\n2026-02-03 voided o", ""},
@@ -248,7 +257,8 @@ func TestJobRow(t *testing.T) {
 // TestApplyRefuses requires that a commit out of order stops the projection.
 func TestApplyRefuses(t *testing.T) {
 	p := NewJobProjection(new(events.Firm), testFirm, "hall", 0)
-	c := &events.Commit{Firm: testFirm, Job: "hall", Version: 2, Previous: "00", Events: []events.Event{{ID: "event-0001"}}}
+	c := &events.Commit{Firm: testFirm, Job: "hall", Version: 2, Previous: "00",
+		Events: []events.Event{{ID: "event-0001"}}}
 	if _, err := p.Apply(events.Stored{Sequence: 9}, c); err == nil || !strings.Contains(err.Error(), "sequence 9") {
 		t.Errorf("a commit out of order: %v, want an error that names the sequence", err)
 	}

@@ -65,7 +65,8 @@ func randomPayload(r *rand.Rand, h *history) events.Payload {
 		{Task: task, Minutes: amount(), Grade: pick(r, "painter", "", "foreman"), QuantityMilli: amount(), Unit: unit},
 		{Task: "travel", Minutes: amount(), CostE4: amount()},
 	}
-	materials := []events.EstimateMaterial{{Product: product, QuantityMilli: amount(), Unit: stock, CostE4: r.Int64N(2) * amount()}}
+	materials := []events.EstimateMaterial{
+		{Product: product, QuantityMilli: amount(), Unit: stock, CostE4: r.Int64N(2) * amount()}}
 	switch r.IntN(19) {
 	case 0:
 		return &events.Estimate{Lines: lines, Materials: materials, PriceE4: amount() * 10_000}
@@ -193,7 +194,8 @@ func TestVoidIsAsIfNever(t *testing.T) {
 		}
 		without := replay(t, h, target.id)
 		kinds := []Kind{KindLabour, KindQuantity, KindMaterial, KindDamage, KindPrice, KindPurchase}
-		if got, want := everything(&h.memory, kinds...), everything(&without.memory, kinds...); !reflect.DeepEqual(got, want) {
+		got, want := everything(&h.memory, kinds...), everything(&without.memory, kinds...)
+		if !reflect.DeepEqual(got, want) {
 			t.Fatalf("after the void of %s the sums are not as if it had never been:\n%+v\n%+v",
 				typeOf(target.payload), got, want)
 		}

@@ -70,7 +70,8 @@ func TestCosts(t *testing.T) {
 		{"4 rolls where 10 cost 50.00", MaterialCostE4(4000, 50_0000, 10_000), 20_0000},
 		{"1 of 3 for 10.00 is 3.33333", MaterialCostE4(1000, 10_0000, 3000), 3_3333},
 		{"returned", MaterialCostE4(-1000, 10_0000, 3000), -3_3333},
-		{"all there is, at the greatest price", MaterialCostE4(1_000_000_000, 100_000_000_0000, 1_000_000_000), 100_000_000_0000},
+		{"all there is, at the greatest price",
+			MaterialCostE4(1_000_000_000, 100_000_000_0000, 1_000_000_000), 100_000_000_0000},
 	} {
 		if c.got != c.want {
 			t.Errorf("%s: %d, want %d", c.name, c.got, c.want)

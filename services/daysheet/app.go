@@ -168,7 +168,8 @@ func (a *app) onlyFirm(named string) (string, error) {
 		}
 	}
 	if len(firms) != 1 {
-		return "", events.Refuse("firm", strings.Join(firms, ", "), "the data folder has %d firms: say which with --firm", len(firms))
+		return "", events.Refuse("firm", strings.Join(firms, ", "),
+			"the data folder has %d firms: say which with --firm", len(firms))
 	}
 	return firms[0], nil
 }

@@ -3,13 +3,14 @@ package main
 import (
 	"bytes"
 	"context"
+	"database/sql"
 	"fmt"
 	"io"
-	"log/slog"
 	"net"
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -19,11 +20,9 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
-	"database/sql"
-
 	"daysheet/events"
 	"daysheet/reports"
-	"daysheet/services/daysheet/invent"
+	"daysheet/services/daysheet/demo"
 	"daysheet/services/facts"
 	"daysheet/services/facts/duckdb"
 	"daysheet/services/httpd"
@@ -168,9 +167,9 @@ func BenchmarkReports(b *testing.B) {
 	}
 	defer store.Close()
 	for _, d := range reports.Definitions() {
-		f := reports.Filter{Firm: invent.FirmKey}
+		f := reports.Filter{Firm: demoFirm}
 		if d.NeedsJob {
-			f.Job = "stairwell-001"
+			b.Fatalf("%s needs a job", d.Name)
 		}
 		b.Run(d.Name, func(b *testing.B) { compareReport(b, store, raw, d, f) })
 	}
@@ -271,60 +270,81 @@ func copyOf(b *testing.B, path string) string {
 	return to
 }
 
-// million fills a store with about a million facts of an invented firm, by the
-// projection and without the log.
+// million fills a store with about a million facts of one firm, by the projection
+// and without the log: the jobs of a dozen invented firms under one key.
 func million(b *testing.B, path string) {
 	b.Helper()
 	store, err := duckdb.Open(context.Background(), path, duckdb.Options{})
 	if err != nil {
 		b.Fatal(err)
 	}
-	submissions, err := invent.Generate(invent.Options{Seed: 1, Today: today, Jobs: 11_500, Years: 20})
-	if err != nil {
-		b.Fatal(err)
-	}
-	firm, jobs := &events.Firm{}, map[string]*chained{}
-	batch := facts.Batch{}
-	count := 0
-	flush := func() {
-		if err := store.Write(context.Background(), batch); err != nil {
+	f := filling{store: store, firm: &events.Firm{}, jobs: map[string]*chained{}}
+	number := 0
+	for firm, err := range demo.Firms(demo.Options{Seed: 1, Today: today, Jobs: demo.JobsMax}, 12) {
+		if err != nil {
 			b.Fatal(err)
 		}
-		count += len(batch.Facts)
-		batch.Facts, batch.Jobs, batch.Commits = nil, nil, nil
-	}
-	for i, s := range submissions {
-		job := s.Events[0].Subject
-		j := jobs[job]
-		if j == nil {
-			j = &chained{projection: reports.NewJobProjection(firm, invent.FirmKey, job, 0)}
-			jobs[job] = j
-		}
-		stored, projected := j.next(b, job, uint64(i+1), s)
-		if job == events.FirmJob {
-			c, err := events.DecodeCommit(stored.Raw)
-			if err != nil {
-				b.Fatal(err)
+		for s := range firm.Submissions() {
+			if s.Job != events.FirmJob {
+				s.Job = fmt.Sprintf("f%d-%s", number, s.Job)
+			} else if number > 0 {
+				continue // they all list the same things
 			}
-			if err := firm.Apply(c, stored.Sequence); err != nil {
-				b.Fatal(err)
-			}
+			f.add(b, s)
 		}
-		batch.Position = stored.Sequence
-		batch.Commits = append(batch.Commits, stored)
-		batch.Facts = append(batch.Facts, projected.Facts...)
-		if projected.Job != nil {
-			batch.Jobs = append(batch.Jobs, *projected.Job)
-		}
-		if len(batch.Facts) > 50_000 {
-			flush()
-		}
+		number++
 	}
-	flush()
+	f.flush(b)
 	if err := store.Close(); err != nil {
 		b.Fatal(err)
 	}
-	slog.Info("filled", "facts", count)
+	b.Logf("%d facts", f.count)
+}
+
+// filling is a store being filled.
+type filling struct {
+	store *duckdb.Store
+	firm  *events.Firm
+	jobs  map[string]*chained
+	batch facts.Batch
+	count int
+}
+
+func (f *filling) flush(b *testing.B) {
+	b.Helper()
+	if err := f.store.Write(context.Background(), f.batch); err != nil {
+		b.Fatal(err)
+	}
+	f.count += len(f.batch.Facts)
+	f.batch.Facts, f.batch.Jobs, f.batch.Commits = nil, nil, nil
+}
+
+func (f *filling) add(b *testing.B, s demo.Submission) {
+	b.Helper()
+	j := f.jobs[s.Job]
+	if j == nil {
+		j = &chained{projection: reports.NewJobProjection(f.firm, demoFirm, s.Job, 0)}
+		f.jobs[s.Job] = j
+	}
+	stored, projected := j.next(b, f.batch.Position+1, s)
+	if s.Job == events.FirmJob {
+		c, err := events.DecodeCommit(stored.Raw)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := f.firm.Apply(c, stored.Sequence); err != nil {
+			b.Fatal(err)
+		}
+	}
+	f.batch.Position = stored.Sequence
+	f.batch.Commits = append(f.batch.Commits, stored)
+	f.batch.Facts = append(f.batch.Facts, projected.Facts...)
+	if projected.Job != nil {
+		f.batch.Jobs = append(f.batch.Jobs, *projected.Job)
+	}
+	if len(f.batch.Facts) > 50_000 {
+		f.flush(b)
+	}
 }
 
 // chained is a job with the hash of its last commit.
@@ -333,10 +353,13 @@ type chained struct {
 	head       string
 }
 
-func (j *chained) next(b *testing.B, job string, sequence uint64, s invent.Submission) (events.Stored, reports.Projected) {
+func (j *chained) next(b *testing.B, sequence uint64, s demo.Submission) (events.Stored, reports.Projected) {
 	b.Helper()
-	c := events.Commit{Firm: invent.FirmKey, Job: job, Version: j.projection.Version() + 1, Previous: j.head,
-		RecordedAt: s.Events[0].OccurredAt(), RecordedBy: "bench", Events: s.Events}
+	c := events.Commit{Firm: demoFirm, Job: s.Job, Version: j.projection.Version() + 1, Previous: j.head,
+		RecordedAt: s.At, RecordedBy: s.By, Events: slices.Clone(s.Events)}
+	for i := range c.Events {
+		c.Events[i].Subject = s.Job
+	}
 	raw, err := c.Encode()
 	if err != nil {
 		b.Fatal(err)

@@ -121,7 +121,9 @@ func (a *streamedAnswer) Flush() {}
 
 // request sends one request and returns its answer if the status is 2xx;
 // otherwise an error made from the problem that the server reported.
-func (c *client) request(ctx context.Context, method, path, contentType string, body io.Reader) (*http.Response, error) {
+func (c *client) request(
+	ctx context.Context, method, path, contentType string, body io.Reader,
+) (*http.Response, error) {
 	r, err := http.NewRequestWithContext(ctx, method, c.base+path, body)
 	if err != nil {
 		return nil, fmt.Errorf("ask the server: %w", err)
@@ -178,7 +180,8 @@ func (c *client) record(ctx context.Context, batch []events.Event) ([]events.Rec
 	if err != nil {
 		return nil, fmt.Errorf("write events: %w", err)
 	}
-	answer, err := c.request(ctx, http.MethodPost, "/v1/events", "application/cloudevents-batch+json", bytes.NewReader(body))
+	const batchType = "application/cloudevents-batch+json"
+	answer, err := c.request(ctx, http.MethodPost, "/v1/events", batchType, bytes.NewReader(body))
 	if err != nil {
 		return nil, err
 	}

@@ -7,8 +7,7 @@ import (
 	"net/http"
 	"time"
 
-	"daysheet/events"
-	"daysheet/services/daysheet/invent"
+	"daysheet/services/daysheet/demo"
 	"daysheet/services/eventlog"
 	"daysheet/services/httpd"
 )
@@ -16,9 +15,8 @@ import (
 // DemoCmd serves an invented firm.
 type DemoCmd struct {
 	HTTPFlags
-	Seed  uint64 `help:"Another seed invents another firm." default:"1"`
-	Jobs  int    `help:"Finished jobs." default:"72"`
-	Years int    `help:"Years over which they are spread." default:"3"`
+	Seed uint64 `help:"Another seed invents another firm." default:"1"`
+	Jobs int    `help:"Finished jobs, 1 to 500; 72 fill three years." default:"72"`
 }
 
 // Help says that it is kept apart.
@@ -26,6 +24,9 @@ func (c *DemoCmd) Help() string {
 	return `The firm, its people, prices and jobs are invented. They are kept in a data folder of their own
 (daysheet-demo, if --data is not given) and never meet a real ledger. Delete the folder to be rid of them.`
 }
+
+// demoFirm is the key that the invented firm is recorded under.
+const demoFirm = "demo"
 
 // demoFolder is used where no data folder is given.
 const demoFolder = "daysheet-demo"
@@ -55,43 +56,43 @@ func (c *DemoCmd) Run(ctx context.Context, g *Globals) (err error) {
 
 // fill records the invented firm by the same path that a phone takes.
 func (c *DemoCmd) fill(ctx context.Context, a *app) error {
-	last, err := a.log.Last(ctx, eventlog.Partition(invent.FirmKey))
+	last, err := a.log.Last(ctx, eventlog.Partition(demoFirm))
 	if err != nil || last > 0 {
 		return err
 	}
-	if c.Jobs < 1 || c.Years < 1 {
-		return events.Refuse("jobs", c.Jobs, "at least one job in at least one year")
-	}
-	submissions, err := invent.Generate(invent.Options{Seed: c.Seed, Today: events.DayOf(time.Now()), Jobs: c.Jobs, Years: c.Years})
+	firm, err := demo.Generate(demo.Options{Seed: c.Seed, Today: time.Now(), Jobs: c.Jobs})
 	if err != nil {
 		return err
 	}
-	to := a.inProcess(httpd.Caller{Firm: invent.FirmKey, Name: "demo", Scopes: httpd.Scopes()})
+	to := a.inProcess(httpd.Caller{Firm: demoFirm, Name: "demo", Scopes: httpd.Scopes()})
 	bar := newProgress("inventing a firm")
-	for i, s := range submissions {
+	done, total := uint64(0), uint64(firm.Events())
+	for s := range firm.Submissions() {
 		if _, err := to.record(ctx, s.Events); err != nil {
 			return fmt.Errorf("invent the firm: %w", err)
 		}
-		bar.update(uint64(i+1), uint64(len(submissions)))
+		done += uint64(len(s.Events))
+		bar.update(done, total)
 	}
 	bar.finish()
-	return a.catchUp(ctx, invent.FirmKey)
+	return a.catchUp(ctx, demoFirm)
 }
 
 // demoToken makes a token for this run; those of earlier runs are revoked.
 func demoToken(a *app) (string, error) {
 	for _, t := range a.tokens.List() {
-		if t.Firm == invent.FirmKey && t.Revoked.IsZero() {
+		if t.Firm == demoFirm && t.Revoked.IsZero() {
 			if err := a.tokens.Revoke(t.Firm, t.Name); err != nil {
 				return "", err
 			}
 		}
 	}
 	name := "visitor " + time.Now().UTC().Format("2006-01-02 15:04:05.000")
-	return a.tokens.Add(httpd.Token{Firm: invent.FirmKey, Name: name, Scopes: httpd.Scopes()})
+	return a.tokens.Add(httpd.Token{Firm: demoFirm, Name: name, Scopes: httpd.Scopes()})
 }
 
 // inProcess returns a client that speaks to the app without a network.
 func (a *app) inProcess(caller httpd.Caller) *client {
-	return &client{http: &http.Client{Transport: inProcess{a.server.Engine, caller}}, base: "http://in-process", close: a.Close}
+	transport := inProcess{a.server.Engine, caller}
+	return &client{http: &http.Client{Transport: transport}, base: "http://in-process", close: a.Close}
 }

@@ -98,7 +98,8 @@ func (c *ImportCmd) sheet(ctx context.Context, remote *client, in io.Reader) ([]
 		}
 	}
 	if len(plan.Errors) > 0 && !c.SkipBad && !c.DryRun {
-		return nil, fmt.Errorf("%d rows have errors and nothing was recorded: mend them, or import the rest with --skip-bad", s.Bad)
+		return nil, fmt.Errorf("%d rows have errors and nothing was recorded: "+
+			"mend them, or import the rest with --skip-bad", s.Bad)
 	}
 	batches := make([][]events.Event, len(plan.Batches))
 	for i, b := range plan.Batches {
@@ -143,7 +144,8 @@ func recordAll(ctx context.Context, remote *client, batches [][]events.Event) er
 		receipts, err := remote.record(ctx, batch)
 		if err != nil {
 			bar.finish()
-			return fmt.Errorf("after %d events were recorded: %w\nimport the same file again once it is mended: nothing is recorded twice", recorded, err)
+			return fmt.Errorf("after %d events were recorded: %w\n"+
+				"import the same file again once it is mended: nothing is recorded twice", recorded, err)
 		}
 		for _, r := range receipts {
 			if r.Duplicate {

@@ -12,13 +12,14 @@ import (
 	"path/filepath"
 	"slices"
 	"testing"
+	"time"
 
-	"daysheet/events"
-	"daysheet/services/daysheet/invent"
+	"daysheet/services/daysheet/demo"
 	"daysheet/services/httpd"
 )
 
-const today = events.Day("2026-06-30")
+// today is when the invented firm of the tests stands still.
+var today = time.Date(2026, 6, 30, 18, 0, 0, 0, time.UTC)
 
 // mustOpen opens a ledger in folder for the test.
 func mustOpen(t *testing.T, folder string) *app {
@@ -41,11 +42,11 @@ func mustClose(t *testing.T, a *app) {
 func mustInvent(t *testing.T, a *app, jobs int) *client {
 	t.Helper()
 	c := owner(a)
-	submissions, err := invent.Generate(invent.Options{Seed: 7, Today: today, Jobs: jobs, Years: 2})
+	firm, err := demo.Generate(demo.Options{Seed: 7, Today: today, Jobs: jobs})
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, s := range submissions {
+	for s := range firm.Submissions() {
 		if _, err := c.record(t.Context(), s.Events); err != nil {
 			t.Fatal(err)
 		}
@@ -56,14 +57,14 @@ func mustInvent(t *testing.T, a *app, jobs int) *client {
 
 func mustCatchUp(t *testing.T, a *app) {
 	t.Helper()
-	if err := a.catchUp(t.Context(), invent.FirmKey); err != nil {
+	if err := a.catchUp(t.Context(), demoFirm); err != nil {
 		t.Fatal(err)
 	}
 }
 
 // owner is a client of the invented firm that may do everything.
 func owner(a *app) *client {
-	return a.inProcess(httpd.Caller{Firm: invent.FirmKey, Name: "owner", Scopes: httpd.Scopes()})
+	return a.inProcess(httpd.Caller{Firm: demoFirm, Name: "owner", Scopes: httpd.Scopes()})
 }
 
 func mustGet(t *testing.T, c *client, path string) []byte {
@@ -314,7 +315,7 @@ func TestTheLogIsTheTruth(t *testing.T) {
 		t.Fatal(err)
 	}
 	imported := ImportCmd{File: file}
-	imported.Firm = invent.FirmKey
+	imported.Firm = demoFirm
 	for range 2 { // the second time nothing is added
 		if err := imported.Run(t.Context(), &Globals{Data: other, quiet: true}); err != nil {
 			t.Fatal(err)

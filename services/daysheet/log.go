@@ -17,12 +17,19 @@ import (
 type NATSFlags struct {
 	NATS            string `name:"nats" help:"Address of an external NATS server or cluster. Without it the log is kept in the data folder." placeholder:"URL" env:"DAYSHEET_NATS"`
 	NATSReplicas    int    `name:"nats-replicas" help:"Copies that an external cluster keeps of the log." default:"1" env:"DAYSHEET_NATS_REPLICAS"`
-	LogMaxMegabytes int64  `help:"Most disk the log may take, in megabytes. When it is full the ledger refuses to record." default:"20480" env:"DAYSHEET_LOG_MAX_MEGABYTES"`
+	NATSCA          string `name:"nats-ca" help:"Certificate (PEM) that the external server's certificate is signed by." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_NATS_CA"`
+	NATSCert        string `name:"nats-cert" help:"Certificate (PEM) of this client." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_NATS_CERT"`
+	NATSKey         string `name:"nats-key" help:"Key (PEM) of this client." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_NATS_KEY"`
+	NATSNKey        string `name:"nats-nkey" help:"File with the nkey seed of this client's user." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_NATS_NKEY"`
+	LogMaxMegabytes int64  `help:"Most disk, in megabytes, that each of the log's sixteen partitions may take. A firm is in one of them. When it is full the ledger refuses to record." default:"20480" env:"DAYSHEET_LOG_MAX_MEGABYTES"`
 }
 
 // openLog opens the log in the data folder, or the external one.
 func openLog(ctx context.Context, g *Globals, f NATSFlags, logger *slog.Logger) (*eventlog.Log, error) {
-	cfg := eventlog.Config{URL: f.NATS, Replicas: max(f.NATSReplicas, 1), MaxBytes: f.LogMaxMegabytes << 20, Logger: logger}
+	cfg := eventlog.Config{
+		URL: f.NATS, CAFile: f.NATSCA, CertFile: f.NATSCert, KeyFile: f.NATSKey, NKeyFile: f.NATSNKey,
+		Replicas: max(f.NATSReplicas, 1), MaxBytes: f.LogMaxMegabytes << 20, Logger: logger,
+	}
 	if f.NATS == "" {
 		cfg.Dir = filepath.Join(g.Data, logFolder)
 	}
@@ -43,7 +50,7 @@ func (g *Globals) logger() *slog.Logger {
 	case g.LogJSON:
 		return slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: level}))
 	case term.IsTerminal(int(os.Stderr.Fd())) && os.Getenv("NO_COLOR") == "":
-		return slog.New(tint.NewHandler(os.Stderr, &tint.Options{Level: level, TimeFormat: time.TimeOnly}))
+		return slog.New(tint.NewTextHandler(os.Stderr, &tint.Options{Level: level, TimeFormat: time.TimeOnly}))
 	}
 	return slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: level}))
 }

@@ -76,7 +76,8 @@ func (c *RecordCmd) batches() ([][]events.Event, error) {
 	case c.File != "":
 		return readEventsFile(c.File)
 	case c.Type == "":
-		return nil, events.Refuse("type", nil, "say what happened, for example hours.booked, or give --file; --types lists the kinds")
+		return nil, events.Refuse("type", nil,
+			"say what happened, for example hours.booked, or give --file; --types lists the kinds")
 	}
 	e, err := c.event(time.Now())
 	if err != nil {

@@ -97,6 +97,7 @@ func (f *setupForm) read() (firm string, settings events.Settings, err error) {
 	}
 	settings = events.Settings{
 		Name: f.value(fieldName), Currency: strings.ToUpper(f.value(fieldCurrency)), TimeZone: f.value(fieldTimeZone),
+		JobTypes: []events.JobType{}, Grades: []events.Grade{}, // an empty list, not a missing one
 	}
 	for _, line := range lines(f.value(fieldJobTypes)) {
 		key, name, ok := cutPair(line)

@@ -49,7 +49,8 @@ func MountLedger(server *httpd.Server, ledger Ledger) {
 	})
 	huma.Register(server.API, huma.Operation{
 		OperationID: "export-events", Method: http.MethodGet, Path: "/v1/events", Summary: "Every event of the firm",
-		Description: "JSON lines of CloudEvents in the order of the log. The last line is whole only where the answer ends without an error.",
+		Description: "JSON lines of CloudEvents in the order of the log. " +
+			"Everything is there only where the answer ends without an error.",
 		Metadata:    map[string]any{"scope": httpd.ScopeRead},
 	}, func(ctx context.Context, in *exportIn) (*huma.StreamResponse, error) {
 		caller, _ := httpd.CallerFrom(ctx)

@@ -75,7 +75,7 @@ var kindsOfJob = []kindOfJob{
 			{secondCoat, "coat", "plaster", "roller", 1.9, "wall-paint", .12},
 			{secondCoat, "coat-trim", "wood", "brush", .5, "trim-paint", .03},
 		}},
-	{stairwell, 2, 75, .8, false,
+	{stairwell, 2, 75, .74, false,
 		[]string{"Stairwell, three floors", "Stairwell with handrails", "Stairwell and flat doors"},
 		[]string{"ground floor", "landing 1", "landing 2", "landing 3", "cellar stairs"},
 		[]work{

@@ -17,10 +17,9 @@ type builder struct {
 	ids     *ids
 	batches []Batch
 
-	made      []events.Event // of the job at hand
-	faulty    bool           // the job at hand has an event that breaks a rule
-	met       metList
-	firmBatch []events.Event
+	made   []events.Event // of the job at hand
+	faulty bool           // the job at hand has an event that breaks a rule
+	met    metList
 }
 
 // Hours of the day at which the events of a job stand, so that a job's own

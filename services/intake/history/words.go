@@ -58,7 +58,7 @@ func taskNamed(text string, firm []events.FirmTask) (events.Task, bool) {
 	}
 	for _, t := range firm {
 		if word == squeeze(t.Task) || word == squeeze(t.Name) {
-			return events.Task{Task: t.Task, Family: t.Family, Unit: t.Unit, Name: t.Name}, true
+			return events.Task(t), true
 		}
 	}
 	return events.Task{}, false
