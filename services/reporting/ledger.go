@@ -51,7 +51,7 @@ func MountLedger(server *httpd.Server, ledger Ledger) {
 		OperationID: "export-events", Method: http.MethodGet, Path: "/v1/events", Summary: "Every event of the firm",
 		Description: "JSON lines of CloudEvents in the order of the log. " +
 			"Everything is there only where the answer ends without an error.",
-		Metadata:    map[string]any{"scope": httpd.ScopeRead},
+		Metadata: map[string]any{"scope": httpd.ScopeRead},
 	}, func(ctx context.Context, in *exportIn) (*huma.StreamResponse, error) {
 		caller, _ := httpd.CallerFrom(ctx)
 		return &huma.StreamResponse{Body: func(h huma.Context) {
