@@ -43,17 +43,18 @@ func moneyCell(e4 int64, ok bool) Cell {
 	return Cell{Number: e4}
 }
 
-// comparison returns the cells of a measure on each side: estimated, variation,
-// budget, actual, difference, actual as a share of budget. q lets through the
+// comparison returns the cells of a measure: budget, actual, difference, actual as
+// a share of budget, and then what the budget is made of, estimated and
+// variation. On a phone the first columns are what is seen. q lets through the
 // facts of the measure.
 func comparison(s sides, q Query) []Cell {
 	return []Cell{
-		sumCell(s.estimate, on(q, SideEstimate)),
-		sumCell(s.variation, on(q, SideVariation)),
 		sumCell(s.budget(), on(q, planned...)),
 		sumCell(s.actual, on(q, SideActual)),
 		numberCell(s.difference()),
 		shareCell(s.actual, s.budget()),
+		sumCell(s.estimate, on(q, SideEstimate)),
+		sumCell(s.variation, on(q, SideVariation)),
 	}
 }
 
@@ -69,12 +70,12 @@ func budgetCells(s sides, q Query) []Cell {
 // comparisonColumns returns the columns of [comparison]. unit ends the keys.
 func comparisonColumns(unit string, form Form) []Column {
 	return []Column{
-		{"estimated_" + unit, "Estimated", form},
-		{"variation_" + unit, "Variations", form},
 		{"budget_" + unit, "Budget", form},
 		{"actual_" + unit, "Actual", form},
 		{"difference_" + unit, "Difference", form},
 		{"actual_share_of_budget_basis_points", "Actual in share of budget", FormShare},
+		{"estimated_" + unit, "Budget from estimate", form},
+		{"variation_" + unit, "Budget from variations", form},
 	}
 }
 

@@ -76,9 +76,8 @@ func fillMoney(f Filter, a account) Table {
 	}
 	price := row(textCell("Price"), comparison(a.price, only(q, KindPrice))...)
 	if !a.billed {
-		for i := len(price) - 3; i < len(price); i++ { // nothing billed has no difference either
-			price[i] = Cell{Blank: true}
-		}
+		blank := Cell{Blank: true}
+		copy(price[2:], []Cell{blank, blank, blank}) // nothing billed: no actual, difference or share
 	}
 	t.Rows = append(t.Rows, price)
 	return t
