@@ -99,7 +99,7 @@ func (b *bench) openStream(t *testing.T, path string) *bufio.Scanner {
 func TestStream(t *testing.T) {
 	const limit = 50 * time.Millisecond
 	ended := make(chan struct{})
-	b := newBench(t, func(c *Config) { c.ReadTimeout, c.WriteTimeout = limit, limit }, func(s *Server) {
+	b := newBench(t, func(c *Config) { c.WriteTimeout = limit }, func(s *Server) {
 		s.Engine.GET("/watch", Require(ScopeRead), func(c *gin.Context) {
 			defer close(ended)
 			c.Header("Content-Type", "text/event-stream")

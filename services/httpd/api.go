@@ -64,7 +64,7 @@ func refusalOf(err error) Refusal {
 			refusal = events.Refuse(d.Location, d.Value, "%s", d.Message)
 		}
 	}
-	return Refusal{Message: refusal.Error(), Event: refusal.EventID, Field: refusal.Field, Value: refusal.Value, Rule: refusal.Rule}
+	return refusalFrom(refusal)
 }
 
 // newAPI puts huma on the engine.
@@ -136,7 +136,8 @@ func describeScope(_ *huma.OpenAPI, op *huma.Operation) {
 		names[i] = string(s)
 	}
 	op.Security = []map[string][]string{{"token": names}}
-	op.Description = strings.TrimSpace(op.Description + "\n\nNeeds a token with the scope " + strings.Join(names, " or ") + ".")
+	need := "Needs a token with the scope " + strings.Join(names, " or ") + "."
+	op.Description = strings.TrimSpace(op.Description + "\n\n" + need)
 }
 
 // checkScope lets only callers with the operation's scope through. A hidden

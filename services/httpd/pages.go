@@ -124,8 +124,10 @@ func (s *Server) page(c *gin.Context, status int, name string, content any) {
 // otherwise: the sign-in page must not forward to another site.
 func localAddress(address string) string {
 	u, err := url.Parse(address)
-	if err != nil || u.Scheme != "" || u.Host != "" || !strings.HasPrefix(u.Path, "/") || strings.HasPrefix(u.Path, "//") ||
-		strings.ContainsAny(address, "\\\r\n\t") || strings.HasPrefix(u.Path, signInPath) {
+	if err != nil || u.Scheme != "" || u.Host != "" || strings.ContainsAny(address, "\\\r\n\t") {
+		return "/"
+	}
+	if !strings.HasPrefix(u.Path, "/") || strings.HasPrefix(u.Path, "//") || strings.HasPrefix(u.Path, signInPath) {
 		return "/"
 	}
 	return u.RequestURI()

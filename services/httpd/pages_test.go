@@ -6,6 +6,7 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
+	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -176,6 +177,11 @@ func TestSetup(t *testing.T) {
 		{name: "the form too", method: "POST", url: "/setup", headers: formHeaders, body: firmForm(code), status: 403},
 		{name: "an empty code opens nothing", url: "/setup?code=", status: 403},
 	})
+	whole, err := os.ReadFile(b.tokens.path)
+	must(t, err)
+	must(t, os.Remove(b.tokens.path))
+	b.run(t, []scenario{{name: "the link stays dead without tokens", url: "/setup?code=" + code, status: 403}})
+	must(t, os.WriteFile(b.tokens.path, whole, 0o600))
 	if link := b.server.SetupLink(b.address); link != "" {
 		t.Errorf("there is a token, and still a set-up link: %s", link)
 	}

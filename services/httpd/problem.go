@@ -171,19 +171,21 @@ func Problem(err error) *ProblemDetails {
 }
 
 // Refusals returns the problem of a request in which several things, or one,
-// were refused.
+// were refused. There must be at least one.
 func Refusals(refused []*events.Error) *ProblemDetails {
-	if len(refused) == 0 {
-		return NewProblem(http.StatusUnprocessableEntity, "")
-	}
 	p := Problem(refused[0])
 	if len(refused) > 1 {
-		p = NewProblem(http.StatusUnprocessableEntity, fmt.Sprintf("%d events were refused; nothing was recorded", len(refused)))
+		detail := fmt.Sprintf("%d events were refused; nothing was recorded", len(refused))
+		p = NewProblem(http.StatusUnprocessableEntity, detail)
 	}
 	for _, e := range refused {
-		p.Errors = append(p.Errors, Refusal{Message: e.Error(), Event: e.EventID, Field: e.Field, Value: e.Value, Rule: e.Rule})
+		p.Errors = append(p.Errors, refusalFrom(e))
 	}
 	return p
+}
+
+func refusalFrom(e *events.Error) Refusal {
+	return Refusal{Message: e.Error(), Event: e.EventID, Field: e.Field, Value: e.Value, Rule: e.Rule}
 }
 
 // Abort answers a request on the engine with the problem of err and stops its

@@ -62,14 +62,15 @@ func (s *Server) observe(c *gin.Context) {
 			route = "none"
 		}
 		status := c.Writer.Status()
-		s.durations.WithLabelValues(route, knownMethod(c.Request.Method), strconv.Itoa(status)).Observe(elapsed.Seconds())
+		method := knownMethod(c.Request.Method)
+		s.durations.WithLabelValues(route, method, strconv.Itoa(status)).Observe(elapsed.Seconds())
 		ctx := c.Request.Context()
 		caller, _ := CallerFrom(ctx)
 		level, attrs := slog.LevelInfo, []slog.Attr{
-			slog.String("method", c.Request.Method), slog.String("path", c.Request.URL.Path), slog.String("route", route),
-			slog.Int("status", status), slog.Int("bytes", max(c.Writer.Size(), 0)), slog.Duration("elapsed", elapsed),
-			slog.String("request", RequestIDFrom(ctx)), slog.String("firm", caller.Firm), slog.String("caller", caller.Name),
-			slog.String("remote", c.ClientIP()),
+			slog.String("method", c.Request.Method), slog.String("path", c.Request.URL.Path),
+			slog.String("route", route), slog.Int("status", status), slog.Int("bytes", max(c.Writer.Size(), 0)),
+			slog.Duration("elapsed", elapsed), slog.String("request", RequestIDFrom(ctx)),
+			slog.String("firm", caller.Firm), slog.String("caller", caller.Name), slog.String("remote", c.ClientIP()),
 		}
 		if len(c.Errors) > 0 {
 			level = slog.LevelError
@@ -83,7 +84,8 @@ func (s *Server) observe(c *gin.Context) {
 // knownMethod keeps a sender from making metrics without end.
 func knownMethod(method string) string {
 	switch method {
-	case http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut, http.MethodPatch, http.MethodDelete, http.MethodOptions:
+	case http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut, http.MethodPatch, http.MethodDelete,
+		http.MethodOptions:
 		return method
 	}
 	return "other"
@@ -119,7 +121,8 @@ func recovered(c *gin.Context) {
 // contentPolicy lets pages use their own files and nothing else: no inline
 // script or style, no other site.
 const contentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; " +
-	"connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+	"connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; " +
+	"frame-ancestors 'none'"
 
 // securityHeaders sets what every answer carries. A handler whose answer may be
 // kept sets its own Cache-Control.

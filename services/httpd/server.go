@@ -113,7 +113,9 @@ func New(cfg Config) *Server {
 		panic(err) // an empty list cannot be wrong
 	}
 	s.Engine.Use(requestID, s.observe, recovered, securityHeaders, s.answer, s.limitBody, s.authenticate)
-	s.Engine.NoRoute(func(c *gin.Context) { Abort(c, NewProblem(http.StatusNotFound, "there is nothing at this address")) })
+	s.Engine.NoRoute(func(c *gin.Context) {
+		Abort(c, NewProblem(http.StatusNotFound, "there is nothing at this address"))
+	})
 	s.Engine.NoMethod(func(c *gin.Context) {
 		detail := fmt.Sprintf("the address takes %s", c.Writer.Header().Get("Allow"))
 		Abort(c, NewProblem(http.StatusMethodNotAllowed, detail))

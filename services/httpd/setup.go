@@ -36,8 +36,8 @@ func (s *Server) setupOpen(code string) bool {
 }
 
 func deadLink() *ProblemDetails {
-	return NewProblem(http.StatusForbidden, "this set-up link is not valid, or was used before; the server prints a new one "+
-		"when it starts and nobody has access yet")
+	return NewProblem(http.StatusForbidden, "this set-up link is not valid, or was used before; "+
+		"the server prints a new one when it starts and nobody has access yet")
 }
 
 func (s *Server) setupPage(c *gin.Context) {

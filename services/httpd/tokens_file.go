@@ -33,7 +33,8 @@ func (t *Tokens) refresh() error {
 	if err != nil {
 		return fmt.Errorf("read tokens: %w", err)
 	}
-	if t.stamp != nil && os.SameFile(t.stamp, now) && t.stamp.ModTime().Equal(now.ModTime()) && t.stamp.Size() == now.Size() {
+	old := t.stamp
+	if old != nil && os.SameFile(old, now) && old.ModTime().Equal(now.ModTime()) && old.Size() == now.Size() {
 		return nil
 	}
 	f, err := os.Open(t.path)

@@ -94,7 +94,8 @@ func notJSON(err error) string {
 // here and not when half of a batch is on disk.
 func read(e *events.Event, raw json.RawMessage) *events.Error {
 	if len(raw) > events.EventBytesMax {
-		return named(events.Refuse("", nil, "an event has at most %d bytes, this one has %d", events.EventBytesMax, len(raw)), raw)
+		return named(events.Refuse("", nil, "an event has at most %d bytes, this one has %d",
+			events.EventBytesMax, len(raw)), raw)
 	}
 	canonical, err := events.Canonical(raw)
 	if err == nil {

@@ -13,15 +13,17 @@ import (
 
 const schemaPrefix = "#/components/schemas/"
 
-const description = `Takes one event, or a batch of up to %d, in the JSON format of CloudEvents 1.0. An event has at most %d bytes.
+const description = `Takes one event, or a batch of up to %d, in the JSON format of CloudEvents 1.0.
+An event has at most %d bytes.
 
 The firm is the token's. Attributes that CloudEvents does not define are kept as extensions.
 
-Every event is checked before anything is recorded: if one cannot be true on its own, the whole request is refused and
-errors lists each such event. Then events are recorded job by job, the firm's own first and then the jobs as they first
-appear; each job is recorded whole or not at all. If a job is not taken, those before it stay recorded: the problem
-gives their receipts in recorded, the ids of the others in not_recorded, and in unknown those of which the log could
-not say. Sending the same request again is always safe: what was recorded before is answered as a duplicate.
+Every event is checked before anything is recorded: if one cannot be true on its own, the whole request is refused
+and errors lists each such event. Then events are recorded job by job, the firm's own first and then the jobs as
+they first appear; each job is recorded whole or not at all. If a job is not taken, those before it stay recorded:
+the problem gives their receipts in recorded, the ids of the others in not_recorded, and in unknown those of which
+the log could not say. Sending the same request again is always safe: what was recorded before is answered as a
+duplicate.
 
 The answer is 201 where anything was recorded, and 200 where every event had been recorded before.`
 
@@ -78,9 +80,12 @@ func envelope() *huma.Schema {
 	text := func(description string) *huma.Schema {
 		return &huma.Schema{Type: huma.TypeString, Description: description}
 	}
-	id, subject, occurred := text("Made once, at the action, and the same on every try"), text("The job, or firm for the firm's own events: "+
-		events.TokenRule), text("When it happened, with the sender's own offset")
-	id.Pattern, subject.Pattern, occurred.Format = `^[A-Za-z0-9._-]{8,64}$`, `^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$`, "date-time"
+	id := text("Made once, at the action, and the same on every try")
+	id.Pattern = `^[A-Za-z0-9._-]{8,64}$`
+	subject := text("The job, or firm for the firm's own events: " + events.TokenRule)
+	subject.Pattern = `^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$`
+	occurred := text("When it happened, with the sender's own offset")
+	occurred.Format = "date-time"
 	version, media := text("Version of CloudEvents"), text("What data is")
 	version.Enum, media.Enum = []any{events.SpecVersion}, []any{"application/json"}
 	source := text("URI reference of who recorded it, for example /phones/van-2")
