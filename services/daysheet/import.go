@@ -29,7 +29,8 @@ type ImportCmd struct {
 // Help teaches the columns.
 func (c *ImportCmd) Help() string {
 	var b strings.Builder
-	b.WriteString("A sheet has a header row and one row for each estimate line, day sheet line, material or bill. Columns:\n\n")
+	b.WriteString("A sheet has a header row and one row for each estimate line, day sheet line, material or bill. " +
+		"Columns:\n\n")
 	for _, column := range history.Columns() {
 		fmt.Fprintf(&b, "  %-11s %s, for example %s\n", column.Name, column.Meaning, column.Example)
 	}
