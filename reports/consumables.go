@@ -19,7 +19,7 @@ func askConsumables(f Filter) Question {
 			grouped(only(scope(f), KindMaterial), ByProduct, ByUnit, BySide),
 			markQuery(f),
 		},
-		Jobs: scopeJobs(f),
+		Jobs: namedJob(f),
 	}
 }
 

@@ -22,7 +22,7 @@ func askEstimateVsActual(f Filter) Question {
 			grouped(only(q, KindQuantity), ByTask, ByUnit, BySide),
 			markQuery(f),
 		},
-		Jobs: scopeJobs(f),
+		Jobs: namedJob(f),
 	}
 }
 

@@ -24,11 +24,18 @@ func againstBudget(name, title string, form Form, finding string, bars []bar) []
 		return nil
 	}
 	if len(bars) > barsMost {
-		kept := slices.Clone(bars)
-		slices.SortStableFunc(kept, func(a, b bar) int {
-			return cmp.Compare(distance(b.sides), distance(a.sides))
+		places := make([]int, len(bars))
+		for i := range places {
+			places[i] = i
+		}
+		slices.SortFunc(places, func(a, b int) int {
+			return cmp.Or(cmp.Compare(distance(bars[b].sides), distance(bars[a].sides)), cmp.Compare(a, b))
 		})
-		bars = kept[:barsMost]
+		kept := make([]bar, barsMost)
+		for i := range kept {
+			kept[i] = bars[places[i]]
+		}
+		bars = kept
 		title += fmt.Sprintf(" (the %d that differ most)", barsMost)
 	}
 	f := Figure{
@@ -117,7 +124,7 @@ func marginSentence(a account, running bool, say func(int64) string) string {
 }
 
 func jobListFigures(jobs []JobRow, accounts map[string]account, all ledger, names Names) []Figure {
-	var hours []bar
+	hours := make([]bar, 0, len(jobs))
 	for _, j := range jobs {
 		hours = append(hours, bar{jobCell(j).Text, accounts[j.Job].minutes})
 	}

@@ -15,12 +15,14 @@ func makeJobList(f Filter, a Answer) Report {
 	accounts := accountsByJob(a.answered(summarySums))
 	var all ledger
 	t := jobListTable()
+	t.Rows = make([][]Cell, 0, len(jobs))
+	behind := listBehind(scope(f))
 	for _, j := range jobs {
 		all.add(accounts[j.Job])
-		t.Rows = append(t.Rows, jobListRow(scope(f).With(ByJob, j.Job), j, accounts[j.Job], a.Names))
+		t.Rows = append(t.Rows, jobListRow(behind, j, accounts[j.Job], a.Names))
 	}
 	if len(t.Rows) > 0 {
-		t.Total = jobListTotal(scope(f), all)
+		t.Total = jobListTotal(behind, all)
 	}
 	return Report{
 		Name: "job-summary", Title: "Job summary", Filter: f, Names: a.Names,
@@ -46,32 +48,49 @@ func jobListTable() Table {
 	}
 }
 
-// jobListRow shows one job; q lets through the facts of the job.
-func jobListRow(q Query, j JobRow, a account, names Names) []Cell {
+// behindList is what lets through the facts of each figure of the list. It is
+// made once for all jobs, since there may be thousands of them.
+type behindList struct{ budget, actual, cost, billed, offered Query }
+
+// listBehind returns the queries for the jobs of q.
+func listBehind(q Query) behindList {
+	labour, price := only(q, KindLabour), only(q, KindPrice)
+	return behindList{
+		budget: on(labour, planned...), actual: on(labour, SideActual), cost: on(only(q, costs...), SideActual),
+		billed: on(price, SideActual), offered: on(price, planned...),
+	}
+}
+
+// jobListRow shows one job.
+func jobListRow(behind behindList, j JobRow, a account, names Names) []Cell {
 	price, from, ok := a.priceNow()
 	margin, _ := a.margin()
 	priced, share := moneyCell(price, ok), Cell{Blank: true}
+	ofJob := []string{j.Job}
 	if ok {
-		of := on(only(q, KindPrice), a.priceSides()...)
+		of := behind.offered
+		if a.billed {
+			of = behind.billed
+		}
+		of = of.With(ByJob, ofJob...)
 		priced.Explain = &of
 		share = shareCell(margin, price)
 	}
-	labour := only(q, KindLabour)
 	return []Cell{
 		jobCell(j), nameCell(names.JobTypes, j.JobType), stateCell(j.State), dayCell(j.Finished),
-		sumCell(a.minutes.budget(), on(labour, planned...)), sumCell(a.minutes.actual, on(labour, SideActual)),
-		numberCell(a.minutes.difference()), sumCell(a.cost().actual, on(only(q, costs...), SideActual)),
+		sumCell(a.minutes.budget(), behind.budget.With(ByJob, ofJob...)),
+		sumCell(a.minutes.actual, behind.actual.With(ByJob, ofJob...)),
+		numberCell(a.minutes.difference()), sumCell(a.cost().actual, behind.cost.With(ByJob, ofJob...)),
 		priced, textCell(from), moneyCell(margin, ok), share,
 	}
 }
 
-// jobListTotal adds the jobs up; q lets through the facts of all of them.
-func jobListTotal(q Query, all ledger) []Cell {
-	labour := only(q, KindLabour)
+// jobListTotal adds the jobs up.
+func jobListTotal(behind behindList, all ledger) []Cell {
 	return []Cell{
 		textCell(counted(all.jobs, "job", "jobs")), {}, {}, {},
-		sumCell(all.minutes.budget(), on(labour, planned...)), sumCell(all.minutes.actual, on(labour, SideActual)),
-		numberCell(all.minutes.difference()), sumCell(all.costE4, on(only(q, costs...), SideActual)),
+		sumCell(all.minutes.budget(), behind.budget), sumCell(all.minutes.actual, behind.actual),
+		numberCell(all.minutes.difference()), sumCell(all.costE4, behind.cost),
 		moneyCell(all.priceE4, all.priced > 0), {}, moneyCell(all.marginE4, all.priced > 0),
 		shareCell(all.marginE4, all.priceE4),
 	}

@@ -100,7 +100,7 @@ func (q Query) Validate() error {
 
 // With returns q with one more condition.
 func (q Query) With(d Dimension, in ...string) Query {
-	q.Where = append(slices.Clone(q.Where), Condition{d, in})
+	q.Where = slices.Concat(q.Where, []Condition{{d, in}})
 	return q
 }
 

@@ -43,6 +43,15 @@ func scopeJobs(f Filter) *JobQuery {
 	return q
 }
 
+// namedJob returns the query for the job that the filter names, and nil where it
+// names none: for a report that says nothing of jobs but that.
+func namedJob(f Filter) *JobQuery {
+	if f.Job == "" {
+		return nil
+	}
+	return scopeJobs(f)
+}
+
 // grouped returns q with the dimensions to add up by.
 func grouped(q Query, by ...Dimension) Query {
 	q.By = by

@@ -14,7 +14,6 @@ import (
 
 	"daysheet/events"
 	"daysheet/services/eventlog"
-	"daysheet/services/facts/duckdb"
 	"daysheet/services/httpd"
 	"daysheet/services/intake"
 	"daysheet/services/projector"
@@ -31,13 +30,14 @@ const (
 // appConfig is what serve decides beyond the data folder.
 type appConfig struct {
 	nats  NATSFlags
+	store StoreFlags
 	httpd httpd.Config
 }
 
 // app is the whole program, opened in the order in which data walks through it.
 type app struct {
 	log       *eventlog.Log
-	store     *duckdb.Store
+	store     store
 	projector *projector.Projector
 	tokens    *httpd.Tokens
 	server    *httpd.Server
@@ -62,7 +62,7 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 	if a.log, err = openLog(ctx, g, cfg.nats, logger); err != nil {
 		return nil, err
 	}
-	if a.store, err = openStore(ctx, g, logger); err != nil {
+	if a.store, err = openStore(ctx, g, cfg.store, logger); err != nil {
 		return nil, err
 	}
 	if a.tokens, err = httpd.OpenTokens(filepath.Join(g.Data, tokensFile)); err != nil {
@@ -191,23 +191,4 @@ func (a *app) Close() error {
 		errs = append(errs, a.log.Close())
 	}
 	return errors.Join(errs...)
-}
-
-// openStore opens the store of facts. A file that is damaged or from another
-// version is set aside: the facts are made again from the log.
-func openStore(ctx context.Context, g *Globals, logger *slog.Logger) (*duckdb.Store, error) {
-	path := filepath.Join(g.Data, factsFile)
-	store, err := duckdb.Open(ctx, path, duckdb.Options{})
-	if err == nil {
-		return store, nil
-	}
-	if !errors.Is(err, duckdb.ErrDamaged) && !errors.Is(err, duckdb.ErrSchema) {
-		return nil, err
-	}
-	aside := fmt.Sprintf("%s.aside-%d", path, time.Now().UnixMilli())
-	logger.Warn("facts set aside; they are made again from the log", "file", aside, "reason", err)
-	if err := duckdb.SetAside(path, aside); err != nil {
-		return nil, err
-	}
-	return duckdb.Open(ctx, path, duckdb.Options{})
 }

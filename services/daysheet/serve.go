@@ -19,6 +19,7 @@ import (
 // ServeCmd serves the ledger.
 type ServeCmd struct {
 	NATSFlags
+	StoreFlags
 	HTTPFlags
 }
 
@@ -40,7 +41,7 @@ Stop it with Ctrl-C or SIGTERM: what was acknowledged is on disk.`
 
 // Run serves until ctx ends.
 func (c *ServeCmd) Run(ctx context.Context, g *Globals) (err error) {
-	a, err := openApp(ctx, g, appConfig{nats: c.NATSFlags, httpd: c.httpd()})
+	a, err := openApp(ctx, g, appConfig{nats: c.NATSFlags, store: c.StoreFlags, httpd: c.httpd()})
 	if err != nil {
 		return err
 	}

@@ -14,6 +14,7 @@ import (
 // VerifyCmd checks that the ledger is whole and that the facts follow from it.
 type VerifyCmd struct {
 	NATSFlags
+	StoreFlags
 }
 
 // Help says what is checked and what the exit code means.
@@ -33,7 +34,7 @@ func (c *VerifyCmd) Run(ctx context.Context, g *Globals) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, log.Close()) }()
-	live, err := openStore(ctx, g, logger)
+	live, err := openStore(ctx, g, c.StoreFlags, logger)
 	if err != nil {
 		return err
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"time"
 
 	"daysheet/events"
 	"daysheet/services/facts"
@@ -142,10 +143,12 @@ func (l *lane) read(delivered []events.Stored, after *uint64) ([]message, error)
 }
 
 // project turns chunks into work for the writer. Behind the target it hands over
-// full batches only; after that, whatever it has when the writer is free. It
-// returns what it could not hand over before it came to an end.
+// full batches only; after that, whatever it has when the writer is free and the
+// pause since the write before is over. It returns what it could not hand over
+// before it came to an end.
 func (l *lane) project(ctx context.Context, chunks <-chan []message, caughtUp func()) (*work, error) {
 	w := l.newWork()
+	var pause <-chan time.Time // nil while there is none
 	for {
 		var in <-chan []message
 		var out chan<- *work
@@ -153,7 +156,7 @@ func (l *lane) project(ctx context.Context, chunks <-chan []message, caughtUp fu
 		if !full {
 			in = chunks
 		}
-		if full || l.position >= l.target && len(w.batch.Commits) > 0 {
+		if full || l.position >= l.target && len(w.batch.Commits) > 0 && pause == nil {
 			out = l.replay.writes
 		}
 		select {
@@ -170,7 +173,12 @@ func (l *lane) project(ctx context.Context, chunks <-chan []message, caughtUp fu
 			w = l.newWork()
 			if l.position >= l.target {
 				caughtUp()
+				if l.replay.limits.pause > 0 {
+					pause = time.After(l.replay.limits.pause)
+				}
 			}
+		case <-pause:
+			pause = nil
 		case <-ctx.Done():
 			return w, nil
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"sync"
+	"time"
 
 	"daysheet/services/eventlog"
 	"daysheet/services/facts"
@@ -16,9 +17,18 @@ type limits struct {
 	jobs     int // projections of jobs kept
 	firms    int // histories of firms kept
 	catching int // partitions that catch up at once, each with a large batch
+
+	// pause is the least time between two writes of a partition that has caught
+	// up. A lone commit is written at once; of many in a row, each write takes
+	// those that came meanwhile. Without it every commit recorded would be
+	// followed by a write of its own, and each write waits for the same disk
+	// that recording waits for.
+	pause time.Duration
 }
 
-var defaultLimits = limits{facts: 20_000, bytes: 8 << 20, jobs: 4096, firms: 1024, catching: 4}
+var defaultLimits = limits{
+	facts: 20_000, bytes: 8 << 20, jobs: 4096, firms: 1024, catching: 4, pause: 100 * time.Millisecond,
+}
 
 // replay is the one loop log → facts → store. Between newReplay and run its
 // fields may be set; locate must have been called.

@@ -8,6 +8,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/facts"
 )
 
 // pin returns the position to answer for: the one that was asked for, or the one
@@ -40,34 +41,16 @@ func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter) 
 			return reports.Report{}, err
 		}
 	}
-	answer, err := s.answer(ctx, f.Firm, d.Ask(f))
+	answer, err := facts.Ask(ctx, s.deps.Store, d.Ask(f))
+	if err == nil {
+		answer.Names, err = s.deps.Names(ctx, f.Firm)
+	}
 	if err != nil {
 		return reports.Report{}, fmt.Errorf("make report %s: %w", d.Name, err)
 	}
 	report := d.Make(f, answer)
 	report.Filter = f
 	return report, nil
-}
-
-// answer puts a question to the store.
-func (s *site) answer(ctx context.Context, firm string, q reports.Question) (reports.Answer, error) {
-	answer := reports.Answer{Sums: make([][]reports.Total, len(q.Sums))}
-	var err error
-	for i, query := range q.Sums {
-		if answer.Sums[i], err = s.deps.Store.Sum(ctx, query); err != nil {
-			return answer, fmt.Errorf("sum facts: %w", err)
-		}
-	}
-	if q.Jobs != nil {
-		if answer.Jobs, err = s.deps.Store.Jobs(ctx, *q.Jobs); err != nil {
-			return answer, fmt.Errorf("list jobs: %w", err)
-		}
-	}
-	answer.Names, err = s.deps.Names(ctx, firm)
-	if err != nil {
-		return answer, fmt.Errorf("read names: %w", err)
-	}
-	return answer, nil
 }
 
 // job returns a job as it stood. A job that the firm does not have is refused

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"slices"
 
 	"daysheet/events"
 	"daysheet/reports"
@@ -37,9 +36,15 @@ func (s *Store) Sum(ctx context.Context, q reports.Query) ([]reports.Total, erro
 		fields = append(fields, &t.By[i])
 	}
 	fields = append(fields, &t.Minutes, &t.QuantityMilli, &t.CostE4, &t.Facts)
+	var texts []string // the By of many rows, so that not each of them allocates
 	err = s.read(ctx, statement, fields, func() {
+		if len(texts)+len(t.By) > cap(texts) {
+			texts = make([]string, 0, textsAtOnce+len(t.By))
+		}
+		from := len(texts)
+		texts = append(texts, t.By...)
 		row := t
-		row.By = slices.Clone(t.By)
+		row.By = texts[from:len(texts):len(texts)]
 		totals = append(totals, row)
 	})
 	if err != nil {
@@ -102,8 +107,10 @@ func (s *Store) Commits(ctx context.Context, partition uint8, after uint64, limi
 	return commits, nil
 }
 
-// read runs a statement, and calls each after every row it has scanned into
-// fields.
+// textsAtOnce is how many texts of sums are given room at a time.
+const textsAtOnce = 256
+
+// read runs a statement, and calls each after every row it has put into fields.
 func (s *Store) read(ctx context.Context, statement facts.Statement, fields []any, each func()) (err error) {
 	ctx, done, err := s.use(ctx)
 	if err != nil {
@@ -119,9 +126,18 @@ func (s *Store) read(ctx context.Context, statement facts.Statement, fields []an
 			err = ended(ctx, damage(closing))
 		}
 	}()
+	values, into := make([]any, len(fields)), make([]any, len(fields))
+	for i := range values {
+		into[i] = &values[i]
+	}
 	for rows.Next() {
-		if err := rows.Scan(fields...); err != nil {
+		if err := rows.Scan(into...); err != nil {
 			return ended(ctx, damage(err))
+		}
+		for i, field := range fields {
+			if !put(field, values[i]) {
+				return fmt.Errorf("column %d is %T, which does not go into %T", i+1, values[i], field)
+			}
 		}
 		each()
 	}
@@ -129,4 +145,27 @@ func (s *Store) read(ctx context.Context, statement facts.Statement, fields []an
 		return ended(ctx, damage(err))
 	}
 	return nil
+}
+
+// put sets what the field points at. The types are those of the columns, as the
+// driver gives them: nothing is converted, which by Scan would take as long as
+// the query itself where there are many rows.
+func put(field, value any) (ok bool) {
+	switch p := field.(type) {
+	case *string:
+		*p, ok = value.(string)
+	case *int64:
+		*p, ok = value.(int64)
+	case *uint64:
+		*p, ok = value.(uint64)
+	case *uint32:
+		*p, ok = value.(uint32)
+	case *uint8:
+		*p, ok = value.(uint8)
+	case *int8:
+		*p, ok = value.(int8)
+	case *[]byte:
+		*p, ok = value.([]byte)
+	}
+	return ok
 }

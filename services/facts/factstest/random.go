@@ -132,24 +132,11 @@ func (g *gamble) jobQuery() reports.JobQuery {
 // testRandom compares the answers to many random questions about a random
 // history with the model's, after batches of random size with overlaps.
 func testRandom(t *testing.T, b *bench) {
-	seed := rand.Uint64()
-	t.Logf("seed %d", seed)
-	g := &gamble{Rand: rand.New(rand.NewPCG(seed, 0)), book: &book{partition: 7}, firms: []string{firmA, firmB, "c"}}
-	for range 400 {
-		g.commit()
-	}
-	for at := 0; at < len(g.book.commits); {
-		from, to := max(0, at-g.IntN(5)), min(len(g.book.commits), at+1+g.IntN(60))
-		b.write(g.book.batch(uint64(from), uint64(to)))
+	h := NewHistory(t, 400)
+	for at := 0; at < int(h.Last()); {
+		from, to := max(0, at-h.gamble.IntN(5)), min(int(h.Last()), at+1+h.gamble.IntN(60))
+		b.write(h.Batch(uint64(from), uint64(to)))
 		at = to
 	}
-	b.position(7, uint64(len(g.book.commits)))
-	m := &model{facts: g.book.facts, jobs: g.book.jobs}
-	for range 300 {
-		q := g.query()
-		same(t, fmt.Sprintf("sum %+v", q), b.sum(q), m.sum(q))
-		same(t, fmt.Sprintf("lines %+v", q), b.lines(q), m.lines(q))
-		jq := g.jobQuery()
-		same(t, fmt.Sprintf("jobs %+v", jq), b.jobs(jq), m.jobRows(jq))
-	}
+	h.Check(t, b.store, h.Last(), 300)
 }

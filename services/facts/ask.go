@@ -1,0 +1,46 @@
+package facts
+
+import (
+	"context"
+	"fmt"
+	"sync"
+
+	"daysheet/reports"
+)
+
+// Reader is the part of a [Store] that answers the questions of reports.
+type Reader interface {
+	Sum(ctx context.Context, q reports.Query) ([]reports.Total, error)
+	Jobs(ctx context.Context, q reports.JobQuery) ([]reports.JobRow, error)
+}
+
+// Ask puts a report's question to a store, its queries side by side: while the
+// rows of one are read by one processor, the others can search. The first query
+// that fails ends the rest. Names are no facts, and are left empty.
+func Ask(ctx context.Context, store Reader, q reports.Question) (reports.Answer, error) {
+	ctx, fail := context.WithCancelCause(ctx)
+	defer fail(nil)
+	answer := reports.Answer{Sums: make([][]reports.Total, len(q.Sums))}
+	var queries sync.WaitGroup
+	for i, query := range q.Sums {
+		queries.Go(func() {
+			var err error
+			if answer.Sums[i], err = store.Sum(ctx, query); err != nil {
+				fail(fmt.Errorf("sum facts: %w", err))
+			}
+		})
+	}
+	if q.Jobs != nil {
+		queries.Go(func() {
+			var err error
+			if answer.Jobs, err = store.Jobs(ctx, *q.Jobs); err != nil {
+				fail(fmt.Errorf("list jobs: %w", err))
+			}
+		})
+	}
+	queries.Wait()
+	if err := context.Cause(ctx); err != nil {
+		return reports.Answer{}, err
+	}
+	return answer, nil
+}

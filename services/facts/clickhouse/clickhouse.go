@@ -1,0 +1,168 @@
+// Package clickhouse keeps facts in a ClickHouse server. It is the store of a
+// daysheet whose projector and reports run in processes of their own.
+//
+// ClickHouse has no transaction over tables. A batch is three inserts, of facts,
+// of jobs and, last, of commits; each is one block, which is there whole or not
+// at all. The position of a partition is the greatest sequence among its commits,
+// and no answer counts a row beyond the position. So a batch of which only some
+// inserts came through is not to be seen, and is sent again from the position.
+// Rows that then come twice are one row to ReplacingMergeTree, at the latest when
+// they are read with FINAL.
+//
+// Every process must reach the same server: a position that is read from one
+// replica says nothing about what another has.
+//
+// It speaks the native protocol. Of all servers, Debian's 18.16 is tested.
+package clickhouse
+
+import (
+	"cmp"
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"daysheet/events"
+	"daysheet/services/facts"
+)
+
+// Options says where the server is and how to speak to it.
+type Options struct {
+	Address  string      // host:port of the native protocol. Required
+	Database string      // must exist. Defaults to "default"
+	Username string      // may create tables, insert and select. Defaults to "default"
+	Password string      // empty is none
+	TLS      *tls.Config // nil speaks in the clear
+
+	// NoFinal reads without FINAL. On servers of before 2024 that is several
+	// times as fast, but rows that were sent again after an insert failed, or
+	// after the process died between two inserts, count twice until the server
+	// has merged them; "OPTIMIZE TABLE facts_1 FINAL", and the same for jobs_1
+	// and commits_1, makes it do so. With false, answers are right at all times.
+	NoFinal bool
+}
+
+const (
+	// linksMax bounds calls at work at the same time; more of them wait.
+	linksMax = 16
+	// patience bounds a call. It holds even where the caller's context does not end.
+	patience = 2 * time.Minute
+	// patienceDialling bounds making a connection.
+	patienceDialling = 10 * time.Second
+	// querySizeMax bounds the bytes of a query. The server's default would refuse
+	// one that names some thousand long texts.
+	querySizeMax = 16 << 20
+)
+
+// ErrClosed is the error of calls to a store that was closed before or during
+// the call.
+var ErrClosed = errors.New("the store of facts is closed")
+
+// Store is a store of facts in a ClickHouse server. It is made by [Open] and safe
+// for concurrent use, except that one partition has one writer.
+type Store struct {
+	links  chan *link
+	tables facts.Tables
+
+	firms  sync.Map           // of firm to its partition; never changes once known
+	floors [256]atomic.Uint64 // a position that each partition has reached, to look from there
+
+	using   sync.RWMutex  // held for reading by each call, for writing by Close
+	closing chan struct{} // closed when Close begins: calls at work give up
+	once    sync.Once
+	failure error // what Close returned
+}
+
+var (
+	_ facts.Store   = (*Store)(nil)
+	_ facts.Archive = (*Store)(nil)
+)
+
+// Open connects to a server, and makes the tables where there are none. The
+// number of the schema is part of their names, so that tables of another version
+// stay as they are and the new ones are filled from the log.
+func Open(ctx context.Context, opts Options) (*Store, error) {
+	if opts.Address == "" {
+		return nil, fmt.Errorf("open facts: %w", events.Refuse("address", "", "host:port of a ClickHouse server"))
+	}
+	opts.Database, opts.Username = cmp.Or(opts.Database, "default"), cmp.Or(opts.Username, "default")
+	s := &Store{links: make(chan *link, linksMax), closing: make(chan struct{}), tables: tablesFrom(opts)}
+	modern, err := s.prepare(ctx, opts)
+	for range linksMax {
+		if err == nil {
+			err = s.connect(opts, modern)
+		}
+	}
+	if err != nil {
+		return nil, fmt.Errorf("open facts in the ClickHouse server at %s: %w", opts.Address, errors.Join(err, s.Close()))
+	}
+	return s, nil
+}
+
+// connect adds a link to those that calls use. It is dialled with its first use.
+func (s *Store) connect(opts Options, modern bool) error {
+	l, err := newLink(opts, modern)
+	if err == nil {
+		s.links <- l
+	}
+	return err
+}
+
+// tablesFrom returns what stands after FROM in the shared queries.
+func tablesFrom(opts Options) facts.Tables {
+	if opts.NoFinal {
+		return facts.Tables{FactsFrom: "facts_1", JobsFrom: "jobs_1"}
+	}
+	return facts.Tables{FactsFrom: "facts_1 FINAL", JobsFrom: "jobs_1 FINAL"}
+}
+
+// call runs work on a link of its own. Work ends early, with an error, when ctx
+// ends, the store is closed or it takes too long.
+func (s *Store) call(ctx context.Context, work func(context.Context, *link) error) error {
+	s.using.RLock()
+	defer s.using.RUnlock()
+	ctx, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	ctx, end := context.WithCancelCause(ctx)
+	defer end(nil)
+	select {
+	case <-s.closing:
+		return ErrClosed
+	default:
+	}
+	if ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
+	go func() { // ends with the call
+		select {
+		case <-s.closing:
+			end(ErrClosed)
+		case <-ctx.Done():
+		}
+	}()
+	select {
+	case l := <-s.links:
+		defer func() { s.links <- l }()
+		return l.use(ctx, work)
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	}
+}
+
+// Close makes calls at work give up, waits for them and closes the connections.
+// It can be called more than once.
+func (s *Store) Close() error {
+	s.once.Do(func() {
+		close(s.closing)
+		s.using.Lock()
+		defer s.using.Unlock()
+		close(s.links)
+		for l := range s.links {
+			s.failure = errors.Join(s.failure, l.close())
+		}
+	})
+	return s.failure
+}

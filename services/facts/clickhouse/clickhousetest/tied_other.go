@@ -1,0 +1,9 @@
+//go:build !linux
+
+package clickhousetest
+
+import "os/exec"
+
+// tie does nothing: only Linux can make a program end with the one that started
+// it.
+func tie(*exec.Cmd) {}
