@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
@@ -49,6 +50,7 @@ type app struct {
 
 // openApp opens the data folder and starts the projector. The caller closes it.
 func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error) {
+	limitMemory()
 	logger := g.logger()
 	if err := os.MkdirAll(g.Data, 0o700); err != nil {
 		return nil, fmt.Errorf("make data folder: %w", err)
@@ -74,6 +76,18 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 		return nil, err
 	}
 	return a, nil
+}
+
+// goMemory is what Go's part of the program takes before it collects garbage more
+// often than usual. It holds the bounded folds and projections with room to work;
+// DuckDB has a limit of its own.
+const goMemory = 320 << 20
+
+// limitMemory sets goMemory, unless the environment says otherwise.
+func limitMemory() {
+	if os.Getenv("GOMEMLIMIT") == "" {
+		debug.SetMemoryLimit(goMemory)
+	}
 }
 
 // start runs the projector until Close.

@@ -64,7 +64,7 @@ func benchLog(b *testing.B, firms int) *eventlog.Log {
 	log := openLog(b, nil)
 	for i := range firms {
 		key := fmt.Sprintf("invented-%d", i)
-		mustRecord(b, log, key, invent("settings-1", events.FirmJob, events.FirmSettingsChanged, day, settings("painter", 300_000)))
+		mustRecord(b, log, key, settled("settings-1", 300_000))
 		mustRecord(b, log, key, listed("listed-0001", "wall-matt", "Wall matt"))
 		mustRecord(b, log, key, invent("listed-0002", events.FirmJob, events.ProductListed, day,
 			events.Product{Product: "filler", Name: "Filler", Unit: events.Kilogram, PriceE4: 40_000}))

@@ -36,7 +36,8 @@ func openRawLog(t *testing.T) rawLog {
 	if !s.ReadyForConnections(patience) {
 		t.Fatal("the log server does not start")
 	}
-	log, err := eventlog.Open(testContext(t), eventlog.Config{URL: s.ClientURL(), MaxBytes: 16 << 20, Now: func() time.Time { return day }})
+	log, err := eventlog.Open(testContext(t), eventlog.Config{
+		URL: s.ClientURL(), MaxBytes: 16 << 20, Now: func() time.Time { return day }})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -130,7 +131,8 @@ func TestDamageStopsAtItsSequence(t *testing.T) {
 			requireDamage(t, err, damaged, c.want)
 			at, err := store.Position(testContext(t), eventlog.Partition(firm))
 			if err != nil || at != before {
-				t.Errorf("the store stands at %d, %v; want %d, before the damage at %d and %d after it", at, err, before, damaged, after)
+				t.Errorf("the store stands at %d, %v; want %d, before the damage at %d and %d after it",
+					at, err, before, damaged, after)
 			}
 			report, err := Verify(testContext(t), log, store, openStore(t), nil)
 			if err != nil {

@@ -7,14 +7,15 @@ import (
 	"daysheet/events"
 )
 
-func settings(grade string, costE4 int64) events.Settings {
-	return events.Settings{
+// settled is the settings of a firm with one painter, whose hour costs costE4.
+func settled(id string, costE4 int64) events.Event {
+	return invent(id, events.FirmJob, events.FirmSettingsChanged, day, events.Settings{
 		Name: "Invented Decorators", Currency: "EUR", TimeZone: "Europe/Vienna", Locale: "en-IE",
 		JobTypes: []events.JobType{{JobType: "stairwell", Name: "Stairwell"}},
-		Grades:   []events.Grade{{Grade: grade, CostPerHourE4: costE4}},
+		Grades:   []events.Grade{{Grade: "painter", CostPerHourE4: costE4}},
 		Tasks:    []events.FirmTask{{Task: "gild", Family: events.FamilyCoating, Unit: events.Metre, Name: "Gild"}},
-		People:   []events.FirmPerson{{Person: "ada", Name: "Ada", Grade: grade}},
-	}
+		People:   []events.FirmPerson{{Person: "ada", Name: "Ada", Grade: "painter"}},
+	})
 }
 
 func listed(id, product, name string) events.Event {
@@ -24,7 +25,7 @@ func listed(id, product, name string) events.Event {
 
 func TestNamesAreLoadedAndKeptUp(t *testing.T) {
 	log := openLog(t, nil)
-	mustRecord(t, log, firm, invent("settings-1", events.FirmJob, events.FirmSettingsChanged, day, settings("painter", 300_000)))
+	mustRecord(t, log, firm, settled("settings-1", 300_000))
 	mustRecord(t, log, firm, listed("listed-0001", "matt", "Matt"))
 	p := start(t, log, openStore(t), defaultLimits)
 	names, err := p.Names(testContext(t), firm) // loaded, however far the projector is
@@ -61,7 +62,7 @@ func TestFirmGivesCopies(t *testing.T) {
 		t.Fatalf("a firm that recorded nothing is %+v, %v", profile, err)
 	}
 	log2 := openLog(t, nil)
-	mustRecord(t, log2, firm, invent("settings-1", events.FirmJob, events.FirmSettingsChanged, day, settings("painter", 300_000)))
+	mustRecord(t, log2, firm, settled("settings-1", 300_000))
 	mustRecord(t, log2, firm, listed("listed-0001", "matt", "Matt"))
 	mustRecord(t, log2, firm, listed("listed-0002", "film", "Film"))
 	mustRecord(t, log2, firm, invent("rates-0001", events.FirmJob, events.RateBookRevised, day, events.RateBook{

@@ -218,9 +218,11 @@ func (h *history) ofJob(job *inventedJob) events.Event {
 		return made(events.MaterialUsed, events.Usage{Product: h.product(), QuantityMilli: h.milli(),
 			Unit: pick(h, events.Litre, events.Roll), Task: h.task(), CostE4: pick(h, int64(0), 12_345)})
 	case 10:
-		return made(events.MaterialReturned, events.Return{Product: h.product(), QuantityMilli: h.milli(), Unit: events.Litre})
+		return made(events.MaterialReturned,
+			events.Return{Product: h.product(), QuantityMilli: h.milli(), Unit: events.Litre})
 	case 11:
-		return made(events.SurfacePrepared, events.Preparation{Task: "sand", QuantityMilli: h.milli(), Unit: events.SquareMetre})
+		return made(events.SurfacePrepared,
+			events.Preparation{Task: "sand", QuantityMilli: h.milli(), Unit: events.SquareMetre})
 	case 12, 13:
 		return made(events.EstimateIssued, events.Estimate{Lines: h.lines(), PriceE4: h.rng.Int64N(90_000_000)})
 	case 14:
@@ -238,8 +240,8 @@ func (h *history) ofJobLater(job *inventedJob, made func(events.Type, any) event
 		return made(events.DamageFound, events.Damage{Location: "hall", Item: "pane", Finding: "scratched",
 			Cause: pick(h, "ours", "others", "unknown"), CostE4: h.milli()})
 	case 1:
-		return made(events.DamageMadeGood, events.MakingGood{Damage: h.known(job.kept[events.DamageFound]), Work: "polished",
-			CostE4: h.milli()})
+		return made(events.DamageMadeGood, events.MakingGood{
+			Damage: h.known(job.kept[events.DamageFound]), Work: "polished", CostE4: h.milli()})
 	case 2:
 		return made(events.SnagRaised, events.Snag{Location: "hall", Finding: "holiday", RaisedBy: "customer"})
 	case 3:

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"daysheet/events"
+	"daysheet/reports"
 	"daysheet/services/facts"
 )
 
@@ -147,7 +148,7 @@ func (l *lane) read(delivered []events.Stored, after *uint64) ([]message, error)
 // pause since the write before is over. It returns what it could not hand over
 // before it came to an end.
 func (l *lane) project(ctx context.Context, chunks <-chan []message, caughtUp func()) (*work, error) {
-	w := l.newWork()
+	w := l.newWork(facts.Batch{})
 	var pause <-chan time.Time // nil while there is none
 	for {
 		var in <-chan []message
@@ -170,7 +171,7 @@ func (l *lane) project(ctx context.Context, chunks <-chan []message, caughtUp fu
 				}
 			}
 		case out <- w:
-			w = l.newWork()
+			w = l.newWork(w.batch)
 			if l.position >= l.target {
 				caughtUp()
 				if l.replay.limits.pause > 0 {
@@ -185,7 +186,17 @@ func (l *lane) project(ctx context.Context, chunks <-chan []message, caughtUp fu
 	}
 }
 
-func (l *lane) newWork() *work { return &work{batch: facts.Batch{Partition: l.partition}} }
+// newWork returns empty work with room for as much as the batch before had:
+// large batches come one after the other, and growing them costs more than
+// filling them.
+func (l *lane) newWork(before facts.Batch) *work {
+	return &work{batch: facts.Batch{
+		Partition: l.partition,
+		Commits:   make([]events.Stored, 0, len(before.Commits)),
+		Facts:     make([]reports.Fact, 0, len(before.Facts)),
+		Jobs:      make([]reports.JobRow, 0, len(before.Jobs)),
+	}}
+}
 
 // add projects one commit into w.
 func (l *lane) add(ctx context.Context, w *work, m message) error {

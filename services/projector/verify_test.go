@@ -33,8 +33,8 @@ func TestVerifyFindsNothingInASoundStore(t *testing.T) {
 		c := read(t, live, key)
 		jobs, lines = jobs+len(c.jobs[key]), lines+len(c.lines[key])
 	}
-	want := Report{Partitions: eventlog.Partitions, Firms: 3, Jobs: jobs, Commits: 150, Archived: 150, Facts: uint64(lines)}
-	want.Events = report.Events
+	want := Report{Partitions: eventlog.Partitions, Firms: 3, Jobs: jobs,
+		Commits: 150, Archived: 150, Facts: uint64(lines), Events: report.Events}
 	if fmt.Sprint(report) != fmt.Sprint(want) || report.Events < 150 || done != 150 || total != 150 {
 		t.Errorf("the report is %+v, want %+v; progress %d of %d", report, want, done, total)
 	}
@@ -58,9 +58,11 @@ func TestVerifyNamesWhatDiffers(t *testing.T) {
 			"job stairwell-7, sequence 3, line 0: Person is ben and must be ada"}},
 		{"missing fact", "DELETE FROM facts WHERE sequence = 2 AND line = 0", []string{
 			"sum of job stairwell-7", "job stairwell-7, sequence 2, line 0: the row is missing in the store"}},
-		{"fact too many", "INSERT INTO facts SELECT * REPLACE (99 AS line, 'ghost' AS job) FROM facts WHERE sequence = 2 AND line = 0",
+		{"fact too many", `INSERT INTO facts SELECT * REPLACE (99 AS line, 'ghost' AS job) FROM facts
+			WHERE sequence = 2 AND line = 0`,
 			[]string{"sum of job ghost", "job ghost, sequence 2, line 99: the store has a row that the log does not give"}},
-		{"missing commit", "DELETE FROM commits WHERE sequence = 2", []string{"sequence 2: the commit is missing in the store"}},
+		{"missing commit", "DELETE FROM commits WHERE sequence = 2", []string{
+			"sequence 2: the commit is missing in the store"}},
 		{"altered commit", "UPDATE commits SET raw = 'other'::BLOB WHERE sequence = 3", []string{
 			"sequence 3: the commit in the store differs from the log"}},
 		{"commit twice", "INSERT INTO commits SELECT * FROM commits WHERE sequence = 3", []string{
@@ -156,7 +158,8 @@ func TestVerifyKnowsTwoFirstCommits(t *testing.T) {
 		events.Opening{JobType: "exterior", Title: "Invented job"})
 	sequence := log.put(t, "stairwell-7", log.commit(t, "stairwell-7", 1, "", second))
 	report, err := Verify(testContext(t), log, openStore(t), openStore(t), nil)
-	if err != nil || len(report.Findings) != 1 || !strings.Contains(report.Findings[0], fmt.Sprintf("sequence %d", sequence)) {
+	place := fmt.Sprintf("sequence %d", sequence)
+	if err != nil || len(report.Findings) != 1 || !strings.Contains(report.Findings[0], place) {
 		t.Errorf("verify found %q, %v", report.Findings, err)
 	}
 }

@@ -27,12 +27,14 @@ import (
 
 // Options bounds what a store may use.
 type Options struct {
-	MemoryLimit int64 // bytes for DuckDB's own memory, not Go's. Defaults to 512 MiB
+	MemoryLimit int64 // bytes for DuckDB's own memory, not Go's. Defaults to 192 MiB
 	Threads     int   // threads of one query. Defaults to the number of processors
 }
 
 const (
-	memoryLimitDefault = 512 << 20
+	// memoryLimitDefault is room enough for every report on a million facts:
+	// what does not fit is read from the file again, or put beside it for a while.
+	memoryLimitDefault = 192 << 20
 
 	// readersMax bounds queries at work at the same time; more of them wait.
 	readersMax = 8
