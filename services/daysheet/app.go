@@ -8,8 +8,6 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
-	"slices"
-	"strings"
 	"sync"
 	"time"
 
@@ -71,7 +69,7 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 		return nil, err
 	}
 	a.projector = projector.New(a.log, a.store, logger)
-	a.start()
+	a.start(logger)
 	if err := a.mount(cfg, logger); err != nil {
 		return nil, err
 	}
@@ -90,12 +88,14 @@ func limitMemory() {
 	}
 }
 
-// start runs the projector until Close.
-func (a *app) start() {
+// start runs the projector until Close. If it stops by itself, recording goes on
+// and reports stay where they are: whoever runs the server must see why.
+func (a *app) start(logger *slog.Logger) {
 	ctx, stop := context.WithCancel(context.Background())
 	a.stop = stop
 	a.running.Go(func() {
 		if err := a.projector.Run(ctx); err != nil {
+			logger.Error("projector stopped; events are still recorded, reports stay as they are", "reason", err)
 			a.failed <- err
 		}
 	})
@@ -166,27 +166,6 @@ func (a *app) catchUp(ctx context.Context, firm string) error {
 // catchUpMax is how far the facts may trail the log before the server says that
 // it is not ready.
 const catchUpMax = 1000
-
-// onlyFirm returns the firm that is named, else the only firm that has a token.
-func (a *app) onlyFirm(named string) (string, error) {
-	if named != "" {
-		if !events.ValidToken(named) {
-			return "", events.Refuse("firm", named, events.TokenRule)
-		}
-		return named, nil
-	}
-	var firms []string
-	for _, t := range a.tokens.List() {
-		if !slices.Contains(firms, t.Firm) {
-			firms = append(firms, t.Firm)
-		}
-	}
-	if len(firms) != 1 {
-		return "", events.Refuse("firm", strings.Join(firms, ", "),
-			"the data folder has %d firms: say which with --firm", len(firms))
-	}
-	return firms[0], nil
-}
 
 // Close closes everything in reverse order and waits for it.
 func (a *app) Close() error {

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"daysheet/events"
+	"daysheet/services/eventlog"
 	"daysheet/services/httpd"
 )
 
@@ -41,10 +42,13 @@ func (r *Remote) connect(ctx context.Context, g *Globals) (*client, error) {
 	}
 	g.quiet = true
 	a, err := openApp(ctx, g, appConfig{})
+	if errors.Is(err, eventlog.ErrInUse) {
+		return nil, fmt.Errorf("%w: name the running server with --server and --token, or stop it", err)
+	}
 	if err != nil {
 		return nil, err
 	}
-	firm, err := a.onlyFirm(r.Firm)
+	firm, err := onlyFirm(a.tokens, r.Firm)
 	if err != nil {
 		return nil, errors.Join(err, a.Close())
 	}

@@ -2,14 +2,17 @@ package main
 
 import (
 	"context"
+	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
 	"github.com/alecthomas/kong"
 
 	"daysheet/events"
+	"daysheet/services/httpd"
 )
 
 // parse reads arguments as the program does, without running the command.
@@ -132,13 +135,22 @@ func TestRecordOneEvent(t *testing.T) {
 	}
 }
 
-// TestVerifySaysWhatItFound: a ledger whose facts were changed ends with the
-// exit code for findings.
+// TestExitCodes: what scripts rely on. A folder that holds no ledger, which is
+// what a mistyped name comes to, is not a sound one.
 func TestExitCodes(t *testing.T) {
 	folder := t.TempDir()
 	if code := run(context.Background(), []string{"version", "--data", folder}); code != 0 {
 		t.Errorf("version ends with %d", code)
 	}
+	for _, command := range []string{"verify", "rebuild", "export"} {
+		if code := run(context.Background(), []string{command, "--data", folder}); code != exitFailed {
+			t.Errorf("%s where there is no ledger ends with %d", command, code)
+		}
+	}
+	if left, err := os.ReadDir(folder); err != nil || len(left) > 0 {
+		t.Errorf("commands that read made %v (%v)", left, err)
+	}
+	mustClose(t, mustOpen(t, folder))
 	if code := run(context.Background(), []string{"verify", "--data", folder}); code != 0 {
 		t.Errorf("verify of an empty ledger ends with %d", code)
 	}
@@ -147,5 +159,88 @@ func TestExitCodes(t *testing.T) {
 	}
 	if code := run(context.Background(), []string{"export", "--data", folder}); code != exitFailed {
 		t.Errorf("an export of no firm ends with %d", code)
+	}
+}
+
+// TestVerifyEndsWithTheExitCodeForFindings puts the facts of another ledger in
+// the place of a ledger's own.
+func TestVerifyEndsWithTheExitCodeForFindings(t *testing.T) {
+	var folders []string
+	for _, title := range []string{"Stairwell, three floors", "Stairwell, four floors"} {
+		folder := t.TempDir()
+		folders = append(folders, folder)
+		opened := []string{"record", "job.opened", "--data", folder, "--firm", "invented", "--job", "stair-12",
+			"--set", "job_type=stairwell", "--set", "title=" + title}
+		if code := run(t.Context(), opened); code != 0 {
+			t.Fatalf("record ends with %d", code)
+		}
+		a := mustOpen(t, folder)
+		if err := a.catchUp(t.Context(), "invented"); err != nil {
+			t.Fatal(err)
+		}
+		mustClose(t, a)
+		if code := run(t.Context(), []string{"verify", "--data", folder}); code != 0 {
+			t.Errorf("verify of a sound ledger ends with %d", code)
+		}
+	}
+	if err := os.Rename(filepath.Join(folders[1], factsFile), filepath.Join(folders[0], factsFile)); err != nil {
+		t.Fatal(err)
+	}
+	if code := run(t.Context(), []string{"verify", "--data", folders[0]}); code != exitFound {
+		t.Errorf("verify of facts that are not the log's ends with %d", code)
+	}
+}
+
+// TestTokensOfTheOnlyFirm: a data folder with one firm needs no --firm, and a
+// folder with none or several says so.
+func TestTokensOfTheOnlyFirm(t *testing.T) {
+	folder := t.TempDir()
+	add := func(args ...string) int {
+		return run(t.Context(), append([]string{"token", "add", "--data", folder}, args...))
+	}
+	for _, step := range []struct {
+		args []string
+		want int
+	}{
+		{[]string{"first"}, exitFailed}, // no firm yet
+		{[]string{"first", "--firm", "north"}, 0},
+		{[]string{"second"}, 0},
+		{[]string{"third", "--firm", "No Key!"}, exitFailed},
+		{[]string{"first", "--firm", "south"}, 0},
+		{[]string{"third"}, exitFailed}, // which of two?
+	} {
+		if code := add(step.args...); code != step.want {
+			t.Errorf("token add %v ends with %d, want %d", step.args, code, step.want)
+		}
+	}
+	tokens, err := httpd.OpenTokens(filepath.Join(folder, tokensFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var made []string
+	for _, token := range tokens.List() {
+		made = append(made, token.Firm+"/"+token.Name)
+	}
+	slices.Sort(made)
+	if want := []string{"north/first", "north/second", "south/first"}; !slices.Equal(made, want) {
+		t.Errorf("tokens %v, want %v", made, want)
+	}
+	if err := tokens.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestVisitable: a listener on all addresses has no address of its own to visit.
+func TestVisitable(t *testing.T) {
+	for address, want := range map[string]string{
+		"0.0.0.0:80": "localhost:80", "[::]:80": "localhost:80", "127.0.0.1:80": "127.0.0.1:80", "[::1]:80": "[::1]:80",
+	} {
+		tcp, err := net.ResolveTCPAddr("tcp", address)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := visitable(tcp); got != want {
+			t.Errorf("%s is visited at %s, want %s", address, got, want)
+		}
 	}
 }

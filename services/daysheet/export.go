@@ -23,6 +23,11 @@ imported into an empty ledger with "daysheet import" and gives the same reports.
 
 // Run streams the events from the ledger.
 func (c *ExportCmd) Run(ctx context.Context, g *Globals) (err error) {
+	if c.Server == "" {
+		if err := g.needLedger(NATSFlags{}); err != nil {
+			return err
+		}
+	}
 	remote, err := c.connect(ctx, g)
 	if err != nil {
 		return err

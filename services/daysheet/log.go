@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -10,6 +11,7 @@ import (
 	"github.com/lmittmann/tint"
 	"golang.org/x/term"
 
+	"daysheet/events"
 	"daysheet/services/eventlog"
 )
 
@@ -34,6 +36,19 @@ func openLog(ctx context.Context, g *Globals, f NATSFlags, logger *slog.Logger) 
 		cfg.Dir = filepath.Join(g.Data, logFolder)
 	}
 	return eventlog.Open(ctx, cfg)
+}
+
+// needLedger refuses a data folder that holds no log: a mistyped name would
+// otherwise be an empty ledger in which nothing is wrong.
+func (g *Globals) needLedger(f NATSFlags) error {
+	if f.NATS != "" {
+		return nil
+	}
+	_, err := os.Stat(filepath.Join(g.Data, logFolder))
+	if errors.Is(err, os.ErrNotExist) {
+		return events.Refuse("data", g.Data, "there is no ledger in this folder; name the one that was served")
+	}
+	return err
 }
 
 // logger returns the program's own log on standard error: coloured for a person

@@ -35,7 +35,7 @@ type Globals struct {
 	Config  string `help:"Configuration file (JSON, one member for each flag name). Flags go before environment, environment before file." type:"path" placeholder:"FILE" env:"DAYSHEET_CONFIG"`
 	Data    string `help:"Data folder of the ledger." type:"path" default:"${data}" env:"DAYSHEET_DATA"`
 	LogJSON bool   `help:"Write the program's own log as JSON." name:"log-json" env:"DAYSHEET_LOG_JSON"`
-	Debug   bool   `help:"Log every request and more." env:"DAYSHEET_DEBUG"`
+	Debug   bool   `help:"Log also what only helps to find a fault." env:"DAYSHEET_DEBUG"`
 
 	quiet bool // log only what is wrong: for commands whose requests are not of interest
 }

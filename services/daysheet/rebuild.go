@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"daysheet/events"
 	"daysheet/services/facts/duckdb"
 	"daysheet/services/projector"
 )
@@ -14,16 +15,25 @@ import (
 // RebuildCmd drops the store of facts and makes it again from the log.
 type RebuildCmd struct {
 	NATSFlags
+	StoreFlags
 }
 
 // Help says when it is needed.
 func (c *RebuildCmd) Help() string {
 	return `The store of facts is made from the log and can always be dropped. A rebuild is needed after a file
-was damaged, or to be sure. The server must not be running. Reports are the same before and after.`
+was damaged, or to be sure. The server must not be running. Reports are the same before and after.
+Facts on a ClickHouse server are made again by dropping their tables there: the next start fills them.`
 }
 
 // Run replays the log into a new file and then puts it in the place of the old.
 func (c *RebuildCmd) Run(ctx context.Context, g *Globals) (err error) {
+	if c.ClickHouse != "" {
+		return events.Refuse("clickhouse", c.ClickHouse,
+			"a rebuild is of the data folder; drop the tables of the database there, and the next start makes them again")
+	}
+	if err := g.needLedger(c.NATSFlags); err != nil {
+		return err
+	}
 	log, err := openLog(ctx, g, c.NATSFlags, g.logger())
 	if err != nil {
 		return err

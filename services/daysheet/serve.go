@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"net"
 	"os"
+	"strconv"
 	"time"
 
 	"github.com/google/uuid"
@@ -70,20 +71,31 @@ func (f *HTTPFlags) serve(ctx context.Context, a *app, ready func(base string)) 
 	if err != nil {
 		return fmt.Errorf("listen on %s: %w", f.Listen, err)
 	}
-	base := "http://" + listener.Addr().String()
+	visit := visitable(listener.Addr())
+	base := "http://" + visit
 	if f.TLSCert != "" || f.TLSKey != "" {
 		pair, err := tls.LoadX509KeyPair(f.TLSCert, f.TLSKey)
 		if err != nil {
 			return errors.Join(fmt.Errorf("read tls-cert and tls-key: %w", err), listener.Close())
 		}
 		listener = tls.NewListener(listener, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12})
-		base = "https://" + listener.Addr().String()
+		base = "https://" + visit
 	}
 	if f.BaseURL != "" {
 		base = f.BaseURL
 	}
 	ready(base)
 	return a.server.Serve(ctx, listener)
+}
+
+// visitable returns an address to visit: a listener on every address of the
+// machine is reached under its own name.
+func visitable(a net.Addr) string {
+	tcp, ok := a.(*net.TCPAddr)
+	if !ok || !tcp.IP.IsUnspecified() {
+		return a.String()
+	}
+	return net.JoinHostPort("localhost", strconv.Itoa(tcp.Port))
 }
 
 // settingsEvent makes the event that records a firm's settings.

@@ -5,9 +5,12 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"text/tabwriter"
 	"time"
 
+	"daysheet/events"
 	"daysheet/services/httpd"
 )
 
@@ -21,7 +24,7 @@ type TokenCmd struct {
 // TokenAddCmd makes a token.
 type TokenAddCmd struct {
 	Name  string        `arg:"" help:"What it is for, for example phone-anna."`
-	Firm  string        `required:"" help:"Firm it belongs to."`
+	Firm  string        `help:"Firm it belongs to; not needed where the data folder holds one." env:"DAYSHEET_FIRM"`
 	Scope []httpd.Scope `help:"What it may do: read, record, admin." default:"read,record" enum:"read,record,admin"`
 	Days  int           `help:"Days until it ends; 0 for never." default:"0"`
 }
@@ -32,7 +35,7 @@ type TokenListCmd struct{}
 // TokenRevokeCmd revokes a token.
 type TokenRevokeCmd struct {
 	Name string `arg:"" help:"Name of the token."`
-	Firm string `required:"" help:"Firm it belongs to."`
+	Firm string `help:"Firm it belongs to; not needed where the data folder holds one." env:"DAYSHEET_FIRM"`
 }
 
 // withTokens opens the token file for one change. A running server reads the
@@ -48,18 +51,55 @@ func withTokens(g *Globals, use func(*httpd.Tokens) error) error {
 	return errors.Join(use(tokens), tokens.Close())
 }
 
+// firmsOf returns the firms that have a token, or had one.
+func firmsOf(tokens *httpd.Tokens) (firms []string) {
+	for _, t := range tokens.List() {
+		if !slices.Contains(firms, t.Firm) {
+			firms = append(firms, t.Firm)
+		}
+	}
+	return firms
+}
+
+// onlyFirm returns the firm that is named, else the only firm that has a token.
+func onlyFirm(tokens *httpd.Tokens, named string) (string, error) {
+	if named != "" {
+		if !events.ValidToken(named) {
+			return "", events.Refuse("firm", named, events.TokenRule)
+		}
+		return named, nil
+	}
+	firms := firmsOf(tokens)
+	switch len(firms) {
+	case 1:
+		return firms[0], nil
+	case 0:
+		return "", events.Refuse("firm", nil,
+			"no firm is set up in the data folder: open the link that serve prints, or name a firm with --firm")
+	}
+	return "", events.Refuse("firm", strings.Join(firms, ", "),
+		"the data folder has %d firms: say which with --firm", len(firms))
+}
+
 // Run makes the token and prints its secret alone on standard output.
 func (c *TokenAddCmd) Run(g *Globals) error {
-	token := httpd.Token{Firm: c.Firm, Name: c.Name, Scopes: c.Scope}
+	token := httpd.Token{Name: c.Name, Scopes: c.Scope}
 	if c.Days > 0 {
 		token.Expires = time.Now().AddDate(0, 0, c.Days)
 	}
-	return withTokens(g, func(tokens *httpd.Tokens) error {
+	return withTokens(g, func(tokens *httpd.Tokens) (err error) {
+		if token.Firm, err = onlyFirm(tokens, c.Firm); err != nil {
+			return err
+		}
+		known := slices.Contains(firmsOf(tokens), token.Firm)
 		secret, err := tokens.Add(token)
 		if err != nil {
 			return err
 		}
-		fmt.Fprintln(os.Stderr, "The token is shown this once; keep it where nobody else reads it:")
+		if !known {
+			warn("%s is a new firm in this data folder, without settings: record them as firm.settings-changed", token.Firm)
+		}
+		warn("The token is shown this once; keep it where nobody else reads it:")
 		fmt.Println(secret)
 		return nil
 	})
@@ -75,7 +115,8 @@ func (c *TokenListCmd) Run(g *Globals) error {
 			if !t.Revoked.IsZero() {
 				state = "revoked " + dayOrDash(t.Revoked)
 			}
-			fmt.Fprintf(out, "%s\t%s\t%v\t%s\t%s\t%s\t%s\n", t.Firm, t.Name, t.Scopes,
+			scopes := strings.Trim(strings.ReplaceAll(fmt.Sprint(t.Scopes), " ", ","), "[]")
+			fmt.Fprintf(out, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", t.Firm, t.Name, scopes,
 				dayOrDash(t.Created), dayOrDash(t.Expires), dayOrDash(t.LastUsed), state)
 		}
 		return out.Flush()
@@ -91,5 +132,11 @@ func dayOrDash(t time.Time) string {
 
 // Run revokes the token.
 func (c *TokenRevokeCmd) Run(g *Globals) error {
-	return withTokens(g, func(tokens *httpd.Tokens) error { return tokens.Revoke(c.Firm, c.Name) })
+	return withTokens(g, func(tokens *httpd.Tokens) error {
+		firm, err := onlyFirm(tokens, c.Firm)
+		if err != nil {
+			return err
+		}
+		return tokens.Revoke(firm, c.Name)
+	})
 }

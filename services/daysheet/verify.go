@@ -28,6 +28,9 @@ Exit code 0: nothing found. 2: something was found, and printed. 1: the check co
 
 // Run makes the check and prints what it found.
 func (c *VerifyCmd) Run(ctx context.Context, g *Globals) (err error) {
+	if err := g.needLedger(c.NATSFlags); err != nil {
+		return err
+	}
 	logger := g.logger()
 	log, err := openLog(ctx, g, c.NATSFlags, logger)
 	if err != nil {

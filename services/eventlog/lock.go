@@ -8,6 +8,9 @@ import (
 	"syscall"
 )
 
+// ErrInUse means that another process has the data folder open.
+var ErrInUse = errors.New("another daysheet is using it")
+
 // lockName is the file in the data folder that a running process holds locked.
 const lockName = "ledger.lock"
 
@@ -27,7 +30,7 @@ func lockFolder(dir string) (*os.File, error) {
 		return file, nil
 	}
 	if errors.Is(err, syscall.EWOULDBLOCK) {
-		err = errors.New("another daysheet is using it")
+		err = ErrInUse
 	}
 	return nil, errors.Join(fmt.Errorf("lock data folder %s: %w", dir, err), file.Close())
 }

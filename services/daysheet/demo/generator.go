@@ -100,7 +100,7 @@ type slot struct {
 // slots spreads the finished jobs evenly over the firm's time, each crew its
 // share.
 func (g *generator) slots() []slot {
-	const leadDays, tailDays = 50, 75
+	const leadDays, tailDays = 50, 40
 	load := 0
 	for _, c := range crews {
 		load += c.load

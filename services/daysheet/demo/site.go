@@ -188,13 +188,21 @@ func (j *job) record(person string, l line, milli int64) {
 	}
 }
 
-// uses draws what an amount of work takes of the line's product.
+// uses draws what an amount of work takes of the line's product: pieces whole,
+// sheets by halves.
 func (j *job) uses(l line, milli int64) int64 {
 	spread := .10
 	if l.phase == protecting {
 		spread = .13
 	}
-	return int64(math.Round(float64(l.consumes(milli)) * math.Exp(.03+j.rng.NormFloat64()*spread)))
+	step := 1.0
+	switch productOf(l.product).Unit {
+	case events.Each:
+		step = 1000
+	case events.Sheet:
+		step = 500
+	}
+	return int64(math.Round(float64(l.consumes(milli))*math.Exp(.03+j.rng.NormFloat64()*spread)/step) * step)
 }
 
 // lay puts protection down: floors room by room, where a room may be left

@@ -28,7 +28,7 @@ func (s *Store) Sum(ctx context.Context, q reports.Query) ([]reports.Total, erro
 		return nil, err
 	}
 	var (
-		totals []reports.Total
+		totals rows[reports.Total]
 		t      = reports.Total{By: make([]string, len(q.By))}
 		fields = make([]any, 0, len(q.By)+4)
 	)
@@ -45,12 +45,12 @@ func (s *Store) Sum(ctx context.Context, q reports.Query) ([]reports.Total, erro
 		texts = append(texts, t.By...)
 		row := t
 		row.By = texts[from:len(texts):len(texts)]
-		totals = append(totals, row)
+		totals.add(row)
 	})
 	if err != nil {
 		return nil, fmt.Errorf("add facts of %s up: %w", q.Firm, err)
 	}
-	return totals, nil
+	return totals.all(), nil
 }
 
 // Lines implements [facts.Store].
@@ -60,14 +60,14 @@ func (s *Store) Lines(ctx context.Context, q reports.Query) ([]reports.Fact, err
 		return nil, err
 	}
 	var (
-		lines []reports.Fact
+		lines rows[reports.Fact]
 		f     reports.Fact
 	)
-	err = s.read(ctx, statement, facts.FactFields(&f), func() { lines = append(lines, f) })
+	err = s.read(ctx, statement, facts.FactFields(&f), func() { lines.add(f) })
 	if err != nil {
 		return nil, fmt.Errorf("list facts of %s: %w", q.Firm, err)
 	}
-	return lines, nil
+	return lines.all(), nil
 }
 
 // Jobs implements [facts.Store].
@@ -77,14 +77,14 @@ func (s *Store) Jobs(ctx context.Context, q reports.JobQuery) ([]reports.JobRow,
 		return nil, err
 	}
 	var (
-		jobs []reports.JobRow
+		jobs rows[reports.JobRow]
 		j    reports.JobRow
 	)
-	err = s.read(ctx, statement, facts.JobFields(&j), func() { jobs = append(jobs, j) })
+	err = s.read(ctx, statement, facts.JobFields(&j), func() { jobs.add(j) })
 	if err != nil {
 		return nil, fmt.Errorf("list jobs of %s: %w", q.Firm, err)
 	}
-	return jobs, nil
+	return jobs.all(), nil
 }
 
 // Commits implements [facts.Archive].
@@ -93,18 +93,18 @@ func (s *Store) Commits(ctx context.Context, partition uint8, after uint64, limi
 		return nil, events.Refuse("limit", limit, "at least 1")
 	}
 	var (
-		commits []events.Stored
+		commits rows[events.Stored]
 		c       = events.Stored{Partition: partition}
 	)
 	statement := facts.Statement{
 		Text: "SELECT sequence, raw FROM commits WHERE partition = ? AND sequence > ? ORDER BY sequence LIMIT ?",
 		Args: []any{int64(partition), int64(min(after, math.MaxInt64)), int64(limit)},
 	}
-	err := s.read(ctx, statement, []any{&c.Sequence, &c.Raw}, func() { commits = append(commits, c) })
+	err := s.read(ctx, statement, []any{&c.Sequence, &c.Raw}, func() { commits.add(c) })
 	if err != nil {
 		return nil, fmt.Errorf("list commits of partition %d after %d: %w", partition, after, err)
 	}
-	return commits, nil
+	return commits.all(), nil
 }
 
 // textsAtOnce is how many texts of sums are given room at a time.
