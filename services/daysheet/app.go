@@ -118,9 +118,24 @@ func (a *app) mount(cfg appConfig, logger *slog.Logger) error {
 	reporting.MountLedger(a.server, a.ledger())
 	return reporting.Mount(a.server, reporting.Deps{
 		Store: a.store, Names: a.projector.Names, Commits: a.log.Commits, Watch: a.projector.Watch,
-		Position: func(firm string) uint64 { return a.projector.Position(eventlog.Partition(firm)) },
+		Position: a.positionFor,
 		Clock:    time.Now,
 	})
+}
+
+// positionFor returns the position that a firm's reports are answered at. It waits,
+// for a moment at most, until what was acknowledged before is part of it: who has
+// just recorded something looks for it next.
+func (a *app) positionFor(firm string) uint64 {
+	const moment = time.Second
+	ctx, cancel := context.WithTimeout(context.Background(), moment)
+	defer cancel()
+	partition := eventlog.Partition(firm)
+	if last, err := a.log.Last(ctx, partition); err == nil && last > a.projector.Position(partition) {
+		// Not in time is no error: the answer says which position it is for.
+		_ = a.projector.Wait(ctx, firm, last)
+	}
+	return a.projector.Position(partition)
 }
 
 // setUp records a new firm's settings and waits until the pages can show them.

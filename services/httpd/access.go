@@ -60,17 +60,23 @@ func CallerFrom(ctx context.Context) (c Caller, ok bool) {
 func Require(anyOf ...Scope) gin.HandlerFunc {
 	return func(c *gin.Context) {
 		if caller, _ := CallerFrom(c.Request.Context()); !caller.May(anyOf...) {
-			Abort(c, forbidden(anyOf))
+			Abort(c, forbidden(caller, anyOf))
 		}
 	}
 }
 
-func forbidden(anyOf []Scope) *ProblemDetails {
-	names := make([]string, len(anyOf))
-	for i, s := range anyOf {
+func forbidden(caller Caller, anyOf []Scope) *ProblemDetails {
+	needed := joined(anyOf, " or ")
+	return NewProblem(http.StatusForbidden, "the token has not the scope that this needs: "+needed).
+		About("scope", joined(caller.Scopes, ", "), "a token with the scope "+needed)
+}
+
+func joined(scopes []Scope, by string) string {
+	names := make([]string, len(scopes))
+	for i, s := range scopes {
 		names[i] = string(s)
 	}
-	return NewProblem(http.StatusForbidden, "the token has not the scope that this needs: "+strings.Join(names, " or "))
+	return strings.Join(names, by)
 }
 
 // openRoutes need no credential. The set-up page asks for its own one-time code.

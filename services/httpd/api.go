@@ -149,7 +149,7 @@ func (s *Server) checkScope(ctx huma.Context, next func(huma.Context)) {
 		return
 	}
 	if caller, _ := CallerFrom(ctx.Context()); !caller.May(scopes...) {
-		Abort(humagin.Unwrap(ctx), forbidden(scopes))
+		Abort(humagin.Unwrap(ctx), forbidden(caller, scopes))
 		return
 	}
 	next(ctx)

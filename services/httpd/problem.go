@@ -48,6 +48,13 @@ type Refusal struct {
 	Rule    string `json:"rule" doc:"What would have been accepted" example:"a whole number from 1 to 1440"`
 }
 
+// About says what was refused, the value as received and what would have been
+// accepted, and returns p.
+func (p *ProblemDetails) About(field, value, rule string) *ProblemDetails {
+	p.Field, p.Value, p.Rule = field, value, rule
+	return p
+}
+
 // Error returns the detail, else the title.
 func (p *ProblemDetails) Error() string {
 	if p.Detail != "" {
@@ -148,7 +155,8 @@ func Problem(err error) *ProblemDetails {
 	}
 	var tooLarge *http.MaxBytesError
 	if errors.As(err, &tooLarge) {
-		return NewProblem(http.StatusRequestEntityTooLarge, fmt.Sprintf("at most %d bytes are taken", tooLarge.Limit))
+		rule := fmt.Sprintf("at most %d bytes are taken", tooLarge.Limit)
+		return NewProblem(http.StatusRequestEntityTooLarge, rule).About("body", "more than that", rule)
 	}
 	var refusal *events.Error
 	known := errors.As(err, &refusal)

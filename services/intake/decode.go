@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"mime"
 	"net/http"
+	"strings"
 	"unicode/utf8"
 
 	"daysheet/events"
@@ -47,11 +48,11 @@ func decode(contentType string, body []byte) ([]events.Event, error) {
 func split(contentType string, body []byte) ([]json.RawMessage, error) {
 	media, _, err := mime.ParseMediaType(contentType)
 	if err != nil || media != typeEvent && media != typeBatch && media != typeJSON {
-		return nil, httpd.NewProblem(http.StatusUnsupportedMediaType,
-			fmt.Sprintf("send %s, %s or %s", typeEvent, typeBatch, typeJSON))
+		rule := fmt.Sprintf("send %s, %s or %s", typeEvent, typeBatch, typeJSON)
+		return nil, httpd.NewProblem(http.StatusUnsupportedMediaType, rule).About("Content-Type", media, rule)
 	}
 	if !utf8.Valid(body) {
-		return nil, httpd.NewProblem(http.StatusBadRequest, "the body is not UTF-8")
+		return nil, httpd.NewProblem(http.StatusBadRequest, "the body is not UTF-8").About("body", "", "JSON in UTF-8")
 	}
 	body = bytes.TrimLeft(body, " \t\r\n")
 	batch := len(body) > 0 && body[0] == '['
@@ -69,7 +70,7 @@ func split(contentType string, body []byte) ([]json.RawMessage, error) {
 		err = json.Unmarshal(body, &one)
 	}
 	if err != nil {
-		return nil, httpd.NewProblem(http.StatusBadRequest, notJSON(err))
+		return nil, httpd.NewProblem(http.StatusBadRequest, notJSON(err)).About("body", brokenAt(body, err), "one JSON value")
 	}
 	if !batch {
 		return []json.RawMessage{one}, nil
@@ -78,6 +79,17 @@ func split(contentType string, body []byte) ([]json.RawMessage, error) {
 		return nil, events.Refuse("batch", len(raws), "a batch holds 1 to %d events", events.BatchMax)
 	}
 	return raws, nil
+}
+
+// brokenAt shows what stands where JSON breaks off; empty where it ends too early.
+func brokenAt(body []byte, err error) string {
+	const shown = 20
+	var syntax *json.SyntaxError
+	if !errors.As(err, &syntax) || syntax.Offset < 1 || syntax.Offset > int64(len(body)) {
+		return ""
+	}
+	rest := body[syntax.Offset-1:]
+	return strings.ToValidUTF8(string(rest[:min(shown, len(rest))]), "")
 }
 
 // notJSON says where JSON breaks off.

@@ -27,7 +27,7 @@ type limits struct {
 }
 
 var defaultLimits = limits{
-	facts: 20_000, bytes: 8 << 20, jobs: 512, firms: 1024, catching: 4, pause: 200 * time.Millisecond,
+	facts: 20_000, bytes: 8 << 20, jobs: 512, firms: 1024, catching: 4, pause: 100 * time.Millisecond,
 }
 
 // replay is the one loop log → facts → store. Between newReplay and run its
