@@ -19,6 +19,9 @@ type Settings struct {
 	Grades         []Grade      `json:"grades" doc:"Grades of labour with what an hour costs the firm" minItems:"1" maxItems:"500"`
 	Tasks          []FirmTask   `json:"tasks,omitempty" doc:"Tasks the firm adds to the standard list" maxItems:"500"`
 	People         []FirmPerson `json:"people,omitempty" doc:"Who books hours; use a short name, not more" maxItems:"500"`
+	Overhead       *Overhead    `json:"overhead,omitempty" doc:"How jobs bear what the firm costs beside its jobs; left out where margins are told before overhead"`
+	Pricing        *Pricing     `json:"pricing,omitempty" doc:"What quotes add to cost"`
+	MeasuredBy     string       `json:"measured_by,omitempty" doc:"Rule by which the firm measures surfaces" enum:"net,din-18363,is-1200"`
 }
 
 // JobType is one kind of job in the firm's own list.
@@ -50,6 +53,17 @@ type FirmPerson struct {
 }
 
 func (s *Settings) check(c *checker) {
+	s.checkLists(c)
+	if s.Overhead != nil {
+		s.Overhead.check(c)
+	}
+	if s.Pricing != nil {
+		s.Pricing.check(c)
+	}
+	c.optionalRule("measured_by", s.MeasuredBy)
+}
+
+func (s *Settings) checkLists(c *checker) {
 	c.text("name", s.Name, nameMax)
 	if len(s.Currency) != 3 || strings.Trim(s.Currency, "ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "" {
 		c.refuse("currency", s.Currency, "three capital letters of ISO 4217, for example EUR")
@@ -119,6 +133,11 @@ type Product struct {
 	CleanRemovalDays        int64  `json:"clean_removal_days,omitempty" doc:"Days after laying within which tape or film comes off cleanly, by the maker's data sheet; 0 if not stated" minimum:"0" maximum:"3650"`
 	VolumeSolidsBasisPoints int64  `json:"volume_solids_basis_points,omitempty" doc:"Volume solids of a coating by the maker's data sheet; 4500 is 45 per cent" minimum:"0" maximum:"10000"`
 	RecoatMinutes           int64  `json:"recoat_minutes,omitempty" doc:"Least time to the next coat by the maker's data sheet" minimum:"0" maximum:"86400"`
+	DryFilmUm               int64  `json:"dry_film_um,omitempty" doc:"Dry film of one coat in micrometres by the maker's data sheet" minimum:"0" maximum:"10000"`
+	SpreadingRateMilli      int64  `json:"spreading_rate_milli,omitempty" doc:"Square metres that one litre covers by the maker's data sheet, in thousandths" minimum:"0" maximum:"1000000"`
+	LeastCelsiusMilli       *int64 `json:"least_celsius_milli,omitempty" doc:"Coldest air and surface to apply it at by the maker's data sheet, in thousandths of a degree" minimum:"-40000" maximum:"60000"`
+	MostCelsiusMilli        *int64 `json:"most_celsius_milli,omitempty" doc:"Warmest air and surface to apply it at by the maker's data sheet, in thousandths of a degree" minimum:"-40000" maximum:"90000"`
+	MostHumidityMilli       int64  `json:"most_humidity_milli,omitempty" doc:"Greatest relative humidity to apply it at by the maker's data sheet, in thousandths of a per cent" minimum:"0" maximum:"100000"`
 }
 
 func (p *Product) check(c *checker) {
@@ -130,6 +149,11 @@ func (p *Product) check(c *checker) {
 	c.within("clean_removal_days", p.CleanRemovalDays, 0, 3650)
 	c.within("volume_solids_basis_points", p.VolumeSolidsBasisPoints, 0, 10_000)
 	c.within("recoat_minutes", p.RecoatMinutes, 0, 60*24*60)
+	c.within("dry_film_um", p.DryFilmUm, 0, 10_000)
+	c.within("spreading_rate_milli", p.SpreadingRateMilli, 0, 1_000_000)
+	c.reading("least_celsius_milli", p.LeastCelsiusMilli, -40_000, 60_000)
+	c.reading("most_celsius_milli", p.MostCelsiusMilli, -40_000, 90_000)
+	c.within("most_humidity_milli", p.MostHumidityMilli, 0, 100_000)
 }
 
 // Purchase is material bought. CostE4 is for the whole quantity, net of tax.

@@ -185,7 +185,10 @@ func leaves(f *field, at string) []string {
 	switch f.kind {
 	case reflect.Slice:
 		return leaves(f.items, at+"[0]")
-	case reflect.Struct:
+	case reflect.Struct, reflect.Pointer:
+		if f.shape == nil {
+			return []string{at}
+		}
 		var paths []string
 		for i := range f.shape.fields {
 			m := &f.shape.fields[i]

@@ -12,7 +12,7 @@ func (j *Job) void(n *entry, p *Void) *Error {
 		return Refuse("data.event", p.Event, "it was voided before")
 	case j.standing(p.Event) > 0:
 		return Refuse("data.event", p.Event, "another event stands on it: void that one first")
-	case target.kind.OfFirm() && target.kind != MaterialPurchased, target.kind == JobOpened:
+	case restated(target.kind):
 		return Refuse("data.event", p.Event, "%s cannot be voided: record it again as it should be", target.kind)
 	case turns(target.kind) && !j.lastTurn(p.Event):
 		return Refuse("data.event", p.Event, "the job was signed off, closed or reopened after it: void that first")
@@ -65,4 +65,14 @@ func (j *Job) lastLive(t Type) (id string) {
 		return true
 	})
 	return id
+}
+
+// restated reports whether what an event of type t said is put right by saying it
+// again, and not by voiding it: each states the whole of something.
+func restated(t Type) bool {
+	switch t {
+	case FirmSettingsChanged, ProductListed, RateBookRevised, JobOpened:
+		return true
+	}
+	return false
 }

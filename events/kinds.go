@@ -15,6 +15,8 @@ const (
 	FirmSettingsChanged Type = "daysheet.firm.settings-changed.v1"
 	ProductListed       Type = "daysheet.product.listed.v1"
 	MaterialPurchased   Type = "daysheet.material.purchased.v1"
+	MaterialMoved       Type = "daysheet.material.moved.v1"
+	MaterialCounted     Type = "daysheet.material.counted.v1"
 	RateBookRevised     Type = "daysheet.rate-book.revised.v1"
 
 	JobOpened        Type = "daysheet.job.opened.v1"
@@ -76,6 +78,8 @@ var kinds = map[Type]kind{
 	FirmSettingsChanged: ofFirm[Settings](),
 	ProductListed:       ofFirm[Product](),
 	MaterialPurchased:   ofFirm[Purchase](),
+	MaterialMoved:       ofFirm[Move](),
+	MaterialCounted:     ofFirm[Count](),
 	RateBookRevised:     ofFirm[RateBook](),
 
 	JobOpened:        ofJob[Opening](),

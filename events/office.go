@@ -9,6 +9,7 @@ type Opening struct {
 	Title    string `json:"title" doc:"Short description for the crew, without personal data" minLength:"1" maxLength:"120"`
 	Customer string `json:"customer,omitempty" doc:"Reference to the customer, not a name"`
 	Built    int64  `json:"built,omitempty" doc:"Year the building was built, for the cautions that depend on its age; 0 if not known" minimum:"0" maximum:"2148"`
+	Start    Day    `json:"start,omitempty" doc:"Day on which the work is planned to begin"`
 	Due      Day    `json:"due,omitempty" doc:"Day agreed for handover"`
 }
 
@@ -19,18 +20,20 @@ func (o *Opening) check(c *checker) {
 	if o.Built != 0 {
 		c.within("built", o.Built, 1000, 2148)
 	}
+	c.optionalDay("start", o.Start)
 	c.optionalDay("due", o.Due)
 }
 
 // Estimate is what the firm offers: the work, the consumables and the price.
 // The accepted estimate is in force; before acceptance, the last one issued.
 type Estimate struct {
-	Lines     []EstimateLine     `json:"lines" doc:"The work" minItems:"1" maxItems:"500"`
-	Materials []EstimateMaterial `json:"materials,omitempty" doc:"The consumables" maxItems:"500"`
-	PriceE4   int64              `json:"price_e4" doc:"Price for all of it, net of tax, in ten-thousandths of the currency unit" minimum:"0" maximum:"1000000000000"`
-	RateBook  string             `json:"rate_book,omitempty" doc:"Revision of the rate book it was priced from"`
-	Note      string             `json:"note,omitempty" doc:"Anything else that was agreed" maxLength:"2000"`
-	Day       Day                `json:"day,omitempty" doc:"Day of the estimate, if not the day of the event"`
+	Lines      []EstimateLine     `json:"lines" doc:"The work" minItems:"1" maxItems:"500"`
+	Materials  []EstimateMaterial `json:"materials,omitempty" doc:"The consumables" maxItems:"500"`
+	PriceE4    int64              `json:"price_e4" doc:"Price for all of it, net of tax, in ten-thousandths of the currency unit" minimum:"0" maximum:"1000000000000"`
+	RateBook   string             `json:"rate_book,omitempty" doc:"Revision of the rate book it was priced from"`
+	MeasuredBy string             `json:"measured_by,omitempty" doc:"Rule by which the quantities were measured" enum:"net,din-18363,is-1200"`
+	Note       string             `json:"note,omitempty" doc:"Anything else that was agreed" maxLength:"2000"`
+	Day        Day                `json:"day,omitempty" doc:"Day of the estimate, if not the day of the event"`
 }
 
 // EstimateLine is one piece of planned work. QuantityMilli may be 0 for work
@@ -61,6 +64,7 @@ func (e *Estimate) check(c *checker) {
 	checkLines(c, e.Lines, e.Materials)
 	c.money("price_e4", e.PriceE4)
 	c.optionalToken("rate_book", e.RateBook)
+	c.optionalRule("measured_by", e.MeasuredBy)
 	c.optionalText("note", e.Note, textMax)
 	c.optionalDay("day", e.Day)
 }

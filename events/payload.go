@@ -53,8 +53,12 @@ func fieldOf(t reflect.Type) field {
 		f.items = &items
 	case reflect.Struct:
 		f.shape = shapeOf(t)
-	case reflect.Pointer: // a whole number that can be 0 and can be left out
-		if t.Elem().Kind() != reflect.Int64 {
+	case reflect.Pointer: // something that can be left out: a whole number that can be 0, or an object
+		switch t.Elem().Kind() {
+		case reflect.Int64:
+		case reflect.Struct:
+			f.shape = shapeOf(t.Elem())
+		default:
 			panic("events: no member can be a " + t.String())
 		}
 	default:
@@ -63,8 +67,16 @@ func fieldOf(t reflect.Type) field {
 	return f
 }
 
+// whole reports whether f is a whole number, or one that can be left out.
+func (f *field) whole() bool {
+	return f.kind == reflect.Int64 || f.kind == reflect.Pointer && f.shape == nil
+}
+
 // plain says what f is in words of JSON.
 func (f *field) plain() string {
+	if f.shape != nil {
+		return "an object"
+	}
 	switch f.kind {
 	case reflect.String:
 		return "text in quotes"
@@ -72,8 +84,6 @@ func (f *field) plain() string {
 		return "true or false"
 	case reflect.Slice:
 		return "a list"
-	case reflect.Struct:
-		return "an object"
 	}
 	return "a whole number"
 }
@@ -154,7 +164,10 @@ func (p *payloadReader) value(f *field, into reflect.Value) error {
 		})
 	case f.kind == reflect.Struct && first == '{':
 		return p.object(f.shape, into)
-	case (f.kind == reflect.Int64 || f.kind == reflect.Pointer) && (first == '-' || first >= '0' && first <= '9'):
+	case f.shape != nil && first == '{': // a pointer to an object
+		into.Set(reflect.New(into.Type().Elem()))
+		return p.object(f.shape, into.Elem())
+	case f.whole() && (first == '-' || first >= '0' && first <= '9'):
 		return p.whole(into)
 	}
 	value, err := p.raw()

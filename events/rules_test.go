@@ -42,6 +42,8 @@ var (
 	plan        = whole(0, 1_000_000_000)
 	money       = whole(0, 1_000_000_000_000)
 	yesOrNo     = rule{good: []any{true, false}}
+
+	measuringRule = rule{[]any{"", "net", "din-18363", "is-1200"}, []any{"gross", "NET"}}
 )
 
 func whole(least, most int64) rule {
@@ -95,14 +97,29 @@ var payloadRules = map[Type]map[string]rule{
 		"people[0].person": key,
 		"people[0].name":   text(120),
 		"people[0].grade":  {[]any{"painter", "apprentice"}, []any{"", "foreman"}},
+
+		"overhead.per_hour_e4": money, "overhead.labour_basis_points": whole(0, 100_000),
+		"overhead.material_basis_points": whole(0, 100_000),
+		"pricing.method":                 oneOf("mark-up", "margin"), "pricing.basis_points": whole(0, 9_500),
+		"pricing.add_ons[0].name": text(120), "pricing.add_ons[0].basis_points": whole(0, 100_000),
+		"pricing.add_ons[0].compounded": yesOrNo, "measured_by": measuringRule,
 	},
 	ProductListed: {
 		"product": key, "name": text(120), "unit": anyUnit, "price_e4": money, "pack_milli": plan, "reusable": yesOrNo,
 		"clean_removal_days": whole(0, 3650), "volume_solids_basis_points": whole(0, 10_000), "recoat_minutes": whole(0, 86_400),
+		"dry_film_um": whole(0, 10_000), "spreading_rate_milli": whole(0, 1_000_000),
+		"least_celsius_milli": whole(-40_000, 60_000), "most_celsius_milli": whole(-40_000, 90_000),
+		"most_humidity_milli": whole(0, 100_000),
 	},
 	MaterialPurchased: {
 		"product": key, "quantity_milli": quantity, "unit": anyUnit, "cost_e4": money, "supplier": optionalText(120),
 		"place": optionalKey, "day": optionalDay,
+	},
+	MaterialMoved: {
+		"product": key, "quantity_milli": quantity, "unit": anyUnit, "from": key, "to": key, "day": optionalDay,
+	},
+	MaterialCounted: {
+		"product": key, "quantity_milli": plan, "unit": anyUnit, "place": optionalKey, "day": optionalDay,
 	},
 	RateBookRevised: {
 		"revision": key, "effective_from": calendarDay, "reason": optionalText(2000), "rates[0].task": key,
@@ -113,10 +130,12 @@ var payloadRules = map[Type]map[string]rule{
 		"rates[0].consumables[0].quantity_milli": quantity,
 	},
 	JobOpened: {
-		"job_type": key, "title": text(120), "customer": optionalKey, "built": whole(1000, 2148).orZero(), "due": optionalDay,
+		"job_type": key, "title": text(120), "customer": optionalKey, "built": whole(1000, 2148).orZero(), "start": optionalDay,
+		"due": optionalDay,
 	},
 	EstimateIssued: withLines(map[string]rule{
 		"price_e4": money, "rate_book": optionalKey, "note": optionalText(2000), "day": optionalDay,
+		"measured_by": measuringRule,
 	}),
 	EstimateAccepted: {"estimate": eventRef, "note": optionalText(2000), "day": optionalDay},
 	VariationAgreed: withLines(map[string]rule{
@@ -135,7 +154,7 @@ var payloadRules = map[Type]map[string]rule{
 	},
 	ProtectionLaid: {
 		"task": key, "surface": optionalKey, "location": optionalText(120), "quantity_milli": quantity, "unit": anyUnit,
-		"product": key, "product_quantity_milli": plan, "product_unit": anyUnit, "reused": yesOrNo,
+		"product": key, "product_quantity_milli": plan, "product_unit": anyUnit, "reused": yesOrNo, "place": optionalKey,
 		"remove_by": optionalDay, "photos[0]": sha256Hex, "day": optionalDay,
 	},
 	ProtectionChecked: {"laid": eventRef, "finding": text(2000), "sound": yesOrNo, "day": optionalDay},
@@ -149,6 +168,7 @@ var payloadRules = map[Type]map[string]rule{
 		"quantity_milli": quantity, "unit": anyUnit, "product": key, "volume_milli": plan, "batch": optionalText(120),
 		"thinned_basis_points": whole(0, 10_000), "wet_film_um[0]": whole(1, 10_000), "air_celsius_milli": whole(-40_000, 60_000),
 		"surface_celsius_milli": whole(-40_000, 90_000), "humidity_percent_milli": whole(0, 100_000), "day": optionalDay,
+		"place": optionalKey,
 	},
 	MaterialUsed:     stock,
 	MaterialReturned: stock,

@@ -60,6 +60,7 @@ type Protection struct {
 	Product              string   `json:"product,omitempty" doc:"Key of the product laid"`
 	ProductQuantityMilli int64    `json:"product_quantity_milli,omitempty" doc:"Product consumed in thousandths of its unit; leave out what will be laid again" minimum:"0" maximum:"1000000000"`
 	ProductUnit          Unit     `json:"product_unit,omitempty" doc:"Unit of the product"`
+	Place                string   `json:"place,omitempty" doc:"Key of the store or van the product came from"`
 	Reused               bool     `json:"reused,omitempty" doc:"True where the product was laid before on another job"`
 	RemoveBy             Day      `json:"remove_by,omitempty" doc:"Last day for clean removal"`
 	Photos               []string `json:"photos,omitempty" doc:"SHA-256 of each photo" maxItems:"500" pattern:"^[0-9a-f]{64}$"`
@@ -70,6 +71,7 @@ func (p *Protection) check(c *checker) {
 	c.work(p.Task, p.Surface, "", p.Location, p.Day)
 	c.quantity("quantity_milli", p.QuantityMilli, "unit", p.Unit)
 	c.consumed("product", p.Product, "product_quantity_milli", p.ProductQuantityMilli, "product_unit", p.ProductUnit)
+	c.optionalToken("place", p.Place)
 	c.optionalDay("remove_by", p.RemoveBy)
 	c.digests("photos", p.Photos)
 }
@@ -144,6 +146,7 @@ type Coat struct {
 	Unit                 Unit    `json:"unit" doc:"Unit of the amount"`
 	Product              string  `json:"product,omitempty" doc:"Key of the coating"`
 	VolumeMilli          int64   `json:"volume_milli,omitempty" doc:"Coating used in thousandths of a litre" minimum:"0" maximum:"1000000000"`
+	Place                string  `json:"place,omitempty" doc:"Key of the store or van the coating came from"`
 	Batch                string  `json:"batch,omitempty" doc:"Batch number on the tin" maxLength:"120"`
 	ThinnedBasisPoints   int64   `json:"thinned_basis_points,omitempty" doc:"Volume of thinner for one volume of coating; 1000 is 10 per cent" minimum:"0" maximum:"10000"`
 	WetFilmUm            []int64 `json:"wet_film_um,omitempty" doc:"Wet film readings in micrometres" maxItems:"500" minimum:"1" maximum:"10000"`
@@ -158,6 +161,7 @@ func (a *Coat) check(c *checker) {
 	c.within("coat", a.Coat, 1, 20)
 	c.quantity("quantity_milli", a.QuantityMilli, "unit", a.Unit)
 	c.consumed("product", a.Product, "volume_milli", a.VolumeMilli, "", Litre)
+	c.optionalToken("place", a.Place)
 	c.optionalText("batch", a.Batch, nameMax)
 	c.within("thinned_basis_points", a.ThinnedBasisPoints, 0, 10_000)
 	c.list("wet_film_um", len(a.WetFilmUm), 0)

@@ -27,9 +27,11 @@ func (s sides) plus(o sides) sides {
 
 // account is what a job, or several, took and came to.
 type account struct {
-	minutes                         sides
-	labour, material, damage, price sides // ten-thousandths of the currency unit
-	offered, billed                 bool  // there is a budget price, a charged price
+	minutes sides
+
+	labour, material, damage, overhead, price sides // ten-thousandths of the currency unit
+
+	offered, billed bool // there is a budget price, a charged price
 }
 
 // add counts the sum of facts of one side and kind.
@@ -42,6 +44,8 @@ func (a *account) add(side Side, kind Kind, t Total) {
 		a.material.add(side, t.CostE4)
 	case KindDamage:
 		a.damage.add(side, t.CostE4)
+	case KindOverhead:
+		a.overhead.add(side, t.CostE4)
 	case KindPrice:
 		a.price.add(side, t.CostE4)
 		a.billed = a.billed || side == SideActual
@@ -49,8 +53,11 @@ func (a *account) add(side Side, kind Kind, t Total) {
 	}
 }
 
-// cost is everything that the job cost the firm.
-func (a account) cost() sides { return a.labour.plus(a.material).plus(a.damage) }
+// direct is what the job itself cost the firm.
+func (a account) direct() sides { return a.labour.plus(a.material).plus(a.damage) }
+
+// cost is everything that the job cost the firm, with the overhead it bears.
+func (a account) cost() sides { return a.direct().plus(a.overhead) }
 
 // priceNow returns what the customer pays as far as is known: the price charged,
 // else the budget price. from says which; ok is false where there is neither.

@@ -18,13 +18,22 @@ type Kind string
 // The kinds of facts, with the measures that they fill.
 const (
 	KindLabour   Kind = "labour"   // Minutes and CostE4
-	KindQuantity Kind = "quantity" // QuantityMilli of work in Unit
-	KindMaterial Kind = "material" // QuantityMilli of Product in Unit, and CostE4
+	KindQuantity Kind = "quantity" // QuantityMilli of work in Unit, and the Product it was done with
+	KindMaterial Kind = "material" // QuantityMilli of Product in Unit from Place, and CostE4
+	KindOverhead Kind = "overhead" // CostE4 that the job bears for the labour or material beside it
 	KindDamage   Kind = "damage"   // QuantityMilli counts, CostE4 where the firm bears it; Method holds the cause
 	KindPrice    Kind = "price"    // CostE4 is what the customer is to pay
-	KindPurchase Kind = "purchase" // bought by the firm: QuantityMilli of Product in Unit, and CostE4
+	KindPurchase Kind = "purchase" // bought by the firm: QuantityMilli of Product in Unit, to Place, and CostE4
+	KindMove     Kind = "move"     // QuantityMilli of Product in Unit that came to Place; below zero where it left
+	KindCount    Kind = "count"    // QuantityMilli of Product in Unit that was found at Place at the end of Day
+	KindDown     Kind = "down"     // protection that is down, see below
 	KindMark     Kind = "mark"     // something for the office to look at: Task holds the [Mark], QuantityMilli counts
 )
+
+// A fact of kind [KindDown] says how much protection was laid, or, below zero,
+// lifted again. Both have the day of laying, so that the facts of one day add up
+// to what is still down of it. Method holds the last day for clean removal; it is
+// empty where none is known.
 
 // Fact is one row of the store: what one event says about one measure. Facts
 // are a pure function of the log, so a store can be dropped and made again.
@@ -48,6 +57,7 @@ type Fact struct {
 	Method   string
 	Location string
 	Product  string
+	Place    string // store or van that material came from or went to
 	Unit     events.Unit
 	Grade    string
 	Person   string
@@ -74,6 +84,7 @@ type JobRow struct {
 	Built    int64 // year; 0 if not known
 
 	Opened   events.Day
+	Start    events.Day // planned
 	Due      events.Day
 	Accepted events.Day
 	Finished events.Day // day of sign-off, else of closing; empty while the job runs

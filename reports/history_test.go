@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"reflect"
@@ -17,6 +18,7 @@ type history struct {
 	folds       map[string]*events.Job
 	projections map[string]*JobProjection
 	sequence    uint64
+	stored      map[string][]events.Stored // by job
 	log         []happened
 }
 
@@ -25,13 +27,15 @@ type happened struct {
 	job, id  string
 	day      events.Day
 	recorded events.Day
+	time     string // of the day, like 14:30; empty is four in the afternoon
 	payload  events.Payload
 }
 
 const testFirm = "gable-and-son" // invented
 
 func newHistory() *history {
-	return &history{firm: new(events.Firm), folds: map[string]*events.Job{}, projections: map[string]*JobProjection{}}
+	return &history{firm: new(events.Firm), folds: map[string]*events.Job{}, projections: map[string]*JobProjection{},
+		stored: map[string][]events.Stored{}}
 }
 
 // typeOf returns the event type of a payload.
@@ -44,14 +48,14 @@ func typeOf(payload events.Payload) events.Type {
 	return ""
 }
 
-// eventOf puts a payload into its envelope, at four in the afternoon of the day.
+// eventOf puts a payload into its envelope.
 func eventOf(w happened) (events.Event, error) {
 	data, err := json.Marshal(w.payload)
 	if err != nil {
 		return events.Event{}, fmt.Errorf("write payload of %s: %w", w.id, err)
 	}
 	return events.Event{ID: w.id, Source: "/tests", Type: typeOf(w.payload), Subject: w.job,
-		Time: string(w.day) + "T16:00:00Z", Data: data}, nil
+		Time: string(w.day) + "T" + cmp.Or(w.time, "16:00") + ":00Z", Data: data}, nil
 }
 
 // record takes one event in as a commit of its own, or refuses it and changes
@@ -109,14 +113,25 @@ func (h *history) apply(stored events.Stored) error {
 		h.rows = append(h.rows, *made.Job)
 	}
 	h.sequence = stored.Sequence
+	h.stored[c.Job] = append(h.stored[c.Job], stored)
 	return nil
+}
+
+// commitsOf returns the commits of a job up to a position; 0 is all.
+func (h *history) commitsOf(job string, asOf uint64) (found []events.Stored) {
+	for _, s := range h.stored[job] {
+		if asOf == 0 || s.Sequence <= asOf {
+			found = append(found, s)
+		}
+	}
+	return found
 }
 
 // names returns how the firm calls its things now.
 func (h *history) names() Names {
-	var products []*events.Product
+	var products []events.Product
 	for _, p := range h.firm.Products() {
-		products = append(products, h.firm.Product(p, 0))
+		products = append(products, *h.firm.Product(p, 0))
 	}
 	return NamesOf(h.firm.Settings(0), products)
 }
@@ -128,5 +143,10 @@ func (h *history) report(name string, f Filter) (Report, error) {
 		return Report{}, fmt.Errorf("no report is called %q", name)
 	}
 	f.Firm = testFirm
-	return d.Make(f, h.answer(d.Ask(f), h.names())), nil
+	q := d.Ask(f)
+	a := h.answer(q, h.names())
+	if q.Log {
+		a.Log = h.commitsOf(f.Job, f.AsOf)
+	}
+	return d.Make(f, a), nil
 }

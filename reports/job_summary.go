@@ -51,7 +51,7 @@ func makeJobSummary(f Filter, a Answer) Report {
 		marksTable(f, a.answered(summaryMarks)), jobTable(jobs, a.Names),
 	}
 	r.Figures = summaryFigures(whole, families, running, a.Names)
-	r.Notes = slices.Concat(scopeNotes(f, jobs), []string{noteDifference, noteMargin, notePrice},
+	r.Notes = slices.Concat(scopeNotes(f, jobs), []string{noteDifference}, marginNotes(a.Names), []string{notePrice},
 		unpricedNotes(a.answered(summaryMarks)))
 	return r
 }
@@ -72,6 +72,7 @@ func fillMoney(f Filter, a account) Table {
 		row(textCell("Labour"), comparison(a.labour, only(q, KindLabour))...),
 		row(textCell("Material"), comparison(a.material, only(q, KindMaterial))...),
 		row(textCell("Damage"), comparison(a.damage, only(q, KindDamage))...),
+		row(textCell("Overhead"), comparison(a.overhead, only(q, KindOverhead))...),
 		row(textCell("Cost"), comparison(cost, only(q, costs...))...),
 	}
 	price := row(textCell("Price"), comparison(a.price, only(q, KindPrice))...)

@@ -28,7 +28,7 @@ func makeJobList(f Filter, a Answer) Report {
 		Name: "job-summary", Title: "Job summary", Filter: f, Names: a.Names,
 		Tables:  []Table{t, marksTable(f, a.answered(summaryMarks))},
 		Figures: jobListFigures(jobs, accounts, all, a.Names),
-		Notes: slices.Concat(scopeNotes(f, jobs), []string{noteDifference, noteMargin, notePrice},
+		Notes: slices.Concat(scopeNotes(f, jobs), []string{noteDifference}, marginNotes(a.Names), []string{notePrice},
 			pricelessNotes(all), unpricedNotes(a.answered(summaryMarks))),
 	}
 }

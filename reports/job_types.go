@@ -74,7 +74,7 @@ func makeJobTypes(f Filter, a Answer) Report {
 		Name: "job-types", Title: "Job types", Filter: f, Names: a.Names,
 		Tables:  []Table{t},
 		Figures: jobTypeFigures(byType, all, a.Names),
-		Notes: slices.Concat(scopeNotes(f, jobs), []string{noteDifference, noteMargin,
+		Notes: slices.Concat(scopeNotes(f, jobs), []string{noteDifference}, marginNotes(a.Names), []string{
 			"The price of a job is what was billed, and the budget price where nothing was billed yet. " +
 				"The weakest job is the one with the least margin in money."},
 			pricelessNotes(all.ledger), unpricedNotes(a.answered(typeMarks))),

@@ -127,6 +127,8 @@ func valueOf(f Fact, d Dimension) string {
 		return f.Location
 	case ByProduct:
 		return f.Product
+	case ByPlace:
+		return f.Place
 	case ByUnit:
 		return string(f.Unit)
 	case ByGrade:

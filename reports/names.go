@@ -4,16 +4,17 @@ import "daysheet/events"
 
 // NamesOf returns how a firm calls its things: the standard tasks, the firm's
 // own lists and its products. settings may be nil where the firm recorded none.
-func NamesOf(settings *events.Settings, products []*events.Product) Names {
+func NamesOf(settings *events.Settings, products []events.Product) Names {
 	n := Names{
 		JobTypes: map[string]string{}, Tasks: map[string]string{}, Products: map[string]string{},
-		People: map[string]string{},
+		People: map[string]string{}, Settings: settings, Listed: map[string]events.Product{},
 	}
 	for _, t := range events.StandardTasks() {
 		n.Tasks[t.Task] = t.Name
 	}
 	for _, p := range products {
 		n.Products[p.Product] = p.Name
+		n.Listed[p.Product] = p
 	}
 	if settings == nil {
 		return n

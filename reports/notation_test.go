@@ -1,7 +1,9 @@
 package reports
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -78,6 +80,38 @@ func (l *line) scaled(s string, places int) int64 {
 	return n
 }
 
+// option takes the value of a word like in=Hall, wherever it stands before the
+// next semicolon; empty where there is none.
+func (l *line) option(key string) string {
+	for i, w := range l.words {
+		if w == ";" {
+			break
+		}
+		if value, ok := strings.CutPrefix(w, key+"="); ok {
+			l.words = slices.Delete(slices.Clone(l.words), i, i+1)
+			return value
+		}
+	}
+	return ""
+}
+
+// amount takes an option that is a number of 10^places parts; 0 where there is none.
+func (l *line) amount(key string, places int) int64 {
+	if value := l.option(key); value != "" {
+		return l.scaled(value, places)
+	}
+	return 0
+}
+
+// reading takes an option that may be left out, in thousandths.
+func (l *line) reading(key string) *int64 {
+	if value := l.option(key); value != "" {
+		n := l.scaled(value, 3)
+		return &n
+	}
+	return nil
+}
+
 // money takes an amount of money, for example 2400.00.
 func (l *line) money() int64 { return l.scaled(l.next(), 4) }
 
@@ -106,6 +140,16 @@ var verbs = map[string]func(l *line) events.Payload{
 	"settings":           readSettings,
 	"product-listed":     readProduct,
 	"material-purchased": readPurchase,
+	"material-moved": func(l *line) events.Payload {
+		m := &events.Move{From: l.option("from"), To: l.option("to"), Product: l.next()}
+		m.QuantityMilli, m.Unit = l.quantity()
+		return m
+	},
+	"material-counted": func(l *line) events.Payload {
+		n := &events.Count{Place: l.option("at"), Product: l.next()}
+		n.QuantityMilli, n.Unit = l.quantity()
+		return n
+	},
 	"rate-book-revised": func(l *line) events.Payload {
 		return &events.RateBook{Revision: l.next(), EffectiveFrom: "2026-01-01", Rates: []events.Rate{
 			{Task: "coat", Unit: events.SquareMetre, MinutesMilli: 9000, Source: "from-memory"}}}
@@ -129,7 +173,8 @@ var verbs = map[string]func(l *line) events.Payload{
 	},
 	"protection-lifted": readLifting,
 	"surface-prepared": func(l *line) events.Payload {
-		p := &events.Preparation{Task: l.next()}
+		p := &events.Preparation{Surface: l.option("on"), Location: l.option("in"), Method: l.option("method"),
+			Task: l.next()}
 		p.QuantityMilli, p.Unit = l.quantity()
 		return p
 	},
@@ -138,10 +183,11 @@ var verbs = map[string]func(l *line) events.Payload{
 	"material-returned": func(l *line) events.Payload {
 		u := readUsage(l).(*events.Usage)
 		return &events.Return{Product: u.Product, QuantityMilli: u.QuantityMilli, Unit: u.Unit, Task: u.Task,
-			CostE4: u.CostE4}
+			CostE4: u.CostE4, Place: u.Place}
 	},
 	"damage-found": func(l *line) events.Payload {
-		return &events.Damage{Cause: l.next(), CostE4: l.money(), Location: "hall", Item: "floor", Finding: "stained"}
+		return &events.Damage{Location: cmp.Or(l.option("in"), "hall"), Task: l.option("task"), Cause: l.next(),
+			CostE4: l.money(), Item: "floor", Finding: "stained"}
 	},
 	"damage-made-good": func(l *line) events.Payload {
 		return &events.MakingGood{Damage: l.event(), CostE4: l.money(), Work: "cleaned"}
@@ -154,7 +200,8 @@ var verbs = map[string]func(l *line) events.Payload{
 	"voided":         func(l *line) events.Payload { return &events.Void{Event: l.event(), Reason: "a mistake"} },
 }
 
-// readSettings reads "EUR; types a b; grades a=32.00; people ann=a; tasks x=preparation/m2".
+// readSettings reads "EUR; types a b; grades a=32.00; people ann=a; tasks x=preparation/m2;
+// overhead hour=9.25 labour=5 material=10": the last two are per cent.
 func readSettings(l *line) events.Payload {
 	s := &events.Settings{Name: "Gable & Son (invented)", TimeZone: "UTC", Currency: l.next()}
 	list := ""
@@ -172,6 +219,20 @@ func readSettings(l *line) events.Payload {
 			s.Grades = append(s.Grades, events.Grade{Grade: key, CostPerHourE4: l.scaled(value, 4)})
 		case "people":
 			s.People = append(s.People, events.FirmPerson{Person: key, Name: spoken(key), Grade: value})
+		case "overhead":
+			if s.Overhead == nil {
+				s.Overhead = &events.Overhead{}
+			}
+			switch key {
+			case "hour":
+				s.Overhead.PerHourE4 = l.scaled(value, 4)
+			case "labour":
+				s.Overhead.LabourBasisPoints = l.scaled(value, 2)
+			case "material":
+				s.Overhead.MaterialBasisPoints = l.scaled(value, 2)
+			default:
+				l.fail("overhead has no %q", key)
+			}
 		case "tasks":
 			family, unit, _ := strings.Cut(value, "/")
 			s.Tasks = append(s.Tasks, events.FirmTask{Task: key, Family: events.Family(family),
@@ -188,16 +249,24 @@ func spoken(key string) string {
 	return strings.ToUpper(key[:1]) + strings.ReplaceAll(key[1:], "-", " ")
 }
 
-// readProduct reads "emulsion l 6.50": the price is for one unit.
+// readProduct reads "emulsion l 6.50": the price is for one unit. What a data
+// sheet says may follow: pack=5 removal=14 solids=45 recoat=240 film=40
+// spreads=11.25 least=8 most=30 humidity=80 reusable=yes.
 func readProduct(l *line) events.Payload {
-	p := &events.Product{Product: l.next(), Unit: events.Unit(l.next()), PriceE4: l.money()}
+	p := &events.Product{
+		PackMilli: l.amount("pack", 3), CleanRemovalDays: l.amount("removal", 0),
+		VolumeSolidsBasisPoints: l.amount("solids", 2), RecoatMinutes: l.amount("recoat", 0),
+		DryFilmUm: l.amount("film", 0), SpreadingRateMilli: l.amount("spreads", 3),
+		LeastCelsiusMilli: l.reading("least"), MostCelsiusMilli: l.reading("most"),
+		MostHumidityMilli: l.amount("humidity", 3), Reusable: l.option("reusable") == "yes",
+		Product: l.next(), Unit: events.Unit(l.next()), PriceE4: l.money()}
 	p.Name = spoken(p.Product)
 	return p
 }
 
 // readPurchase reads "emulsion 10l 60.00": the price is for all of it.
 func readPurchase(l *line) events.Payload {
-	p := &events.Purchase{Product: l.next()}
+	p := &events.Purchase{Place: l.option("at"), Product: l.next()}
 	p.QuantityMilli, p.Unit = l.quantity()
 	p.CostE4 = l.money()
 	return p
@@ -208,7 +277,7 @@ func readEstimate(l *line) *events.Estimate {
 	e := &events.Estimate{PriceE4: l.money()}
 	for l.follows(";") {
 		if l.follows("uses") {
-			m := events.EstimateMaterial{Product: l.next()}
+			m := events.EstimateMaterial{Task: l.option("for"), Product: l.next()}
 			m.QuantityMilli, m.Unit = l.quantity()
 			if l.follows("cost") {
 				m.CostE4 = l.money()
@@ -216,7 +285,8 @@ func readEstimate(l *line) *events.Estimate {
 			e.Materials = append(e.Materials, m)
 			continue
 		}
-		n := events.EstimateLine{Task: l.next()}
+		n := events.EstimateLine{Surface: l.option("on"), Location: l.option("in"), Method: l.option("method"),
+			Task: l.next()}
 		if l.number() && !strings.HasSuffix(l.words[0], "min") {
 			n.QuantityMilli, n.Unit = l.quantity()
 		}
@@ -234,7 +304,8 @@ func readEstimate(l *line) *events.Estimate {
 
 // readHours reads "anna protect-floor 90min" and, where it differs, the grade.
 func readHours(l *line) events.Payload {
-	h := &events.Hours{Person: l.next(), Task: l.next(), Minutes: l.minutes()}
+	h := &events.Hours{Surface: l.option("on"), Location: l.option("in"), Method: l.option("method"),
+		Person: l.next(), Task: l.next(), Minutes: l.minutes()}
 	if l.more() {
 		h.Grade = l.next()
 	}
@@ -242,11 +313,16 @@ func readHours(l *line) events.Payload {
 }
 
 // readProtection reads "protect-floor 40m2" and what it consumed: "film 2roll".
+// The last day for clean removal is remove-by=2026-03-18; what was laid before
+// is reused=yes.
 func readProtection(l *line) events.Payload {
-	p := &events.Protection{Task: l.next()}
+	p := &events.Protection{Surface: l.option("on"), Location: l.option("in"), Place: l.option("at"),
+		RemoveBy: events.Day(l.option("remove-by")), Reused: l.option("reused") == "yes", Task: l.next()}
 	p.QuantityMilli, p.Unit = l.quantity()
 	if l.more() {
 		p.Product = l.next()
+	}
+	if l.more() {
 		p.ProductQuantityMilli, p.ProductUnit = l.quantity()
 	}
 	return p
@@ -261,9 +337,17 @@ func readLifting(l *line) events.Payload {
 	return p
 }
 
-// readCoat reads "coat 40m2 emulsion 8l".
+// readCoat reads "coat 40m2 emulsion 8l". Readings may stand with it: coat=2
+// air=12 surface=10.5 humidity=80 wet=110 thinned=5.
 func readCoat(l *line) events.Payload {
-	c := &events.Coat{Task: l.next(), Coat: 1}
+	c := &events.Coat{Surface: l.option("on"), Location: l.option("in"), Method: l.option("method"),
+		Place: l.option("at"), Coat: max(l.amount("coat", 0), 1), AirCelsiusMilli: l.reading("air"),
+		SurfaceCelsiusMilli: l.reading("surface"), HumidityPercentMilli: l.reading("humidity"),
+		ThinnedBasisPoints: l.amount("thinned", 2)}
+	if wet := l.amount("wet", 0); wet > 0 {
+		c.WetFilmUm = []int64{wet}
+	}
+	c.Task = l.next()
 	c.QuantityMilli, c.Unit = l.quantity()
 	if l.more() {
 		c.Product = l.next()
@@ -274,7 +358,7 @@ func readCoat(l *line) events.Payload {
 
 // readUsage reads "tape 2roll for mask-edge cost 13.00".
 func readUsage(l *line) events.Payload {
-	u := &events.Usage{Product: l.next()}
+	u := &events.Usage{Place: l.option("at"), Product: l.next()}
 	u.QuantityMilli, u.Unit = l.quantity()
 	if l.follows("for") {
 		u.Task = l.next()

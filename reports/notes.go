@@ -4,8 +4,10 @@ package reports
 const (
 	noteDifference = "Difference is actual less budget: above zero is more than planned. " +
 		"Budget is the estimate in force with the variations agreed since."
-	noteMargin = "Margin is price less labour, material and damage cost. Overhead is not yet part of the cost. " +
+	noteMargin = "Margin is price less labour, material and damage cost and overhead. " +
 		"The share of margin is of the price."
+	noteNoOverhead = "The firm has set no overhead, so that margins are told before it: " +
+		"what the office, the vans and the insurance cost is still to be paid from them."
 	notePrice = "The price is what was billed. Where nothing was billed yet it is the budget price, " +
 		"and the table says so."
 	noteFinished = "A job counts as finished on the day of its sign-off, or of its closing where nobody signed. " +
@@ -27,6 +29,14 @@ func scopeNotes(f Filter, jobs []JobRow) []string {
 		}
 	}
 	return nil
+}
+
+// marginNotes says what a margin is, and what is not in it.
+func marginNotes(names Names) []string {
+	if s := names.Settings; s == nil || s.Overhead == nil {
+		return []string{noteMargin, noteNoOverhead}
+	}
+	return []string{noteMargin}
 }
 
 // markQuery returns the question for the marks of a scope, by mark.

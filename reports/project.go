@@ -40,6 +40,7 @@ type JobProjection struct {
 	settled     map[string]string // clearance or making good -> the snag or damage it settled
 	down        map[string]int64  // protection laid -> thousandths still down
 	lifted      map[string]lifting
+	counts      []stockCount // of the firm's stock, in order
 
 	worked map[string]bool // events of site work that hold
 	// history is true where the job itself was opened late: then it was taken in

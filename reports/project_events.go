@@ -11,9 +11,16 @@ func (p *JobProjection) project(o *occasion, payload events.Payload) {
 	switch e := payload.(type) {
 	case *events.Purchase:
 		o.on(e.Day)
-		f := o.fact(SideActual, KindPurchase)
-		f.Product, f.Unit, f.QuantityMilli, f.CostE4, f.Location = e.Product, e.Unit, e.QuantityMilli, e.CostE4, e.Place
+		f := o.stock(KindPurchase, e.Product, e.Unit, e.Place, e.QuantityMilli)
+		f.CostE4 = e.CostE4
 		o.hold(f)
+	case *events.Move:
+		o.on(e.Day)
+		o.hold(o.stock(KindMove, e.Product, e.Unit, e.From, -e.QuantityMilli),
+			o.stock(KindMove, e.Product, e.Unit, e.To, e.QuantityMilli))
+	case *events.Count:
+		o.on(e.Day)
+		p.count(o, e)
 	case *events.Opening:
 		p.open(o, e)
 	case *events.Estimate:
@@ -55,22 +62,28 @@ func (p *JobProjection) projectSite(o *occasion, payload events.Payload) {
 		o.labour(e)
 	case *events.Protection:
 		o.work(e.Day)
-		o.quantity(e.Task, e.Surface, "", e.Location, e.Unit, e.QuantityMilli)
-		o.material(e.Product, e.Task, e.Surface, e.Location, e.ProductUnit, e.ProductQuantityMilli, 0)
-		p.down[o.e.ID] = e.QuantityMilli
+		o.quantity(done{e.Task, e.Surface, "", e.Location, e.Product}, e.Unit, e.QuantityMilli)
+		o.material(taken{e.Product, e.ProductUnit, e.ProductQuantityMilli, 0, e.Place},
+			done{e.Task, e.Surface, "", e.Location, ""})
+		p.lay(o, e)
 	case *events.Lifting:
 		o.work(e.Day)
 		p.lift(o, e)
 	case *events.Preparation:
 		o.work(e.Day)
-		o.quantity(e.Task, e.Surface, e.Method, e.Location, e.Unit, e.QuantityMilli)
+		o.quantity(done{e.Task, e.Surface, e.Method, e.Location, ""}, e.Unit, e.QuantityMilli)
 	case *events.Coat:
 		o.work(e.Day)
-		o.quantity(e.Task, e.Surface, e.Method, e.Location, e.Unit, e.QuantityMilli)
-		o.material(e.Product, e.Task, e.Surface, e.Location, events.Litre, e.VolumeMilli, 0)
+		with := e.Product
+		if e.VolumeMilli == 0 {
+			with = "" // so that area and volume of a product belong together
+		}
+		o.quantity(done{e.Task, e.Surface, e.Method, e.Location, with}, e.Unit, e.QuantityMilli)
+		o.material(taken{e.Product, events.Litre, e.VolumeMilli, 0, e.Place},
+			done{e.Task, e.Surface, "", e.Location, ""})
 	case *events.Usage:
 		o.work(e.Day)
-		o.material(e.Product, e.Task, "", "", e.Unit, e.QuantityMilli, e.CostE4)
+		o.material(taken{e.Product, e.Unit, e.QuantityMilli, e.CostE4, e.Place}, done{task: e.Task})
 	case *events.Return:
 		o.record(e.Day)
 		o.returned(e)
@@ -86,7 +99,7 @@ func (p *JobProjection) projectSite(o *occasion, payload events.Payload) {
 	case *events.SnagClearance:
 		o.record(e.Day)
 		p.settled[o.e.ID] = e.Snag
-		o.quantity("snag", "", "", "", events.Each, 1000)
+		o.quantity(done{task: "snag"}, events.Each, 1000)
 	case *events.Condition:
 		o.record(e.Day)
 	case *events.ProtectionCheck:
@@ -105,7 +118,8 @@ func (p *JobProjection) open(o *occasion, e *events.Opening) {
 	}
 	o.withdraw(p.opening) // its mark was about what is now restated
 	p.opening = o.e.ID
-	p.job.JobType, p.job.Title, p.job.Customer, p.job.Built, p.job.Due = e.JobType, e.Title, e.Customer, e.Built, e.Due
+	p.job.JobType, p.job.Title, p.job.Customer, p.job.Built = e.JobType, e.Title, e.Customer, e.Built
+	p.job.Start, p.job.Due = e.Start, e.Due
 	if s := p.firm.Settings(o.sequence); s != nil &&
 		!slices.ContainsFunc(s.JobTypes, func(t events.JobType) bool { return t.JobType == e.JobType }) {
 		o.mark(MarkUnknownJobType)
@@ -211,7 +225,33 @@ func (p *JobProjection) lift(o *occasion, e *events.Lifting) {
 	f := o.fact(SideActual, KindQuantity)
 	o.describe(&f, "lift-protection", laid.Surface, "", laid.Location)
 	f.Unit, f.QuantityMilli = laid.Unit, milli
+	up := p.first(e.Laid, KindDown)
+	up.Sequence, up.EventID, up.OccurredAt, up.JobType = f.Sequence, f.EventID, f.OccurredAt, f.JobType
+	up.QuantityMilli = -milli
+	o.hold(f, up)
+}
+
+// lay notes protection as being down.
+func (p *JobProjection) lay(o *occasion, e *events.Protection) {
+	p.down[o.e.ID] = e.QuantityMilli
+	f := o.fact(SideActual, KindDown)
+	o.describe(&f, e.Task, e.Surface, "", e.Location)
+	f.Product, f.Unit, f.QuantityMilli = e.Product, e.Unit, e.QuantityMilli
+	f.Method = string(o.removeBy(e))
 	o.hold(f)
+}
+
+// removeBy returns the last day for clean removal: the one that was stated, else
+// the one by the product's listing, counted from the day of laying.
+func (o *occasion) removeBy(e *events.Protection) events.Day {
+	if e.RemoveBy != "" || e.Product == "" {
+		return e.RemoveBy
+	}
+	listed := o.p.firm.Product(e.Product, o.sequence)
+	if listed == nil || listed.CleanRemovalDays == 0 {
+		return ""
+	}
+	return o.day.Add(int(listed.CleanRemovalDays))
 }
 
 func (p *JobProjection) damage(o *occasion, e *events.Damage) {
@@ -274,5 +314,6 @@ func (p *JobProjection) void(o *occasion, id string) {
 	p.turnings = slices.DeleteFunc(p.turnings, func(t turning) bool { return t.event == id })
 	p.accept(o)
 	p.useBill(o)
+	p.uncount(o, id)
 	p.job.Finished = p.finishedDay()
 }

@@ -72,7 +72,7 @@ func (o *occasion) labour(e *events.Hours) {
 	f.Grade = grade
 	rate, priced := o.wage(grade)
 	f.CostE4 = LabourCostE4(e.Minutes, rate)
-	o.hold(f)
+	o.hold(o.withOverhead(f)...)
 	o.checkTask(e.Task)
 	if !known {
 		o.mark(MarkUnknownPerson)
@@ -109,40 +109,51 @@ func (o *occasion) wage(grade string) (costPerHourE4 int64, known bool) {
 	return 0, false
 }
 
-func (o *occasion) quantity(task, surface, method, location string, unit events.Unit, milli int64) {
+// done says what was worked on, and with which product.
+type done struct{ task, surface, method, location, product string }
+
+func (o *occasion) quantity(d done, unit events.Unit, milli int64) {
 	f := o.fact(SideActual, KindQuantity)
-	o.describe(&f, task, surface, method, location)
-	f.Unit, f.QuantityMilli = unit, milli
+	o.describe(&f, d.task, d.surface, d.method, d.location)
+	f.Product, f.Unit, f.QuantityMilli = d.product, unit, milli
 	o.hold(f)
-	o.checkTask(task)
-	if _, usual := o.task(task); usual != "" && usual != unit {
+	o.checkTask(d.task)
+	if _, usual := o.task(d.task); usual != "" && usual != unit {
 		o.mark(MarkUnitDiffers)
 	}
 }
 
-// material counts what was consumed. A stated cost goes before the firm's price.
-func (o *occasion) material(product, task, surface, location string, unit events.Unit, milli, statedE4 int64) {
-	if milli == 0 {
+// taken is an amount of a product that came from a place. A stated cost goes
+// before the firm's price.
+type taken struct {
+	product  string
+	unit     events.Unit
+	milli    int64
+	statedE4 int64
+	place    string
+}
+
+// material counts what was consumed for the work.
+func (o *occasion) material(t taken, d done) {
+	if t.milli == 0 {
 		return
 	}
-	f := o.fact(SideActual, KindMaterial)
-	o.describe(&f, task, surface, "", location)
-	f.Product, f.Unit, f.QuantityMilli = product, unit, milli
-	cost, marks := o.materialCost(product, unit, milli, statedE4)
-	f.CostE4 = cost
-	o.hold(f)
-	for _, m := range marks {
-		o.mark(m)
-	}
+	cost, marks := o.materialCost(t.product, t.unit, t.milli, t.statedE4)
+	o.consumed(t, d, cost, marks)
 }
 
 // returned counts material that came back: a use with the opposite amounts.
 func (o *occasion) returned(e *events.Return) {
-	f := o.fact(SideActual, KindMaterial)
-	o.describe(&f, e.Task, "", "", "")
 	cost, marks := o.materialCost(e.Product, e.Unit, e.QuantityMilli, e.CostE4)
-	f.Product, f.Unit, f.QuantityMilli, f.CostE4 = e.Product, e.Unit, -e.QuantityMilli, -cost
-	o.hold(f)
+	o.consumed(taken{product: e.Product, unit: e.Unit, milli: -e.QuantityMilli, place: e.Place},
+		done{task: e.Task}, -cost, marks)
+}
+
+func (o *occasion) consumed(t taken, d done, costE4 int64, marks []Mark) {
+	f := o.fact(SideActual, KindMaterial)
+	o.describe(&f, d.task, d.surface, d.method, d.location)
+	f.Product, f.Unit, f.QuantityMilli, f.CostE4, f.Place = t.product, t.unit, t.milli, costE4, t.place
+	o.hold(o.withOverhead(f)...)
 	for _, m := range marks {
 		o.mark(m)
 	}
@@ -182,7 +193,7 @@ func (o *occasion) planned(
 		o.describe(&f, m.Task, "", "", "")
 		cost, marks := o.materialCost(m.Product, m.Unit, m.QuantityMilli, m.CostE4)
 		f.Product, f.Unit, f.QuantityMilli, f.CostE4 = m.Product, m.Unit, m.QuantityMilli, cost
-		facts = append(facts, f)
+		facts = append(facts, o.withOverhead(f)...)
 		for _, mark := range marks {
 			facts = append(facts, o.marked(side, mark))
 		}
@@ -205,7 +216,7 @@ func (o *occasion) plannedLine(side Side, l events.EstimateLine) []Fact {
 	if f.CostE4 == 0 {
 		f.CostE4 = LabourCostE4(l.Minutes, rate)
 	}
-	facts = append(facts, f)
+	facts = append(facts, o.withOverhead(f)...)
 	if l.Minutes > 0 && l.CostE4 == 0 && !priced {
 		facts = append(facts, o.marked(side, MarkUnpriced))
 	}

@@ -48,6 +48,9 @@ func brief(f Fact) string {
 	if f.CostE4 != 0 {
 		words = append(words, MoneyText(f.CostE4, ""))
 	}
+	if f.Place != "" {
+		words = append(words, "@"+f.Place)
+	}
 	return strings.Join(words, " ")
 }
 
@@ -75,6 +78,12 @@ func TestFactsOfEachEvent(t *testing.T) {
 		{"an estimate given by cost, with no quantity", "",
 			"2026-02-02 estimate-issued 0.00; travel 60min cost 25.00; uses film 1roll cost 18.00",
 			[]string{"+1 estimate labour travel travel 1 h 25.00", "+1 estimate material film 1roll 18.00"}},
+		{"a move", "", "2026-02-03 material-moved film 3roll from=store to=van",
+			[]string{"+1 actual move film -3roll @store", "+1 actual move film 3roll @van"}},
+		{"a stock count", "", "2026-02-03 material-counted film 3roll at=van", []string{"+1 actual count film 3roll @van"}},
+		{"a stock count that holds instead of another of the day", "2026-02-03 material-counted film 3roll at=van\n",
+			"2026-02-03 material-counted film 4roll at=van",
+			[]string{"-1 actual count film 3roll @van", "+1 actual count film 4roll @van"}},
 		{"a variation that saves money", "", "2026-02-03 variation-agreed -40.00; fill 5m2 30min painter",
 			[]string{"+1 variation labour preparation fill painter 30 min 15.00",
 				"+1 variation quantity preparation fill 5m2", "+1 variation price -40.00"}},
@@ -88,22 +97,26 @@ func TestFactsOfEachEvent(t *testing.T) {
 		{"hours on the firm's own task", "", "2026-02-03 hours-booked anna strip-paper 60min",
 			[]string{"+1 actual labour preparation strip-paper painter anna 1 h 30.00"}},
 		{"a condition", "", "2026-02-03 condition-recorded hall", nil},
-		{"protection", "", laid, []string{"+1 actual quantity protection protect-floor 20m2",
-			"+1 actual material protection protect-floor film 1roll 20.00"}},
+		{"protection", "", laid, []string{"+1 actual quantity protection protect-floor film 20m2",
+			"+1 actual material protection protect-floor film 1roll 20.00",
+			"+1 actual down protection protect-floor film 20m2"}},
 		{"protection laid again consumes nothing", "", "2026-02-03 protection-laid protect-floor 20m2",
-			[]string{"+1 actual quantity protection protect-floor 20m2"}},
+			[]string{"+1 actual quantity protection protect-floor 20m2", "+1 actual down protection protect-floor 20m2"}},
 		{"a check", laid, "2026-02-04 protection-checked floor", nil},
 		{"lifting a part", laid, "2026-02-04 protection-lifted floor 5m2",
-			[]string{"+1 actual quantity lifting lift-protection 5m2"}},
+			[]string{"+1 actual quantity lifting lift-protection 5m2",
+				"+1 actual down protection protect-floor film -5m2"}},
 		{"lifting what is left", laid + "2026-02-04 protection-lifted floor 5m2\n", "2026-02-05 protection-lifted floor",
-			[]string{"+1 actual quantity lifting lift-protection 15m2"}},
+			[]string{"+1 actual quantity lifting lift-protection 15m2",
+				"+1 actual down protection protect-floor film -15m2"}},
 		{"lifting all after a lifting was voided", laid + "2026-02-04 protection-lifted floor 5m2 as=part\n" +
 			"2026-02-04 voided part\n", "2026-02-05 protection-lifted floor",
-			[]string{"+1 actual quantity lifting lift-protection 20m2"}},
+			[]string{"+1 actual quantity lifting lift-protection 20m2",
+				"+1 actual down protection protect-floor film -20m2"}},
 		{"preparation", "", "2026-02-03 surface-prepared sand 12.5m2",
 			[]string{"+1 actual quantity preparation sand 12.5m2"}},
 		{"a coat", "", "2026-02-03 coat-applied coat 40m2 emulsion 4.5l", []string{
-			"+1 actual quantity coating coat 40m2", "+1 actual material coating coat emulsion 4.5l 27.00"}},
+			"+1 actual quantity coating coat emulsion 40m2", "+1 actual material coating coat emulsion 4.5l 27.00"}},
 		{"use", "", "2026-02-03 material-used film 2roll for protect-floor",
 			[]string{"+1 actual material protection protect-floor film 2roll 40.00"}},
 		{"use at a cost of its own", "", "2026-02-03 material-used film 2roll cost 33.00",

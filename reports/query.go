@@ -22,6 +22,7 @@ const (
 	ByMethod   Dimension = "method"
 	ByLocation Dimension = "location"
 	ByProduct  Dimension = "product"
+	ByPlace    Dimension = "place"
 	ByUnit     Dimension = "unit"
 	ByGrade    Dimension = "grade"
 	ByPerson   Dimension = "person"
@@ -30,7 +31,7 @@ const (
 )
 
 var dimensions = []Dimension{ByJob, ByJobType, BySide, ByKind, ByFamily, ByTask, BySurface, ByMethod,
-	ByLocation, ByProduct, ByUnit, ByGrade, ByPerson, ByDay, ByMonth}
+	ByLocation, ByProduct, ByPlace, ByUnit, ByGrade, ByPerson, ByDay, ByMonth}
 
 // Dimensions returns every dimension.
 func Dimensions() []Dimension { return slices.Clone(dimensions) }

@@ -67,7 +67,7 @@ func randomPayload(r *rand.Rand, h *history) events.Payload {
 	}
 	materials := []events.EstimateMaterial{
 		{Product: product, QuantityMilli: amount(), Unit: stock, CostE4: r.Int64N(2) * amount()}}
-	switch r.IntN(19) {
+	switch r.IntN(21) {
 	case 0:
 		return &events.Estimate{Lines: lines, Materials: materials, PriceE4: amount() * 10_000}
 	case 1:
@@ -108,6 +108,10 @@ func randomPayload(r *rand.Rand, h *history) events.Payload {
 	case 16:
 		return &events.Opening{JobType: pick(r, "redecoration", "stairwell", "fences"), Title: "Hall"}
 	case 17:
+		return &events.Move{Product: product, QuantityMilli: amount(), Unit: stock, From: pick(r, "store", "yard"), To: "van"}
+	case 18:
+		return &events.Count{Product: product, QuantityMilli: amount(), Unit: stock, Place: pick(r, "store", "van")}
+	case 19:
 		return &events.Purchase{Product: product, QuantityMilli: amount(), Unit: stock, CostE4: amount()}
 	}
 	return &events.Void{Event: h.log[r.IntN(len(h.log))].id, Reason: "a mistake"}
@@ -193,7 +197,8 @@ func TestVoidIsAsIfNever(t *testing.T) {
 			continue
 		}
 		without := replay(t, h, target.id)
-		kinds := []Kind{KindLabour, KindQuantity, KindMaterial, KindDamage, KindPrice, KindPurchase}
+		kinds := []Kind{KindLabour, KindQuantity, KindMaterial, KindDamage, KindPrice, KindPurchase,
+			KindOverhead, KindMove, KindCount, KindDown}
 		got, want := everything(&h.memory, kinds...), everything(&without.memory, kinds...)
 		if !reflect.DeepEqual(got, want) {
 			t.Fatalf("after the void of %s the sums are not as if it had never been:\n%+v\n%+v",

@@ -10,18 +10,21 @@ type Filter struct {
 	JobType  string
 	From, To events.Day // days on which jobs were finished, both inclusive; not used where Job is given
 	AsOf     uint64     // position in the log; 0 is all
+	Today    events.Day // the firm's day for reports that say what is overdue, see Definition.Dated
 }
 
 // Question is everything a report asks of the store.
 type Question struct {
 	Sums []Query
 	Jobs *JobQuery // nil where the report needs no jobs
+	Log  bool      // true where the report reads the commits of the filter's job
 }
 
 // Answer is what the store answered, in the order of the question.
 type Answer struct {
 	Sums  [][]Total
 	Jobs  []JobRow
+	Log   []events.Stored // the job's commits, oldest first, up to the filter's position
 	Names Names
 }
 
@@ -34,6 +37,10 @@ type Names struct {
 	Tasks    map[string]string
 	Products map[string]string
 	People   map[string]string
+	// Settings and Listed are what the firm recorded, for reports that need more
+	// than names: settings in force, nil before the first, and products by key.
+	Settings *events.Settings
+	Listed   map[string]events.Product
 }
 
 // Definition is one report: what it asks and what it makes of the answer. Both
@@ -44,8 +51,11 @@ type Definition struct {
 	About string // one sentence for the page and the API description
 	// NeedsJob is true where the report is about one job.
 	NeedsJob bool
-	Ask      func(Filter) Question
-	Make     func(Filter, Answer) Report
+	// Dated is true where the report says what is overdue, so that it changes with
+	// the day on which it is read.
+	Dated bool
+	Ask   func(Filter) Question
+	Make  func(Filter, Answer) Report
 }
 
 // Report is a finished report. One value is shown as JSON, CSV, page and chart.

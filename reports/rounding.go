@@ -60,6 +60,10 @@ func MaterialCostE4(quantityMilli, costE4, perMilli int64) int64 {
 	return ratio(quantityMilli, costE4, perMilli)
 }
 
+// ShareE4 returns basisPoints hundredths of a per cent of costE4, to the nearest
+// ten-thousandth of the currency unit.
+func ShareE4(costE4, basisPoints int64) int64 { return ratio(costE4, basisPoints, 10_000) }
+
 // BasisPoints returns part as hundredths of a per cent of whole. ok is false
 // where whole is 0 and the share has no meaning.
 func BasisPoints(part, whole int64) (points int64, ok bool) {

@@ -79,6 +79,8 @@ func (s *scenario) happen(job, text string) (string, error) {
 			name = word[3:]
 		case strings.HasPrefix(word, "recorded="):
 			w.recorded = events.Day(word[9:])
+		case strings.HasPrefix(word, "time="):
+			w.time = word[5:]
 		default:
 			l.words = append(l.words, word)
 		}
@@ -93,7 +95,10 @@ func (s *scenario) happen(job, text string) (string, error) {
 	verb := l.next()
 	if verb == "job-opened" {
 		job = l.next()
-		w.payload = &events.Opening{JobType: l.next(), Title: l.rest()}
+		o := &events.Opening{Start: events.Day(l.option("start")), Due: events.Day(l.option("due")),
+			Customer: l.option("customer"), JobType: l.next()}
+		o.Title = l.rest()
+		w.payload = o
 	} else if read, ok := verbs[verb]; ok {
 		w.payload = read(l)
 	} else {
@@ -132,6 +137,8 @@ func (s *scenario) ask(text string) (name string, f Filter, err error) {
 			f.From = events.Day(value)
 		case "to":
 			f.To = events.Day(value)
+		case "today":
+			f.Today = events.Day(value)
 		case "as-of":
 			f.AsOf = s.at[value]
 			if f.AsOf == 0 {

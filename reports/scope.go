@@ -67,7 +67,7 @@ func on(q Query, sides ...Side) Query { return q.With(BySide, texts(sides)...) }
 // planned and costs are the sides and kinds that are added up together.
 var (
 	planned = []Side{SideEstimate, SideVariation}
-	costs   = []Kind{KindLabour, KindMaterial, KindDamage}
+	costs   = []Kind{KindLabour, KindMaterial, KindDamage, KindOverhead}
 )
 
 // texts returns words as plain strings.

@@ -55,7 +55,7 @@ func TestNamesOf(t *testing.T) {
 		JobTypes: []events.JobType{{JobType: "stairs", Name: "Stairs and joinery"}},
 		Tasks:    []events.FirmTask{{Task: "strip-paper", Name: "Strip paper"}},
 		People:   []events.FirmPerson{{Person: "anna", Name: "Anna"}},
-	}, []*events.Product{{Product: "film", Name: "Floor film"}})
+	}, []events.Product{{Product: "film", Name: "Floor film"}})
 	for _, c := range []struct{ got, want string }{
 		{n.Currency, "EUR"}, {n.Locale, "en-IE"}, {n.JobTypes["stairs"], "Stairs and joinery"},
 		{n.Tasks["strip-paper"], "Strip paper"}, {n.Tasks["wash"], "Wash down"}, {n.People["anna"], "Anna"},

@@ -13,10 +13,10 @@ import "daysheet/reports"
 // make an error of it in one engine and something else in another.
 const (
 	FactColumns = "firm, job, job_type, partition, sequence, line, event_id, occurred_at, day, " +
-		"side, kind, family, task, surface, method, location, product, unit, grade, person, " +
+		"side, kind, family, task, surface, method, location, product, place, unit, grade, person, " +
 		"minutes, quantity_milli, cost_e4, sign"
 	JobColumns = "firm, job, partition, sequence, job_type, title, customer, state, built, " +
-		"opened, due, accepted, finished"
+		"opened, start, due, accepted, finished"
 )
 
 // FactFields returns pointers to the fields of f in the order of [FactColumns],
@@ -25,7 +25,7 @@ func FactFields(f *reports.Fact) []any {
 	return []any{
 		&f.Firm, &f.Job, &f.JobType, &f.Partition, &f.Sequence, &f.Line, &f.EventID, &f.OccurredAt, (*string)(&f.Day),
 		(*string)(&f.Side), (*string)(&f.Kind), (*string)(&f.Family), &f.Task, &f.Surface, &f.Method, &f.Location,
-		&f.Product, (*string)(&f.Unit), &f.Grade, &f.Person,
+		&f.Product, &f.Place, (*string)(&f.Unit), &f.Grade, &f.Person,
 		&f.Minutes, &f.QuantityMilli, &f.CostE4, &f.Sign,
 	}
 }
@@ -34,6 +34,6 @@ func FactFields(f *reports.Fact) []any {
 func JobFields(j *reports.JobRow) []any {
 	return []any{
 		&j.Firm, &j.Job, &j.Partition, &j.Sequence, &j.JobType, &j.Title, &j.Customer, (*string)(&j.State), &j.Built,
-		(*string)(&j.Opened), (*string)(&j.Due), (*string)(&j.Accepted), (*string)(&j.Finished),
+		(*string)(&j.Opened), (*string)(&j.Start), (*string)(&j.Due), (*string)(&j.Accepted), (*string)(&j.Finished),
 	}
 }

@@ -131,33 +131,8 @@ func (d *directory) load(ctx context.Context, firm string) (*folded, error) {
 // Names returns how the firm calls its things: what it recorded, and the
 // standard tasks. The maps are the caller's own.
 func (p *Projector) Names(ctx context.Context, firm string) (reports.Names, error) {
-	names := reports.Names{
-		JobTypes: map[string]string{}, Tasks: map[string]string{},
-		Products: map[string]string{}, People: map[string]string{},
-	}
-	for _, t := range events.StandardTasks() {
-		names.Tasks[t.Task] = t.Name
-	}
-	err := p.directory.read(ctx, firm, func(f *events.Firm) {
-		for _, key := range f.Products() {
-			names.Products[key] = f.Product(key, 0).Name
-		}
-		s := f.Settings(0)
-		if s == nil {
-			return
-		}
-		names.Currency, names.Locale = s.Currency, s.Locale
-		for _, t := range s.JobTypes {
-			names.JobTypes[t.JobType] = t.Name
-		}
-		for _, t := range s.Tasks {
-			names.Tasks[t.Task] = t.Name
-		}
-		for _, person := range s.People {
-			names.People[person.Person] = person.Name
-		}
-	})
-	return names, err
+	profile, err := p.Firm(ctx, firm)
+	return reports.NamesOf(profile.Settings, profile.Products), err
 }
 
 // Firm returns what the firm has recorded about itself. The profile is the
@@ -182,6 +157,15 @@ func copySettings(s *events.Settings) *events.Settings {
 	c := *s
 	c.JobTypes, c.Grades = slices.Clone(s.JobTypes), slices.Clone(s.Grades)
 	c.Tasks, c.People = slices.Clone(s.Tasks), slices.Clone(s.People)
+	if s.Overhead != nil {
+		overhead := *s.Overhead
+		c.Overhead = &overhead
+	}
+	if s.Pricing != nil {
+		pricing := *s.Pricing
+		pricing.AddOns = slices.Clone(pricing.AddOns)
+		c.Pricing = &pricing
+	}
 	return &c
 }
 

@@ -61,7 +61,7 @@ func (s *site) reportAnswer(d reports.Definition, suffix medium) answerer {
 		}
 		if m != inHTML { // a page also changes with the program
 			f := r.Filter
-			out.tag = entityTag(m, d.Name, f.Firm, f.Job, f.JobType, f.From, f.To, f.AsOf, tableName, mark)
+			out.tag = entityTag(m, d.Name, f.Firm, f.Job, f.JobType, f.From, f.To, f.AsOf, f.Today, tableName, mark)
 		}
 		return out.stream(in.Match), nil
 	}

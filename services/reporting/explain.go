@@ -25,6 +25,7 @@ type factBody struct {
 	Method        string `json:"method,omitempty"`
 	Location      string `json:"location,omitempty"`
 	Product       string `json:"product,omitempty"`
+	Place         string `json:"place,omitempty"`
 	Unit          string `json:"unit,omitempty"`
 	Grade         string `json:"grade,omitempty"`
 	Person        string `json:"person,omitempty"`
@@ -38,8 +39,8 @@ func newFactBody(f reports.Fact) factBody {
 	return factBody{
 		EventID: f.EventID, Job: f.Job, JobType: f.JobType, Sequence: f.Sequence, Day: string(f.Day),
 		Side: string(f.Side), Kind: string(f.Kind), Family: string(f.Family), Task: f.Task, Surface: f.Surface,
-		Method: f.Method, Location: f.Location, Product: f.Product, Unit: string(f.Unit), Grade: f.Grade, Person: f.Person,
-		Minutes: f.Minutes, QuantityMilli: f.QuantityMilli, CostE4: f.CostE4, Sign: f.Sign,
+		Method: f.Method, Location: f.Location, Product: f.Product, Place: f.Place, Unit: string(f.Unit),
+		Grade: f.Grade, Person: f.Person, Minutes: f.Minutes, QuantityMilli: f.QuantityMilli, CostE4: f.CostE4, Sign: f.Sign,
 	}
 }
 
@@ -100,11 +101,11 @@ func (s *site) explain(ctx context.Context, firm, path string, p *params) (expla
 // plain turns the facts into a table for CSV.
 func (b explainBody) plain() table {
 	t := table{header: []string{"event_id", "job", "job_type", "sequence", "day", "side", "kind", "family", "task",
-		"surface", "method", "location", "product", "unit", "grade", "person", "minutes", "quantity_milli",
+		"surface", "method", "location", "product", "place", "unit", "grade", "person", "minutes", "quantity_milli",
 		"cost_e4", "sign"}}
 	for _, f := range b.Facts {
 		row := []string{f.EventID, f.Job, f.JobType, strconv.FormatUint(f.Sequence, 10), f.Day, f.Side, f.Kind, f.Family,
-			f.Task, f.Surface, f.Method, f.Location, f.Product, f.Unit, f.Grade, f.Person}
+			f.Task, f.Surface, f.Method, f.Location, f.Product, f.Place, f.Unit, f.Grade, f.Person}
 		for i := range row {
 			row[i] = harmless(row[i])
 		}

@@ -121,6 +121,10 @@ func namedDay(payload events.Payload) events.Day {
 	switch p := payload.(type) {
 	case *events.Purchase:
 		return p.Day
+	case *events.Move:
+		return p.Day
+	case *events.Count:
+		return p.Day
 	case *events.Estimate:
 		return p.Day
 	case *events.Acceptance:

@@ -60,7 +60,7 @@ func (s *site) showBoard(v visit) (page, error) {
 		body.States = append(body.States, choice{string(st), plainKey(string(st)), slices.Contains(chosen, st)})
 	}
 	all := reports.JobQuery{Firm: v.firm, JobType: jobType, AsOf: position, Limit: groupMost + 1}
-	groups := s.boardGroups(all)
+	groups := s.boardGroups(all, s.today(w.names))
 	if len(chosen) > 0 {
 		all.States, all.After = chosen, from.at
 		groups = []group{{id: "chosen", title: stateNames(chosen), empty: "No job is in this state.", query: all}}
@@ -77,12 +77,12 @@ func (s *site) showBoard(v visit) (page, error) {
 
 // boardGroups are the parts of the board in the order in which the office asks
 // for them.
-func (s *site) boardGroups(all reports.JobQuery) []group {
+func (s *site) boardGroups(all reports.JobQuery, today events.Day) []group {
 	running, ahead, finished := all, all, all
 	running.States = []events.State{events.Running}
 	ahead.States = []events.State{events.Opened, events.Estimated, events.Accepted}
 	finished.States = []events.State{events.SignedOff, events.Closed}
-	finished.FinishedFrom = events.DayOf(s.deps.Clock()).Add(-recentDays)
+	finished.FinishedFrom = today.Add(-recentDays)
 	finished.Limit = 0 // sorted by day here, and bounded by the days
 	return []group{
 		{id: "running", title: "Running", query: running,

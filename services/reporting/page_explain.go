@@ -131,7 +131,7 @@ func (w words) factRow(f factBody, of measure) []reports.Cell {
 	what := list(plainKey(f.Kind), w.task(f.Task))
 	return []reports.Cell{
 		{Text: f.Day}, job, {Text: plainKey(f.Side)}, {Text: what},
-		{Text: list(w.person(f.Person), f.Grade, w.product(f.Product), f.Surface, f.Method, f.Location)},
+		{Text: list(w.person(f.Person), f.Grade, w.product(f.Product), f.Surface, f.Method, f.Location, f.Place)},
 		{Number: n * int64(f.Sign), Unit: events.Unit(f.Unit)}, {Text: effect},
 		{Number: int64(f.Sequence)}, {Text: f.EventID},
 	}

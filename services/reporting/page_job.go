@@ -55,7 +55,7 @@ func (s *site) showJob(v visit) (page, error) {
 	w := newWords(names)
 	body := jobPageBody{
 		Job: key, JobType: w.jobType(row.JobType), State: string(row.State), StateName: plainKey(string(row.State)),
-		Header: w.header(row), Down: w.down(h, events.DayOf(s.deps.Clock())), Open: w.open(h),
+		Header: w.header(row), Down: w.down(h, s.today(names)), Open: w.open(h),
 	}
 	charts := false
 	for _, d := range s.ofJob {

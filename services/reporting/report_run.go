@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"time"
 
 	"daysheet/events"
 	"daysheet/reports"
@@ -41,16 +42,43 @@ func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter) 
 			return reports.Report{}, err
 		}
 	}
-	answer, err := facts.Ask(ctx, s.deps.Store, d.Ask(f))
-	if err == nil {
-		answer.Names, err = s.deps.Names(ctx, f.Firm)
+	names, err := s.deps.Names(ctx, f.Firm)
+	if err != nil {
+		return reports.Report{}, fmt.Errorf("make report %s: %w", d.Name, err)
 	}
+	if d.Dated {
+		f.Today = s.today(names)
+	}
+	answer, err := s.answer(ctx, f, d.Ask(f))
+	answer.Names = names
 	if err != nil {
 		return reports.Report{}, fmt.Errorf("make report %s: %w", d.Name, err)
 	}
 	report := d.Make(f, answer)
 	report.Filter = f
 	return report, nil
+}
+
+// today returns the calendar day where the firm works: by its own time zone, or by
+// that of the clock before the firm has settings.
+func (s *site) today(names reports.Names) events.Day {
+	now := s.deps.Clock()
+	if names.Settings != nil {
+		// Settings with a time zone that is unknown here are refused when they come in.
+		if zone, err := time.LoadLocation(names.Settings.TimeZone); err == nil {
+			now = now.In(zone)
+		}
+	}
+	return events.DayOf(now)
+}
+
+// answer asks the store, and reads the job's commits where the report wants them.
+func (s *site) answer(ctx context.Context, f reports.Filter, q reports.Question) (reports.Answer, error) {
+	answer, err := facts.Ask(ctx, s.deps.Store, q)
+	if err == nil && q.Log && f.Job != "" {
+		answer.Log, err = s.deps.Commits(ctx, f.Firm, f.Job, f.AsOf)
+	}
+	return answer, err
 }
 
 // job returns a job as it stood. A job that the firm does not have is refused

@@ -57,7 +57,7 @@ func (w words) says(h *history, r *record) string {
 	case *events.Opening, *events.Estimate, *events.Acceptance, *events.Variation, *events.SignOff, *events.Closing,
 		*events.Reopening:
 		return w.office(p)
-	case *events.Settings, *events.Product, *events.Purchase, *events.RateBook:
+	case *events.Settings, *events.Product, *events.Purchase, *events.Move, *events.Count, *events.RateBook:
 		return w.firm(p)
 	case *events.Damage, *events.MakingGood, *events.Snag, *events.SnagClearance, *events.Condition:
 		return w.quality(h, p)
@@ -121,6 +121,10 @@ func (w words) firm(payload events.Payload) string {
 	case *events.Purchase:
 		return list("Bought: "+w.product(p.Product), w.quantity(p.QuantityMilli, p.Unit), w.sum(p.CostE4),
 			given("from ", p.Supplier))
+	case *events.Move:
+		return list("Moved: "+w.product(p.Product), w.quantity(p.QuantityMilli, p.Unit), "from "+p.From, "to "+p.To)
+	case *events.Count:
+		return list("Counted: "+w.product(p.Product), w.quantity(p.QuantityMilli, p.Unit), given("at ", p.Place))
 	case *events.RateBook:
 		return list("Rate book revised: "+p.Revision, "from "+w.day(p.EffectiveFrom), p.Reason)
 	}

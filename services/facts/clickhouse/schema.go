@@ -22,15 +22,15 @@ var statements = [...]string{
 	sequence UInt64, line UInt32, event_id String, occurred_at Int64,
 	day WORD, side WORD, kind WORD, family WORD,
 	task WORD, surface WORD, method WORD, location String,
-	product WORD, unit WORD, grade WORD, person WORD,
+	product WORD, place WORD, unit WORD, grade WORD, person WORD,
 	minutes Int64, quantity_milli Int64, cost_e4 Int64, sign Int8,
 	month WORD
 ) ENGINE = ReplacingMergeTree() ORDER BY (firm, job, sequence, line)`,
 	`CREATE TABLE IF NOT EXISTS jobs_1 (
 	firm String, job String, partition UInt8, sequence UInt64,
 	job_type WORD, title String, customer String, state WORD,
-	built Int64, opened String, due String, accepted String,
-	finished String
+	built Int64, opened String, start String, due String,
+	accepted String, finished String
 ) ENGINE = ReplacingMergeTree() ORDER BY (firm, job, sequence)`,
 	`CREATE TABLE IF NOT EXISTS commits_1 (partition UInt8, sequence UInt64, raw String
 ) ENGINE = ReplacingMergeTree() ORDER BY (partition, sequence)`,

@@ -8,7 +8,7 @@ import (
 
 // schema is the number of the tables below and of what the projection puts in
 // them. It goes up by one with every change of either.
-const schema = 1
+const schema = 2
 
 // tables makes an empty store. Nothing may be NULL, nothing has a default, and
 // there is no key: DuckDB replays such tables from its log without trouble, and
@@ -20,14 +20,15 @@ CREATE TABLE facts (
 	sequence UBIGINT NOT NULL, line UINTEGER NOT NULL, event_id VARCHAR NOT NULL, occurred_at BIGINT NOT NULL,
 	day VARCHAR NOT NULL, side VARCHAR NOT NULL, kind VARCHAR NOT NULL, family VARCHAR NOT NULL,
 	task VARCHAR NOT NULL, surface VARCHAR NOT NULL, method VARCHAR NOT NULL, location VARCHAR NOT NULL,
-	product VARCHAR NOT NULL, unit VARCHAR NOT NULL, grade VARCHAR NOT NULL, person VARCHAR NOT NULL,
+	product VARCHAR NOT NULL, place VARCHAR NOT NULL, unit VARCHAR NOT NULL,
+	grade VARCHAR NOT NULL, person VARCHAR NOT NULL,
 	minutes BIGINT NOT NULL, quantity_milli BIGINT NOT NULL, cost_e4 BIGINT NOT NULL, sign TINYINT NOT NULL,
 	month VARCHAR NOT NULL);
 CREATE TABLE jobs (
 	firm VARCHAR NOT NULL, job VARCHAR NOT NULL, partition UTINYINT NOT NULL, sequence UBIGINT NOT NULL,
 	job_type VARCHAR NOT NULL, title VARCHAR NOT NULL, customer VARCHAR NOT NULL, state VARCHAR NOT NULL,
-	built BIGINT NOT NULL, opened VARCHAR NOT NULL, due VARCHAR NOT NULL, accepted VARCHAR NOT NULL,
-	finished VARCHAR NOT NULL);
+	built BIGINT NOT NULL, opened VARCHAR NOT NULL, start VARCHAR NOT NULL, due VARCHAR NOT NULL,
+	accepted VARCHAR NOT NULL, finished VARCHAR NOT NULL);
 CREATE TABLE commits (partition UTINYINT NOT NULL, sequence UBIGINT NOT NULL, raw BLOB NOT NULL);
 CREATE TABLE positions (partition UTINYINT NOT NULL, position UBIGINT NOT NULL);
 CREATE TABLE meta (schema_number BIGINT NOT NULL);`

@@ -38,6 +38,8 @@ func value(f *reports.Fact, d reports.Dimension) string {
 		return f.Location
 	case reports.ByProduct:
 		return f.Product
+	case reports.ByPlace:
+		return f.Place
 	case reports.ByUnit:
 		return string(f.Unit)
 	case reports.ByGrade:

@@ -40,7 +40,8 @@ func (g *gamble) fact(firm, job string) reports.Fact {
 		Kind:   one(g, []reports.Kind{reports.KindLabour, reports.KindMaterial, reports.KindQuantity}),
 		Family: one(g, []events.Family{"coating", "preparation", ""}), Task: one(g, []string{"coat", "sand", ""}),
 		Surface: one(g, anyText[:]), Method: one(g, []string{"roller", "spray"}), Location: one(g, anyText[:]),
-		Product: one(g, []string{"p-1", "p-2", ""}), Unit: one(g, events.Units()), Grade: one(g, []string{"a", "b"}),
+		Product: one(g, []string{"p-1", "p-2", ""}), Place: one(g, []string{"van", ""}), Unit: one(g, events.Units()),
+		Grade:  one(g, []string{"a", "b"}),
 		Person: one(g, anyText[:]), Minutes: g.Int64N(600), QuantityMilli: g.Int64N(2e6) - 1e6,
 		CostE4: g.Int64N(events.MoneyE4Max), Sign: 1,
 	}
@@ -69,7 +70,7 @@ func (g *gamble) commit() {
 			Firm: firm, Job: job, JobType: one(g, []string{"occupied", "exterior"}), Title: one(g, anyText[:]),
 			Customer: one(g, anyText[:]),
 			State:    one(g, []events.State{events.Opened, events.Running, events.SignedOff, events.Closed}),
-			Built:    g.Int64N(2030), Opened: g.day(),
+			Built:    g.Int64N(2030), Opened: g.day(), Start: g.day(),
 		}
 		if row.State.Finished() {
 			row.Finished = g.day()

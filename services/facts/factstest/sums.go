@@ -15,15 +15,15 @@ func testEachDimension(t *testing.T, b *bench) {
 	second := reports.Fact{
 		Firm: firmA, Job: "job-2", JobType: "exterior", EventID: "invented-event", Day: "2024-04-30",
 		Side: reports.SideEstimate, Kind: reports.KindMaterial, Family: "preparation", Task: "sand", Surface: "door",
-		Method: "spray", Location: "Attic", Product: "primer", Unit: events.Litre, Grade: "apprentice", Person: "bob",
+		Method: "spray", Location: "Attic", Product: "primer", Place: "van", Unit: events.Litre, Grade: "apprentice", Person: "bob",
 		QuantityMilli: 2500, CostE4: 40, Sign: 1,
 	}
 	book.commit(nil, hours(firmA, "job-1", 30), second, hours(firmA, "job-1", 12))
 	b.write(book.all())
-	first := []string{"job-1", "occupied", "actual", "labour", "coating", "coat", "wall", "roller", "Hall", "", "hour",
+	first := []string{"job-1", "occupied", "actual", "labour", "coating", "coat", "wall", "roller", "Hall", "", "", "hour",
 		"journeyman", "ann", "2024-03-05", "2024-03-01"}
 	other := []string{"job-2", "exterior", "estimate", "material", "preparation", "sand", "door", "spray", "Attic",
-		"primer", "l", "apprentice", "bob", "2024-04-30", "2024-04-01"}
+		"primer", "van", "l", "apprentice", "bob", "2024-04-30", "2024-04-01"}
 	dimensions := reports.Dimensions()
 	if len(dimensions) != len(first) {
 		t.Fatalf("there are %d dimensions, this test knows %d", len(dimensions), len(first))

@@ -1,0 +1,28 @@
+package reports
+
+import "daysheet/events"
+
+// withOverhead returns a fact of labour or material with the overhead that the
+// job bears for it, by the settings of the day. Overhead has the dimensions of
+// what it is for, so that it can be added up in the same ways.
+func (o *occasion) withOverhead(f Fact) []Fact {
+	s := o.p.firm.Settings(o.sequence)
+	if s == nil || s.Overhead == nil {
+		return []Fact{f}
+	}
+	e4 := overheadE4(*s.Overhead, f)
+	if e4 == 0 {
+		return []Fact{f}
+	}
+	over := f
+	over.Kind, over.CostE4, over.Minutes, over.QuantityMilli, over.Unit = KindOverhead, e4, 0, 0, ""
+	return []Fact{f, over}
+}
+
+// overheadE4 returns the overhead for a fact of labour or of material.
+func overheadE4(o events.Overhead, f Fact) int64 {
+	if f.Kind == KindLabour {
+		return LabourCostE4(f.Minutes, o.PerHourE4) + ShareE4(f.CostE4, o.LabourBasisPoints)
+	}
+	return ShareE4(f.CostE4, o.MaterialBasisPoints)
+}
