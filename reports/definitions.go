@@ -20,6 +20,24 @@ func Definitions() []Definition {
 			Ask:   askJobTypes, Make: makeJobTypes,
 		},
 		{
+			Name: "job-costing", Title: "Job costing", NeedsJob: true,
+			About: "One job's cost by labour, material, damage and overhead, its price, margin and mark-up, what is in " +
+				"progress, and what it will cost in the end.",
+			Ask: askJobCosting, Make: makeJobCosting,
+		},
+		{
+			Name: "cost-differences", Title: "Why the cost differs",
+			About: "Each line's difference between budget and actual cost, split into quantity, efficiency and price, " +
+				"and the way from the estimated to the actual margin.",
+			Ask: askWhy, Make: makeWhy,
+		},
+		{
+			Name: "earned-value", Title: "Earned value", NeedsJob: true, Dated: true,
+			About: "How much of a job's budget is earned by the work measured, what it cost, and what it will cost " +
+				"in the end.",
+			Ask: askEarnedValue, Make: makeEarnedValue,
+		},
+		{
 			Name: "consumables", Title: "Consumables",
 			About: "Planned and used quantity and cost of each product.",
 			Ask:   askConsumables, Make: makeConsumables,

@@ -2,6 +2,7 @@ package reports
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 
 	"daysheet/events"
@@ -57,14 +58,24 @@ func works(a Answer) []taskWork {
 	for _, w := range byTask {
 		all = append(all, *w)
 	}
+	before := jobOrder()
+	slices.SortFunc(all, func(a, b taskWork) int { return before(a.task, b.task) })
+	return all
+}
+
+// jobOrder returns how to compare tasks by the order in which a job meets them;
+// tasks of the firm's own come last, by their keys.
+func jobOrder() func(a, b string) int {
 	place := map[string]int{}
 	for i, t := range events.StandardTasks() {
 		place[t.Task] = i - len(events.StandardTasks())
 	}
-	slices.SortFunc(all, func(a, b taskWork) int {
-		return cmp.Or(cmp.Compare(place[a.task], place[b.task]), cmp.Compare(a.task, b.task))
-	})
-	return all
+	return func(a, b string) int { return cmp.Or(cmp.Compare(place[a], place[b]), cmp.Compare(a, b)) }
+}
+
+// inJobOrder returns the keys of a map by task in the order of [jobOrder].
+func inJobOrder[T any](byTask map[string]T) []string {
+	return slices.SortedFunc(maps.Keys(byTask), jobOrder())
 }
 
 // units returns the units that the task was planned or measured in, its usual

@@ -85,7 +85,8 @@ func summaryFigures(a account, families map[events.Family]sides, running bool, n
 	}
 	say := sayMoney(names)
 	var money []bar
-	for _, b := range []bar{{"Labour", a.labour}, {"Material", a.material}, {"Damage", a.damage}, {"Overhead", a.overhead}} {
+	parts := []bar{{"Labour", a.labour}, {"Material", a.material}, {"Damage", a.damage}, {"Overhead", a.overhead}}
+	for _, b := range parts {
 		if b.budget() != 0 || b.actual != 0 {
 			money = append(money, b)
 		}

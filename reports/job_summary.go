@@ -30,7 +30,7 @@ func makeJobSummary(f Filter, a Answer) Report {
 	jobs := a.jobs()
 	if len(jobs) == 0 {
 		r.Tables = []Table{moneyTable(), marginTable(), hoursTable(), marksTable(f, nil), jobTable(nil, a.Names)}
-		r.Notes = []string{"No job with this key is known at this position of the log."}
+		r.Notes = []string{noteNoJob}
 		return r
 	}
 	r.Title += ": " + jobCell(jobs[0]).Text

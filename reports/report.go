@@ -85,6 +85,7 @@ const (
 	FormMoney    Form = "money"    // ten-thousandths of the currency unit
 	FormShare    Form = "share"    // hundredths of a per cent
 	FormRate     Form = "rate"     // thousandths of a minute for one Cell.Unit
+	FormIndex    Form = "index"    // thousandths of a number without a unit
 )
 
 // Table is a table of a report.
@@ -124,6 +125,7 @@ type Figure struct {
 	Unit       events.Unit
 	Shape      Shape
 	Categories []string
+	Whole      []bool // for ShapeSteps: the bars that begin at nothing, one for each category
 	Series     []Series
 }
 
@@ -135,6 +137,12 @@ const (
 	ShapeBars    Shape = "bars"    // one group of horizontal bars for each category
 	ShapeLine    Shape = "line"    // categories are days or months
 	ShapeStacked Shape = "stacked" // horizontal bars, series stacked
+	// ShapeSteps draws one series as changes, each bar beginning where the one before
+	// it ended; a bar that is Whole begins at nothing.
+	ShapeSteps Shape = "steps"
+	// ShapeRange draws five series as a spread for each category: least, lower
+	// quartile, median, upper quartile, greatest.
+	ShapeRange Shape = "range"
 )
 
 // Series is one row of numbers of a figure, one for each category.

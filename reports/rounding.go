@@ -19,8 +19,29 @@ func ratio(a, b, c int64) int64 {
 	if p := a * b; a == 0 || (p/a == b && p > -1<<61 && p < 1<<61) && c < 1<<61 && c > -1<<61 {
 		return divide(p, c)
 	}
-	n := new(big.Int).Mul(big.NewInt(a), big.NewInt(b))
-	d := big.NewInt(c)
+	return rounded(new(big.Int).Mul(big.NewInt(a), big.NewInt(b)), big.NewInt(c))
+}
+
+// ratios returns the product of over divided by the product of under, rounded as
+// [ratio] does, and 0 where under is 0.
+func ratios(over, under []int64) int64 {
+	product := func(factors []int64) *big.Int {
+		p := big.NewInt(1)
+		for _, f := range factors {
+			p.Mul(p, big.NewInt(f))
+		}
+		return p
+	}
+	d := product(under)
+	if d.Sign() == 0 {
+		return 0
+	}
+	return rounded(product(over), d)
+}
+
+// rounded returns n/d rounded to the nearest int64, halves away from zero; d is
+// not 0. It changes both.
+func rounded(n, d *big.Int) int64 {
 	if d.Sign() < 0 {
 		n.Neg(n)
 		d.Neg(d)
@@ -71,6 +92,44 @@ func BasisPoints(part, whole int64) (points int64, ok bool) {
 		return 0, false
 	}
 	return ratio(part, 10_000, whole), true
+}
+
+// index returns a over b in thousandths. ok is false where b is 0.
+func index(a, b int64) (milli int64, ok bool) {
+	if b == 0 {
+		return 0, false
+	}
+	return ratio(a, 1000, b), true
+}
+
+// PriceByMarkUp returns the price that adds basisPoints of costE4 to it.
+func PriceByMarkUp(costE4, basisPoints int64) int64 { return costE4 + ShareE4(costE4, basisPoints) }
+
+// PriceByMargin returns the price of which basisPoints are left after costE4:
+// cost/(1-margin). It returns 0 where nothing of the price is left for the cost.
+func PriceByMargin(costE4, basisPoints int64) int64 {
+	if basisPoints >= 10_000 {
+		return 0
+	}
+	return ratio(costE4, 10_000, 10_000-basisPoints)
+}
+
+// MarkUpOfMargin returns the mark-up that leaves the margin: m/(1-m). ok is false
+// for a margin of the whole price.
+func MarkUpOfMargin(basisPoints int64) (markUp int64, ok bool) {
+	if basisPoints >= 10_000 {
+		return 0, false
+	}
+	return ratio(basisPoints, 10_000, 10_000-basisPoints), true
+}
+
+// MarginOfMarkUp returns the margin that the mark-up leaves: m/(1+m). ok is false
+// where the price would be nothing.
+func MarginOfMarkUp(basisPoints int64) (margin int64, ok bool) {
+	if basisPoints <= -10_000 {
+		return 0, false
+	}
+	return ratio(basisPoints, 10_000, 10_000+basisPoints), true
 }
 
 // MinutesPerUnitMilli returns thousandths of a minute per whole unit of work.

@@ -83,3 +83,11 @@ func counted(n int64, one, many string) string {
 	}
 	return fmt.Sprintf("%d %s", n, many)
 }
+
+// lowerFirst writes a title inside a sentence.
+func lowerFirst(s string) string {
+	if s == "" {
+		return ""
+	}
+	return strings.ToLower(s[:1]) + s[1:]
+}

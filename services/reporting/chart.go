@@ -21,9 +21,14 @@ type chartBody struct {
 // table beside the chart holds the exact ones.
 func newChart(fig reports.Figure, f format) chartBody {
 	body := chartBody{Form: fig.Form, Unit: unitSign(fig.Unit), Currency: f.currency, Locale: f.language}
-	if fig.Shape == reports.ShapeLine {
+	switch fig.Shape {
+	case reports.ShapeLine:
 		body.Option = lineOption(fig)
-	} else {
+	case reports.ShapeSteps:
+		body.Option = stepsOption(fig)
+	case reports.ShapeRange:
+		body.Option = rangeOption(fig)
+	default:
 		body.Option = barOption(fig)
 	}
 	return body
@@ -32,14 +37,7 @@ func newChart(fig reports.Figure, f format) chartBody {
 // barOption draws horizontal bars: names of rooms and tasks are long, and a name
 // that does not fit would be left out.
 func barOption(fig reports.Figure) map[string]any {
-	bar := charts.NewBar()
-	bar.SetGlobalOptions(sharedOptions(fig)...)
-	bar.SetGlobalOptions(
-		charts.WithXAxisOpts(opts.XAxis{Type: "value", Min: axisMin(fig)}),
-		charts.WithYAxisOpts(opts.YAxis{
-			Type: "category", Inverse: opts.Bool(true), AxisLabel: &opts.AxisLabel{Interval: "0"},
-		}))
-	bar.SetXAxis(fig.Categories).XYReversal()
+	bar := bars(fig)
 	stack := ""
 	if fig.Shape == reports.ShapeStacked {
 		stack = "all"
@@ -78,7 +76,7 @@ func lineOption(fig reports.Figure) map[string]any {
 // sharedOptions describes the figure to those who cannot see it, and uses the
 // whole width for it.
 func sharedOptions(fig reports.Figure) []charts.GlobalOpts {
-	legend := len(fig.Series) > 1
+	legend := len(fig.Series) > 1 && fig.Shape != reports.ShapeRange
 	bottom := "8"
 	if legend {
 		bottom = "40"

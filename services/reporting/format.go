@@ -168,6 +168,8 @@ func (f format) number(n int64, form reports.Form, unit events.Unit) string {
 		return f.share(n)
 	case reports.FormRate:
 		return f.rate(n, unit)
+	case reports.FormIndex:
+		return f.quantity(n, "")
 	}
 	return f.count(n)
 }
@@ -223,7 +225,7 @@ func display(n int64, form reports.Form) float64 {
 	switch form {
 	case reports.FormMinutes:
 		return float64(n) / 60
-	case reports.FormQuantity, reports.FormRate:
+	case reports.FormQuantity, reports.FormRate, reports.FormIndex:
 		return float64(n) / 1000
 	case reports.FormMoney:
 		return float64(n) / 10_000

@@ -38,7 +38,7 @@ type tableBody struct {
 type columnBody struct {
 	Key   string `json:"key"`
 	Title string `json:"title"`
-	Form  string `json:"form" doc:"How a number is to be read" enum:"text,name,day,count,minutes,quantity,money,share,rate"`
+	Form  string `json:"form" doc:"How a number is to be read" enum:"text,name,day,count,minutes,quantity,money,share,rate,index"`
 }
 
 type figureBody struct {

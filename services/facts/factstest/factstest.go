@@ -44,6 +44,9 @@ func Run(t *testing.T, open func(t *testing.T) facts.Store) {
 		{"BadQueriesAreRefused", testBadQueries},
 		{"ReadersSeeWholeBatches", testReaders},
 		{"AnswersEqualThePlainModel", testRandom},
+		{"TalliesAreThePlainCount", testTallies},
+		{"MendingRestoresEveryRow", testMend},
+		{"BadMendIsRefusedWhole", testBadMend},
 		{"ClosedStoreSaysSo", testClosed},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -15,8 +15,8 @@ func testEachDimension(t *testing.T, b *bench) {
 	second := reports.Fact{
 		Firm: firmA, Job: "job-2", JobType: "exterior", EventID: "invented-event", Day: "2024-04-30",
 		Side: reports.SideEstimate, Kind: reports.KindMaterial, Family: "preparation", Task: "sand", Surface: "door",
-		Method: "spray", Location: "Attic", Product: "primer", Place: "van", Unit: events.Litre, Grade: "apprentice", Person: "bob",
-		QuantityMilli: 2500, CostE4: 40, Sign: 1,
+		Method: "spray", Location: "Attic", Product: "primer", Place: "van", Unit: events.Litre,
+		Grade: "apprentice", Person: "bob", QuantityMilli: 2500, CostE4: 40, Sign: 1,
 	}
 	book.commit(nil, hours(firmA, "job-1", 30), second, hours(firmA, "job-1", 12))
 	b.write(book.all())

@@ -53,6 +53,10 @@
       borderColor: colour('--line'),
       textStyle: text,
     };
+    // Colours that the server names are those of the style sheet.
+    for (const part of option.series.flatMap((series) => [series, ...(series.data ?? [])])) {
+      if (part?.itemStyle?.color?.startsWith('--')) part.itemStyle.color = colour(part.itemStyle.color);
+    }
     for (const axis of [axisOf(option.xAxis), axisOf(option.yAxis)]) {
       const category = axis.type === 'category';
       axis.axisLine = { show: category, lineStyle: { color: colour('--line-strong') } };
