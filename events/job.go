@@ -19,6 +19,9 @@ const (
 	Closed    State = "closed"     // billed and done with
 )
 
+// States returns every state in the usual order.
+func States() []State { return []State{Opened, Estimated, Accepted, Running, SignedOff, Closed} }
+
 // Finished reports whether the work is over in state s.
 func (s State) Finished() bool { return s == SignedOff || s == Closed }
 

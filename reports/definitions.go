@@ -38,9 +38,27 @@ func Definitions() []Definition {
 			Ask: askEarnedValue, Make: makeEarnedValue,
 		},
 		{
+			Name: "job-spread", Title: "Jobs compared",
+			About: "How margins and hours of finished jobs spread within each job type, where the hours go, and margins by " +
+				"customer, by who worked and by season.",
+			Ask: askSpread, Make: makeSpread,
+		},
+		{
 			Name: "consumables", Title: "Consumables",
 			About: "Planned and used quantity and cost of each product.",
 			Ask:   askConsumables, Make: makeConsumables,
+		},
+		{
+			Name: "material-use", Title: "Use of material",
+			About: "What each product is used for one unit of work against the plan, and what sheets and boards cost each " +
+				"time they are laid.",
+			Ask: askMaterialUse, Make: makeMaterialUse,
+		},
+		{
+			Name: "stock", Title: "Stock and buying", WholeFirm: true,
+			About: "Stock by product and place at moving average cost, what jobs under way still need, what to buy in whole " +
+				"packs, and how prices moved.",
+			Ask: askStock, Make: makeStock,
 		},
 	}
 }

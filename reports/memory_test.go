@@ -94,6 +94,9 @@ func (m *memory) lets(q Query, f Fact, jobs map[string]JobRow) bool {
 		q.From != "" && f.Day < q.From || q.To != "" && f.Day > q.To {
 		return false
 	}
+	if len(q.States) > 0 && !slices.Contains(q.States, jobs[f.Job].State) {
+		return false
+	}
 	if !between(jobs[f.Job].Finished, q.FinishedFrom, q.FinishedTo) {
 		return false
 	}

@@ -3,6 +3,7 @@ package reports
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"daysheet/events"
 )
@@ -57,6 +58,10 @@ type Query struct {
 	// a day between them, both inclusive, as known at AsOf.
 	FinishedFrom, FinishedTo events.Day
 
+	// States keep only facts of jobs that stood in one of them at AsOf. The firm's
+	// own facts belong to no job and are left out.
+	States []events.State
+
 	// AsOf is the position in the firm's partition of the log up to which
 	// commits count; 0 is all.
 	AsOf uint64
@@ -91,6 +96,11 @@ func (q Query) Validate() error {
 	}{{"from", q.From}, {"to", q.To}, {"finished_from", q.FinishedFrom}, {"finished_to", q.FinishedTo}} {
 		if d.day != "" && !d.day.Valid() {
 			return events.Refuse(d.field, string(d.day), "a day as YYYY-MM-DD between 1970 and 2148")
+		}
+	}
+	for _, s := range q.States {
+		if !slices.Contains(events.States(), s) {
+			return events.Refuse("state", string(s), "use one of %s", strings.Join(texts(events.States()), ", "))
 		}
 	}
 	if q.Limit < 0 || q.Offset < 0 {

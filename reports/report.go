@@ -51,6 +51,8 @@ type Definition struct {
 	About string // one sentence for the page and the API description
 	// NeedsJob is true where the report is about one job.
 	NeedsJob bool
+	// WholeFirm is true where jobs and periods cannot be chosen.
+	WholeFirm bool
 	// Dated is true where the report says what is overdue, so that it changes with
 	// the day on which it is read.
 	Dated bool

@@ -75,11 +75,11 @@ func makeWhy(f Filter, a Answer) Report {
 }
 
 const (
-	noteSplit = "Quantity is more or less work than was planned, at the planned cost of a unit. Efficiency is more " +
-		"or less time or material for the work that was done. Price is dearer or cheaper hours and material. The parts add up to " +
-		"the whole, to the last unit; work that was never planned is all quantity."
-	noteUnmeasured = "Where a line was not measured, more work cannot be told from slower work: the difference stands " +
-		"under efficiency. Above zero is more cost than planned."
+	noteSplit = "Quantity is more or less work than was planned, at the planned cost of a unit. " +
+		"Efficiency is more or less time or material for the work that was done. Price is dearer or cheaper hours " +
+		"and material. The parts add up to the whole, to the last unit; work that was never planned is all quantity."
+	noteUnmeasured = "Where a line was not measured, more work cannot be told from slower work: " +
+		"the difference stands under efficiency. Above zero is more cost than planned."
 )
 
 // whyOf splits every line of every job and adds the parts up.

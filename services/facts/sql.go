@@ -104,9 +104,12 @@ func (t Tables) fromFacts(s *statement, q reports.Query) {
 		s.and("day <= ?", string(q.To))
 	}
 	s.asOf(q.AsOf)
-	if q.FinishedFrom != "" || q.FinishedTo != "" {
+	if q.FinishedFrom != "" || q.FinishedTo != "" || len(q.States) > 0 {
 		s.write(" AND job IN (SELECT job")
 		t.fromJobs(s, q.Firm, q.AsOf)
+		if len(q.States) > 0 {
+			s.in("state", texts(q.States))
+		}
 		s.finished(q.FinishedFrom, q.FinishedTo)
 		s.write(")")
 	}

@@ -37,12 +37,17 @@ type jobOutput struct {
 	Body   jobDetailBody
 }
 
-func (s *site) mountJobs(api huma.API) {
+// stateParam is a parameter that may be given once for each state.
+func stateParam(description string) *huma.Param {
 	states := &huma.Schema{Type: huma.TypeArray, Items: oneOf(stateKeys()...)}
 	explode := true
+	return &huma.Param{Name: "state", In: "query", Schema: states, Explode: &explode, Description: description}
+}
+
+func (s *site) mountJobs(api huma.API) {
 	jobs := operation("list-jobs", "/v1/jobs", "jobs", "List jobs", "Jobs as they stand, in the order of their keys.",
 		append([]*huma.Param{
-			{Name: "state", In: "query", Schema: states, Explode: &explode, Description: "Only jobs in one of these states"},
+			stateParam("Only jobs in one of these states"),
 			queryParam("job_type", "Only jobs of this type", text()), asOfParam(),
 		}, pageParams()...)...)
 	huma.Register(api, jobs, func(ctx context.Context, in *address) (*listOutput[jobsBody], error) {

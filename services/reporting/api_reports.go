@@ -113,6 +113,7 @@ func (s *site) mountExplain(api huma.API) {
 		queryParam("from", "First day of the work", day()), queryParam("to", "Last day of the work", day()),
 		queryParam("finished_from", "Only of jobs finished on or after this day", day()),
 		queryParam("finished_to", "Only of jobs finished on or before this day", day()),
+		stateParam("Only of jobs that stand in one of these states; give it once for each"),
 		queryParam("of", "The sum that the figure is", oneOf(measures()...)), asOfParam())
 	parameters = append(append(parameters, pageParams()...), formatParams()...)
 	op := operation("explain", "/v1/explain", "reports", "What a figure is made of",

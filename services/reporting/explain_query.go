@@ -48,6 +48,9 @@ func explainValues(q reports.Query, of measure) url.Values {
 	set("to", string(q.To))
 	set("finished_from", string(q.FinishedFrom))
 	set("finished_to", string(q.FinishedTo))
+	for _, state := range q.States {
+		v.Add("state", string(state))
+	}
 	if q.AsOf > 0 {
 		set("as_of", strconv.FormatUint(q.AsOf, 10))
 	}
@@ -61,6 +64,7 @@ func explainQuery(p *params, firm string) (reports.Query, measure) {
 	q := reports.Query{
 		Firm: firm, From: p.day("from"), To: p.day("to"),
 		FinishedFrom: p.day("finished_from"), FinishedTo: p.day("finished_to"), AsOf: p.position("as_of"),
+		States: p.states(),
 	}
 	for _, d := range reports.Dimensions() {
 		if in := p.list(string(d)); len(in) > 0 {

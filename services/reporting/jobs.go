@@ -80,13 +80,6 @@ func (s *site) listJobs(ctx context.Context, firm string, values url.Values) (jo
 	return body, nil
 }
 
-// states in their usual order.
-func states() []events.State {
-	return []events.State{
-		events.Opened, events.Estimated, events.Accepted, events.Running, events.SignedOff, events.Closed,
-	}
-}
-
 // states reads the parameter "state", which may be given several times; nil
 // where it is not.
 func (p *params) states() []events.State {
@@ -95,7 +88,7 @@ func (p *params) states() []events.State {
 		state := events.State(given)
 		switch {
 		case given == "": // a form that leaves the choice open
-		case slices.Contains(states(), state):
+		case slices.Contains(events.States(), state):
 			chosen = append(chosen, state)
 		default:
 			p.refuse("state", given, "use one of %s", strings.Join(stateKeys(), ", "))
@@ -105,8 +98,8 @@ func (p *params) states() []events.State {
 }
 
 func stateKeys() []string {
-	keys := make([]string, 0, len(states()))
-	for _, s := range states() {
+	keys := make([]string, 0, len(events.States()))
+	for _, s := range events.States() {
 		keys = append(keys, string(s))
 	}
 	return keys

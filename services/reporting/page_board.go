@@ -56,7 +56,7 @@ func (s *site) showBoard(v visit) (page, error) {
 	}
 	w := newWords(names)
 	body := boardBody{JobTypes: sortedChoices(names.JobTypes, jobType)}
-	for _, st := range states() {
+	for _, st := range events.States() {
 		body.States = append(body.States, choice{string(st), plainKey(string(st)), slices.Contains(chosen, st)})
 	}
 	all := reports.JobQuery{Firm: v.firm, JobType: jobType, AsOf: position, Limit: groupMost + 1}

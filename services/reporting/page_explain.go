@@ -73,6 +73,7 @@ func (w words) conditions(q reports.Query) []fact {
 	for _, f := range []fact{
 		{"Work from", w.day(q.From)}, {"Work to", w.day(q.To)},
 		{"Jobs finished from", w.day(q.FinishedFrom)}, {"Jobs finished to", w.day(q.FinishedTo)},
+		{"Jobs", stateNames(q.States)},
 	} {
 		if f.Value != "" {
 			said = append(said, f)

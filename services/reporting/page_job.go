@@ -18,6 +18,7 @@ type jobPageBody struct {
 	Marks            *tableView // what the office should look at; nil where there is nothing
 	Down             tableView
 	Open             []string
+	More             []link // to reports of this job
 	Reports          []jobReport
 	Records          []recordView
 	Newer, Older     string
@@ -56,6 +57,12 @@ func (s *site) showJob(v visit) (page, error) {
 	body := jobPageBody{
 		Job: key, JobType: w.jobType(row.JobType), State: string(row.State), StateName: plainKey(string(row.State)),
 		Header: w.header(row), Down: w.down(h, s.today(names)), Open: w.open(h),
+	}
+	for _, d := range s.definitions {
+		if !d.WholeFirm {
+			address := "/reports/" + d.Name + "?" + url.Values{"job": {key}}.Encode()
+			body.More = append(body.More, link{Text: d.Title, Address: address})
+		}
 	}
 	charts := false
 	for _, d := range s.ofJob {

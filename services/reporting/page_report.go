@@ -14,6 +14,7 @@ import (
 type reportPageBody struct {
 	About, Action string
 	NeedsJob      bool
+	WholeFirm     bool
 	Job           string
 	Jobs          []choice
 	JobTypes      []choice
@@ -71,7 +72,8 @@ func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r
 		return page{}, fmt.Errorf("list jobs: %w", err)
 	}
 	body := reportPageBody{
-		About: d.About, Action: "/reports/" + d.Name, NeedsJob: d.NeedsJob, Job: asked.Job,
+		About: d.About, Action: "/reports/" + d.Name, NeedsJob: d.NeedsJob, WholeFirm: d.WholeFirm,
+		Job:      asked.Job,
 		JobTypes: sortedChoices(names.JobTypes, asked.JobType), From: string(asked.From), To: string(asked.To),
 		Empty: "Choose a job to see its report.",
 	}

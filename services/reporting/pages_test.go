@@ -25,8 +25,11 @@ func pagePaths() []string {
 		"/explain?job=stair-1&kind=labour&side=actual&of=minutes", "/explain?kind=material&of=cost&limit=2",
 		"/explain?task=none"}
 	for _, d := range reports.Definitions() {
-		paths = append(paths, "/reports/"+d.Name, "/reports/"+d.Name+"?job=stair-1", "/reports/"+d.Name+"?job=hall-4",
-			"/reports/"+d.Name+"?from=2031-01-01")
+		paths = append(paths, "/reports/"+d.Name)
+		if !d.WholeFirm {
+			paths = append(paths, "/reports/"+d.Name+"?job=stair-1", "/reports/"+d.Name+"?job=hall-4",
+				"/reports/"+d.Name+"?from=2031-01-01")
+		}
 	}
 	return paths
 }

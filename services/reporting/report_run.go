@@ -32,6 +32,10 @@ func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter) 
 	if d.NeedsJob && f.Job == "" {
 		return reports.Report{}, events.Refuse("job", f.Job, "this report is about one job: name it")
 	}
+	if d.WholeFirm && (f.Job != "" || f.JobType != "" || f.From != "" || f.To != "") {
+		return reports.Report{}, events.Refuse("filter", filterValues(f).Encode(),
+			"this report is about the whole firm: ask for it without job, type and days")
+	}
 	position, err := s.pin(f.Firm, f.AsOf)
 	if err != nil {
 		return reports.Report{}, err

@@ -82,6 +82,9 @@ func (m *model) matching(q reports.Query) []reports.Fact {
 		}) {
 			continue
 		}
+		if len(q.States) > 0 && !slices.Contains(q.States, jobs[f.Job].State) {
+			continue
+		}
 		if q.FinishedFrom != "" || q.FinishedTo != "" {
 			if done := jobs[f.Job].Finished; done == "" || !within(done, q.FinishedFrom, q.FinishedTo) {
 				continue

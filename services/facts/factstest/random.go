@@ -97,6 +97,7 @@ func (g *gamble) query() reports.Query {
 	q := reports.Query{
 		Firm: one(g, append(g.firms, "nobody")), AsOf: g.asOf(),
 		From: g.maybeDay(), To: g.maybeDay(), FinishedFrom: g.maybeDay(), FinishedTo: g.maybeDay(),
+		States: g.maybeStates(),
 		Limit: g.IntN(3) * g.IntN(20), Offset: g.IntN(3) * g.IntN(10),
 	}
 	dimensions := reports.Dimensions()
@@ -111,6 +112,14 @@ func (g *gamble) query() reports.Query {
 		q = q.With(d, in...)
 	}
 	return q
+}
+
+// maybeStates returns no states more often than not: they leave out the most.
+func (g *gamble) maybeStates() (states []events.State) {
+	for range max(g.IntN(5)-2, 0) {
+		states = append(states, one(g, events.States()))
+	}
+	return states
 }
 
 func (g *gamble) jobQuery() reports.JobQuery {

@@ -1,0 +1,257 @@
+package reports
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	"daysheet/events"
+)
+
+// The sums that the use of material asks for, in the order of the question.
+const (
+	useMaterial = iota // by product, unit, task and side
+	useWork            // quantities by task, unit, product and side
+	useBought          // purchases by product and unit, of all time
+	useMarks           // by mark
+)
+
+func askMaterialUse(f Filter) Question {
+	q := scope(f)
+	return Question{
+		Sums: []Query{
+			grouped(only(q, KindMaterial), ByProduct, ByUnit, ByTask, BySide),
+			grouped(only(q, KindQuantity), ByTask, ByUnit, ByProduct, BySide),
+			grouped(only(Query{Firm: f.Firm, AsOf: f.AsOf}, KindPurchase), ByProduct, ByUnit),
+			markQuery(f),
+		},
+		Jobs: namedJob(f),
+	}
+}
+
+// usedFor is the use of one product for one task.
+type usedFor struct {
+	product  productKey
+	task     string
+	material sides // thousandths of the product's unit
+	cost     sides
+	work     sides // thousandths of the task's unit: planned for the task, done with the product
+	unit     events.Unit
+}
+
+func makeMaterialUse(f Filter, a Answer) Report {
+	jobs := a.jobs()
+	r := Report{Name: "material-use", Title: "Use of material", Filter: f, Names: a.Names}
+	if f.Job != "" && len(jobs) > 0 {
+		r.Title += ": " + jobCell(jobs[0]).Text
+	}
+	all := usesFor(a)
+	r.Tables = []Table{useTable(f, all, a.Names), reuseTable(f, a)}
+	r.Figures = useFigures(all, a.Names)
+	r.Notes = slices.Concat(scopeNotes(f, jobs), []string{
+		"Use for one unit is the product used for the work that was done with it. Above plan is the part of the use " +
+			"that is more than was planned for that work: waste, a thirsty surface, or a plan that was too low.",
+		"Sheets and boards that are laid again consume nothing when they are laid. What one laying costs is what was " +
+			"paid for the product, divided by how often it was laid so far: it falls with every use.",
+	}, unpricedNotes(a.answered(useMarks)))
+	return r
+}
+
+// usesFor joins material and work by product and task, in the order in which a job
+// meets the tasks. Work counts where it was done with the product, and in the
+// unit that was planned or, without a plan, measured.
+func usesFor(a Answer) []*usedFor {
+	type key struct {
+		product productKey
+		task    string
+	}
+	found := map[key]*usedFor{}
+	for _, t := range a.answered(useMaterial) {
+		k := key{productKey{t.By[0], events.Unit(t.By[1])}, t.By[2]}
+		if found[k] == nil {
+			found[k] = &usedFor{product: k.product, task: k.task}
+		}
+		found[k].material.add(Side(t.By[3]), t.QuantityMilli)
+		found[k].cost.add(Side(t.By[3]), t.CostE4)
+	}
+	all := make([]*usedFor, 0, len(found))
+	for _, u := range found {
+		if u.task == "" {
+			continue // used for the whole job: there is no work to divide it by
+		}
+		u.work, u.unit = workWith(a.answered(useWork), u.task, u.product.product)
+		all = append(all, u)
+	}
+	before := jobOrder()
+	slices.SortFunc(all, func(x, y *usedFor) int {
+		return cmp.Or(before(x.task, y.task), cmp.Compare(named(a.Names.Products, x.product.product),
+			named(a.Names.Products, y.product.product)), cmp.Compare(x.product.product, y.product.product),
+			cmp.Compare(x.product.unit, y.product.unit))
+	})
+	return all
+}
+
+// workWith returns the planned quantity of a task and what was done of it with the
+// product, in one unit.
+func workWith(sums []Total, task, product string) (work sides, unit events.Unit) {
+	for _, t := range sums {
+		side := Side(t.By[3])
+		if t.By[0] != task || side == SideActual && t.By[2] != product {
+			continue
+		}
+		if unit == "" {
+			unit = events.Unit(t.By[1])
+		}
+		if events.Unit(t.By[1]) == unit {
+			work.add(side, t.QuantityMilli)
+		}
+	}
+	return work, unit
+}
+
+// perUnit returns thousandths of the product for one unit of work.
+func perUnit(material, work int64) (milli int64, ok bool) {
+	if work <= 0 || material == 0 {
+		return 0, false
+	}
+	return ratio(material, 1000, work), true
+}
+
+// abovePlan returns what was used beyond the plan for the work that was done.
+func (u *usedFor) abovePlan() (milli int64, ok bool) {
+	if u.work.budget() <= 0 || u.work.actual <= 0 || u.material.budget() <= 0 {
+		return 0, false
+	}
+	return u.material.actual - ratio(u.material.budget(), u.work.actual, u.work.budget()), true
+}
+
+func useTable(f Filter, all []*usedFor, names Names) Table {
+	t := Table{
+		Name: "use", Title: "Use for the work done",
+		Columns: []Column{
+			{"task", "Task", FormName}, {"product", "Product", FormName}, {"unit", "Unit", FormText},
+			{"done_milli", "Work done with it", FormQuantity}, {"used_milli", "Used", FormQuantity},
+			{"planned_for_one_milli", "Planned for one unit", FormQuantity},
+			{"used_for_one_milli", "Used for one unit", FormQuantity},
+			{"above_plan_milli", "Above plan", FormQuantity}, {"above_plan_basis_points", "In share of use", FormShare},
+			{"used_e4", "Cost", FormMoney},
+		},
+		Empty: "No material was used for a task. Record paint with its coat and covering with its protection, " +
+			"and name the task of other material.",
+	}
+	q := scope(f)
+	for _, u := range all {
+		if u.material.actual == 0 {
+			continue
+		}
+		amount := func(n int64, ok bool, unit events.Unit) Cell { return Cell{Number: n, Blank: !ok, Unit: unit} }
+		work := amount(0, false, u.unit)
+		if u.work.actual != 0 {
+			work = sumCell(u.work.actual, on(only(q, KindQuantity), SideActual).With(ByTask, u.task).
+				With(ByProduct, u.product.product).With(ByUnit, string(u.unit)))
+			work.Unit = u.unit
+		}
+		of := on(only(q, KindMaterial), SideActual).With(ByTask, u.task).With(ByProduct, u.product.product).
+			With(ByUnit, string(u.product.unit))
+		used := sumCell(u.material.actual, of)
+		used.Unit = u.product.unit
+		planned, hasPlan := perUnit(u.material.budget(), u.work.budget())
+		one, measured := perUnit(u.material.actual, u.work.actual)
+		above, comparable := u.abovePlan()
+		share := Cell{Blank: true}
+		if comparable {
+			share = shareCell(above, u.material.actual)
+		}
+		t.Rows = append(t.Rows, []Cell{
+			nameCell(names.Tasks, u.task), nameCell(names.Products, u.product.product), textCell(string(u.product.unit)),
+			work, used,
+			amount(planned, hasPlan, u.product.unit), amount(one, measured, u.product.unit),
+			amount(above, comparable, u.product.unit), share, sumCell(u.cost.actual, of),
+		})
+	}
+	return t
+}
+
+// reuseTable shows what sheets and boards cost for each time they are laid.
+func reuseTable(f Filter, a Answer) Table {
+	t := Table{
+		Name: "reuse", Title: "Sheets and boards that are laid again",
+		Columns: []Column{
+			{"product", "Product", FormName}, {"unit", "Unit", FormText}, {"bought_milli", "Bought", FormQuantity},
+			{"cost_e4", "Paid", FormMoney}, {"layings_count", "Times laid", FormCount}, {"laid_milli", "Laid", FormQuantity},
+			{"turns_index_milli", "Turns of the stock", FormIndex}, {"one_laying_e4", "Cost of one laying", FormMoney},
+			{"one_unit_e4", "Cost of one unit laid", FormMoney},
+		},
+		Empty: "No product that is laid again was laid here. List sheets and boards as reusable, and name them when they " +
+			"are laid.",
+	}
+	type laid struct{ times, milli int64 }
+	layings := map[productKey]laid{}
+	for _, s := range a.answered(useWork) {
+		if Side(s.By[3]) == SideActual && a.Names.Listed[s.By[2]].Reusable {
+			key := productKey{s.By[2], events.Unit(s.By[1])}
+			l := layings[key]
+			layings[key] = laid{l.times + s.Facts, l.milli + s.QuantityMilli}
+		}
+	}
+	keys := make([]productKey, 0, len(layings))
+	for key := range layings {
+		keys = append(keys, key)
+	}
+	slices.SortFunc(keys, func(x, y productKey) int {
+		return cmp.Or(cmp.Compare(x.product, y.product), cmp.Compare(x.unit, y.unit))
+	})
+	bought := map[string]Total{}
+	for _, s := range a.answered(useBought) {
+		bought[s.By[0]+" "+s.By[1]] = s
+	}
+	purchases := only(Query{Firm: f.Firm, AsOf: f.AsOf}, KindPurchase)
+	for _, key := range keys {
+		l := layings[key]
+		product := a.Names.Listed[key.product]
+		b, known := bought[key.product+" "+string(product.Unit)]
+		paid, stock := Cell{Blank: true}, Cell{Blank: true, Unit: product.Unit}
+		if known {
+			q := purchases.With(ByProduct, key.product).With(ByUnit, string(product.Unit))
+			paid, stock = sumCell(b.CostE4, q), sumCell(b.QuantityMilli, q)
+			stock.Unit = product.Unit
+		}
+		times := sumCell(l.times, on(only(scope(f), KindQuantity), SideActual).With(ByProduct, key.product).
+			With(ByUnit, string(key.unit)))
+		turns := Cell{Blank: true}
+		if n, ok := index(l.milli, b.QuantityMilli); ok && product.Unit == key.unit {
+			turns = numberCell(n)
+		}
+		t.Rows = append(t.Rows, []Cell{
+			nameCell(a.Names.Products, key.product), textCell(string(key.unit)), stock, paid, times,
+			{Number: l.milli, Unit: key.unit}, turns, moneyCell(ratio(b.CostE4, 1, l.times), known && l.times > 0),
+			moneyCell(ratio(b.CostE4, 1000, l.milli), known && l.milli > 0),
+		})
+	}
+	return t
+}
+
+func useFigures(all []*usedFor, names Names) []Figure {
+	var bars []bar
+	for _, u := range all {
+		above, ok := u.abovePlan()
+		if !ok {
+			continue
+		}
+		allowed := u.material.actual - above
+		e4 := ratio(u.cost.actual, allowed, u.material.actual)
+		if u.material.actual == 0 {
+			continue
+		}
+		bars = append(bars, bar{named(names.Products, u.product.product) + " for " + lowerFirst(named(names.Tasks, u.task)),
+			sides{estimate: e4, actual: u.cost.actual}})
+	}
+	say := sayMoney(names)
+	var whole sides
+	for _, b := range bars {
+		whole = whole.plus(b.sides)
+	}
+	figures := againstBudget("use-against-plan", "Cost of material against the plan for the work done", FormMoney,
+		fmt.Sprintf("Material with a plan: %s.", compared(whole, say))+mostOver(bars, say), bars)
+	return figures
+}
