@@ -14,7 +14,7 @@ func (j *job) coat(person string, at time.Time, l line, milli, volume int64) {
 	surface := air - 500 - 500*int64(j.rng.IntN(5))
 	c := &events.Coat{
 		Task: l.task, Surface: l.surface, Method: l.method, Location: l.location, Coat: l.coat,
-		QuantityMilli: milli, Unit: unitOf(l.task), Product: l.product, VolumeMilli: volume,
+		QuantityMilli: milli, Unit: unitOf(l.task), Product: l.product, VolumeMilli: volume, Place: van,
 		Batch:           fmt.Sprintf("B%05d", 10_000+j.rng.IntN(89_999)),
 		AirCelsiusMilli: &air, SurfaceCelsiusMilli: &surface, HumidityPercentMilli: &humidity,
 	}

@@ -114,7 +114,7 @@ func TestFirmIsValid(t *testing.T) {
 		if want == 0 {
 			want = JobsDefault
 		}
-		closed, running := 0, 0
+		closed, running, ahead := 0, 0, 0
 		for key, j := range jobs {
 			down, _ := j.Down()
 			switch {
@@ -123,12 +123,14 @@ func TestFirmIsValid(t *testing.T) {
 				closed++
 			case j.State() == events.Running && len(down) > 0:
 				running++
+			case j.State() == events.Accepted || j.State() == events.Estimated:
+				ahead++
 			default:
 				t.Errorf("seed %d: %s is %s with %d pieces of protection down", opts.Seed, key, j.State(), len(down))
 			}
 		}
-		if closed != want || running != 2 {
-			t.Errorf("seed %d: %d jobs closed, %d running; want %d, 2", opts.Seed, closed, running, want)
+		if closed != want || running != 2 || ahead < 1 || ahead > 2 {
+			t.Errorf("seed %d: %d jobs closed, %d running, %d ahead; want %d, 2, 1 or 2", opts.Seed, closed, running, ahead, want)
 		}
 		first := slices.Collect(f.Submissions())[0]
 		if first.Job != events.FirmJob || first.Events[0].Type != events.FirmSettingsChanged {

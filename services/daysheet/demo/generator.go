@@ -144,6 +144,11 @@ func (g *generator) jobs() {
 	for i, k := range []int{1, 0} { // occupied redecoration, new dwelling
 		g.keep(g.runningJob(g.opts.Jobs+i+1, kindsOfJob[k], crews[i], free[crews[i].key]))
 	}
+	for i, k := range []int{1, 4} { // accepted, and to begin in the next days
+		j := g.newJob(g.opts.Jobs+3+i, kindsOfJob[k], crews[i], workdayOn(g.today.Add(4+3*i)))
+		j.run()
+		g.keep(j)
+	}
 }
 
 // shuffledKinds returns ten jobs' kinds by their share, shuffled.

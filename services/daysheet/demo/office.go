@@ -27,7 +27,8 @@ func (j *job) offer() {
 	}
 	j.add(office, j.clock(workdayOn(day.Add(-7)), 9*60+5*j.rng.IntN(40)), events.JobOpened, &events.Opening{
 		JobType: j.jobType, Title: j.kind.titles[j.rng.IntN(len(j.kind.titles))],
-		Customer: fmt.Sprintf("c-%04d", 1000+j.number), Built: built, Due: workdayOn(j.start.Add(21)),
+		Customer: fmt.Sprintf("c-%04d", 1000+j.number), Built: built, Start: j.start,
+		Due: workdayOn(j.start.Add(21)),
 	})
 	estimate := events.Estimate{RateBook: "r1"}
 	if j.progress(day) >= bookRevisedAt {
@@ -129,9 +130,18 @@ func (g *generator) firm() {
 	}
 	revisedOn := workdayOn(g.begin.Add(int(bookRevisedAt * g.years * 365)))
 	send(revisedOn, 8*60+30, rateBook(2, revisedOn))
+	send(workdayOn(start), 6*60+30, g.sheets()...)
+	left := map[string]int64{} // in the van, as it is
 	for quarter := g.begin; quarter <= g.today; quarter = quarter.Add(91) {
 		if bought := g.purchases(quarter); len(bought) > 0 {
 			send(workdayOn(quarter), 7*60, bought...)
+			send(workdayOn(quarter), 7*60+20, loaded(bought, left)...)
+		}
+		for product, milli := range g.used[quarter] {
+			left[product] -= milli
+		}
+		if counted := g.counts(quarter, left); len(counted) > 0 {
+			send(workdayOn(quarter.Add(90)), 16*60, counted...)
 		}
 	}
 }
@@ -144,6 +154,10 @@ func typeOf(p events.Payload) events.Type {
 		return events.ProductListed
 	case *events.RateBook:
 		return events.RateBookRevised
+	case *events.Move:
+		return events.MaterialMoved
+	case *events.Count:
+		return events.MaterialCounted
 	}
 	return events.MaterialPurchased
 }
@@ -152,7 +166,10 @@ func typeOf(p events.Payload) events.Type {
 func (g *generator) settings(years int) *events.Settings {
 	return &events.Settings{
 		Name: g.name, Currency: "EUR", TimeZone: timeZone, Locale: "en-IE", VATBasisPoints: 2000,
-		JobTypes: jobTypes, People: people,
+		JobTypes: jobTypes, People: people, MeasuredBy: events.MeasureNet,
+		Overhead: &events.Overhead{PerHourE4: wageE4(overheadE4, years), MaterialBasisPoints: 500},
+		Pricing: &events.Pricing{Method: events.PricingMarkUp, BasisPoints: 2000,
+			AddOns: []events.AddOn{{Name: "Disposal of waste", BasisPoints: 150}}},
 		Grades: []events.Grade{
 			{Grade: foreman, CostPerHourE4: wageE4(foremanE4, years)},
 			{Grade: painter, CostPerHourE4: wageE4(painterE4, years)},
@@ -173,7 +190,49 @@ func (g *generator) purchases(quarter events.Day) (bought []events.Payload) {
 		milli := packs * p.PackMilli
 		cost := math.Round(float64(milli) / 1000 * float64(g.priceOf(p.Product, number)))
 		bought = append(bought, &events.Purchase{Product: p.Product, QuantityMilli: milli, Unit: p.Unit,
-			CostE4: int64(cost), Supplier: supplier, Place: "store"})
+			CostE4: int64(cost), Supplier: supplier, Place: store})
 	}
 	return bought
+}
+
+// sheets buys what is laid again, once.
+func (g *generator) sheets() (bought []events.Payload) {
+	const milli = 250_000
+	for _, p := range products {
+		if p.Reusable {
+			bought = append(bought, &events.Purchase{Product: p.Product, QuantityMilli: milli, Unit: p.Unit,
+				CostE4: p.PriceE4 * milli / 1000, Supplier: supplier, Place: store})
+		}
+	}
+	return bought
+}
+
+// loaded brings what was bought to the van.
+func loaded(bought []events.Payload, left map[string]int64) (moves []events.Payload) {
+	for _, b := range bought {
+		p := b.(*events.Purchase)
+		left[p.Product] += p.QuantityMilli
+		moves = append(moves, &events.Move{Product: p.Product, QuantityMilli: p.QuantityMilli, Unit: p.Unit,
+			From: store, To: van})
+	}
+	return moves
+}
+
+// counts counts what is left in the van, once a year: a little less than the books
+// say.
+func (g *generator) counts(quarter events.Day, left map[string]int64) (counted []events.Payload) {
+	const inYear = 4
+	if _, number := g.quarterOf(quarter); number%inYear != inYear-1 {
+		return nil
+	}
+	for _, p := range products {
+		if p.Reusable || left[p.Product] == 0 {
+			continue
+		}
+		const step = 500
+		found := max(0, left[p.Product]*97/100/step*step)
+		left[p.Product] = found
+		counted = append(counted, &events.Count{Product: p.Product, QuantityMilli: found, Unit: p.Unit, Place: van})
+	}
+	return counted
 }

@@ -174,11 +174,11 @@ func (j *job) record(person string, l line, milli int64) {
 			return
 		}
 		unit := productOf(l.product).Unit
-		used := &events.Usage{Product: l.product, QuantityMilli: uses, Unit: unit, Task: l.task, Place: "van"}
+		used := &events.Usage{Product: l.product, QuantityMilli: uses, Unit: unit, Task: l.task, Place: van}
 		j.add(person, at, events.MaterialUsed, used, taken{l.product, uses})
 		if back := uses / 4; back > 0 && j.rng.Float64() < .08 {
 			j.add(person, at, events.MaterialReturned, &events.Return{Product: l.product, QuantityMilli: back, Unit: unit,
-				Task: l.task, Place: "van"})
+				Task: l.task, Place: van})
 		}
 	case firstCoat, secondCoat:
 		j.coat(person, at, l, milli, uses)
@@ -228,7 +228,7 @@ func (j *job) lay(person string, at time.Time, l line, milli int64) {
 			Product: l.product, Reused: p.Reusable}
 		var uses []taken
 		if amount := j.uses(l, part); amount > 0 {
-			e.ProductQuantityMilli, e.ProductUnit = amount, p.Unit
+			e.ProductQuantityMilli, e.ProductUnit, e.Place = amount, p.Unit, van
 			uses = append(uses, taken{l.product, amount})
 		}
 		if p.CleanRemovalDays > 0 {

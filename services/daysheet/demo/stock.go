@@ -21,19 +21,37 @@ var products = []events.Product{
 	{Product: "cover-cap", Name: "Cover for small fittings (invented)", Unit: events.Each, PriceE4: 1_800,
 		PackMilli: 100_000},
 	{Product: "wall-paint", Name: "Matt wall paint (invented)", Unit: events.Litre, PriceE4: 68_000,
-		PackMilli: 12_500, VolumeSolidsBasisPoints: 3_800, RecoatMinutes: 240},
+		PackMilli: 12_500, VolumeSolidsBasisPoints: 3_800, RecoatMinutes: 240,
+		DryFilmUm: 40, SpreadingRateMilli: 9_500,
+		LeastCelsiusMilli: celsius(5), MostCelsiusMilli: celsius(35), MostHumidityMilli: 85_000},
 	{Product: "spray-paint", Name: "Wall paint for spraying (invented)", Unit: events.Litre, PriceE4: 59_000,
-		PackMilli: 15_000, VolumeSolidsBasisPoints: 3_600, RecoatMinutes: 240},
+		PackMilli: 15_000, VolumeSolidsBasisPoints: 3_600, RecoatMinutes: 240,
+		DryFilmUm: 40, SpreadingRateMilli: 9_000,
+		LeastCelsiusMilli: celsius(5), MostCelsiusMilli: celsius(35), MostHumidityMilli: 85_000},
 	{Product: "ceiling-paint", Name: "Ceiling paint (invented)", Unit: events.Litre, PriceE4: 54_000,
-		PackMilli: 12_500, VolumeSolidsBasisPoints: 3_700, RecoatMinutes: 240},
+		PackMilli: 12_500, VolumeSolidsBasisPoints: 3_700, RecoatMinutes: 240,
+		DryFilmUm: 40, SpreadingRateMilli: 9_250,
+		LeastCelsiusMilli: celsius(5), MostCelsiusMilli: celsius(35), MostHumidityMilli: 85_000},
 	{Product: "trim-paint", Name: "Satin trim paint (invented)", Unit: events.Litre, PriceE4: 175_000,
-		PackMilli: 2_500, VolumeSolidsBasisPoints: 4_500, RecoatMinutes: 960},
+		PackMilli: 2_500, VolumeSolidsBasisPoints: 4_500, RecoatMinutes: 960,
+		DryFilmUm: 35, SpreadingRateMilli: 12_860,
+		LeastCelsiusMilli: celsius(8), MostCelsiusMilli: celsius(30), MostHumidityMilli: 80_000},
 	{Product: "primer", Name: "Primer (invented)", Unit: events.Litre, PriceE4: 82_000,
-		PackMilli: 10_000, VolumeSolidsBasisPoints: 3_200, RecoatMinutes: 180},
+		PackMilli: 10_000, VolumeSolidsBasisPoints: 3_200, RecoatMinutes: 180,
+		DryFilmUm: 30, SpreadingRateMilli: 10_670,
+		LeastCelsiusMilli: celsius(5), MostCelsiusMilli: celsius(30), MostHumidityMilli: 85_000},
 	{Product: "render-paint", Name: "Render paint (invented)", Unit: events.Litre, PriceE4: 96_000,
-		PackMilli: 15_000, VolumeSolidsBasisPoints: 4_200, RecoatMinutes: 720},
+		PackMilli: 15_000, VolumeSolidsBasisPoints: 4_200, RecoatMinutes: 720,
+		DryFilmUm: 75, SpreadingRateMilli: 5_600,
+		LeastCelsiusMilli: celsius(5), MostCelsiusMilli: celsius(30), MostHumidityMilli: 85_000},
 	{Product: "filler", Name: "Filler (invented)", Unit: events.Kilogram, PriceE4: 24_000, PackMilli: 5_000},
 	{Product: "abrasive", Name: "Abrasive sheet (invented)", Unit: events.Sheet, PriceE4: 8_500, PackMilli: 50_000},
+}
+
+// celsius returns whole degrees as a data sheet states them.
+func celsius(degrees int64) *int64 {
+	milli := degrees * 1000
+	return &milli
 }
 
 func productOf(key string) events.Product {
@@ -45,13 +63,20 @@ func productOf(key string) events.Product {
 	return events.Product{}
 }
 
+// Places where material is kept.
+const (
+	store = "store"
+	van   = "van"
+)
+
 // Wages at the start and what is charged for an hour, in ten-thousandths, and
 // their rise in a year. All of it is invented.
 const (
 	foremanE4    = 420_000
 	painterE4    = 345_000
 	apprenticeE4 = 215_000
-	chargeE4     = 590_000
+	chargeE4     = 620_000
+	overheadE4   = 65_000
 
 	wageRise  = 1.03
 	priceRise = 1.05

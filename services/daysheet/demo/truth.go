@@ -14,7 +14,7 @@ import (
 // and the story that is told on top of it. The sizes are common practice in
 // simulations of this kind, no source.
 const (
-	firmMean, firmSD = .06, .05 // the book is optimistic
+	firmMean, firmSD = -.17, .05 // the book leaves room for what nobody plans
 	taskSD           = .15
 	surfaceSD        = .10
 	methodSD         = .08
@@ -34,7 +34,7 @@ const (
 	badJob                = .025
 	slip                  = .01 // of bookings: typed ten times too much or too little
 
-	protectionWhereLived = .35 // the story: covering up around people and furniture
+	protectionWhereLived = .50 // the story: covering up around people and furniture
 	stairwellWork        = .30 // the story: work on ladders and landings
 )
 
