@@ -49,6 +49,12 @@ func Definitions() []Definition {
 			Ask:   askConsumables, Make: makeConsumables,
 		},
 		{
+			Name: "protection", Title: "Protection down", Dated: true,
+			About: "What is still down and where: covered detectors and lights first, then what was left on finished jobs " +
+				"and what is past its last day for clean removal.",
+			Ask: askProtection, Make: makeProtection,
+		},
+		{
 			Name: "material-use", Title: "Use of material",
 			About: "What each product is used for one unit of work against the plan, and what sheets and boards cost each " +
 				"time they are laid.",

@@ -26,14 +26,14 @@ const (
 	KindPurchase Kind = "purchase" // bought by the firm: QuantityMilli of Product in Unit, to Place, and CostE4
 	KindMove     Kind = "move"     // QuantityMilli of Product in Unit that came to Place; below zero where it left
 	KindCount    Kind = "count"    // QuantityMilli of Product in Unit that was found at Place at the end of Day
-	KindDown     Kind = "down"     // protection that is down, see below
+	KindDown     Kind = "down"     // QuantityMilli of protection that is still down, see below
 	KindMark     Kind = "mark"     // something for the office to look at: Task holds the [Mark], QuantityMilli counts
 )
 
-// A fact of kind [KindDown] says how much protection was laid, or, below zero,
-// lifted again. Both have the day of laying, so that the facts of one day add up
-// to what is still down of it. Method holds the last day for clean removal; it is
-// empty where none is known.
+// A fact of kind [KindDown] holds while protection is down, and is cancelled when
+// it is lifted; where a part is lifted, another holds for the rest. Day is the day
+// of laying. Method holds the last day for clean removal; it is empty where none
+// is known.
 
 // Fact is one row of the store: what one event says about one measure. Facts
 // are a pure function of the log, so a store can be dropped and made again.

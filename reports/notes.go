@@ -1,5 +1,7 @@
 package reports
 
+import "slices"
+
 // What the reader of a report has to know to read it right.
 const (
 	noteDifference = "Difference is actual less budget: above zero is more than planned. " +
@@ -65,7 +67,11 @@ func pricelessNotes(l ledger) []string {
 }
 
 // marksTable lists what the office should look at.
-func marksTable(f Filter, sums []Total) Table {
+func marksTable(f Filter, sums []Total) Table { return marksTableOf(scope(f), sums, nil) }
+
+// marksTableOf is marksTable for the facts that q lets through, and for some marks
+// alone where any are named.
+func marksTableOf(q Query, sums []Total, some []Mark) Table {
 	t := Table{
 		Name: "marks", Title: "To look at",
 		Columns: []Column{
@@ -78,9 +84,9 @@ func marksTable(f Filter, sums []Total) Table {
 		counts[Mark(s.By[0])] += s.Facts
 	}
 	for _, m := range markMeanings {
-		if n := counts[m.mark]; n != 0 {
-			q := only(scope(f), KindMark).With(ByTask, string(m.mark))
-			t.Rows = append(t.Rows, row(textCell(string(m.mark)), textCell(m.words), sumCell(n, q)))
+		if n := counts[m.mark]; n != 0 && (len(some) == 0 || slices.Contains(some, m.mark)) {
+			of := only(q, KindMark).With(ByTask, string(m.mark))
+			t.Rows = append(t.Rows, row(textCell(string(m.mark)), textCell(m.words), sumCell(n, of)))
 		}
 	}
 	return t

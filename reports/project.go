@@ -40,7 +40,8 @@ type JobProjection struct {
 	settled     map[string]string // clearance or making good -> the snag or damage it settled
 	down        map[string]int64  // protection laid -> thousandths still down
 	lifted      map[string]lifting
-	counts      []stockCount // of the firm's stock, in order
+	covers      map[string]Fact // protection laid -> the fact of what is down
+	counts      []stockCount    // of the firm's stock, in order
 
 	worked map[string]bool // events of site work that hold
 	// history is true where the job itself was opened late: then it was taken in
@@ -85,7 +86,8 @@ func NewJobProjection(firm *events.Firm, firmKey, job string, partition uint8) *
 		job:  JobRow{Firm: firmKey, Job: job, Partition: partition},
 		live: map[string][]Fact{}, offers: map[string][]Fact{}, bills: map[string]Fact{},
 		snags: map[string]bool{}, damages: map[string]damage{}, settled: map[string]string{},
-		down: map[string]int64{}, lifted: map[string]lifting{}, worked: map[string]bool{},
+		down: map[string]int64{}, lifted: map[string]lifting{}, covers: map[string]Fact{},
+		worked: map[string]bool{},
 	}
 }
 

@@ -225,10 +225,8 @@ func (p *JobProjection) lift(o *occasion, e *events.Lifting) {
 	f := o.fact(SideActual, KindQuantity)
 	o.describe(&f, "lift-protection", laid.Surface, "", laid.Location)
 	f.Unit, f.QuantityMilli = laid.Unit, milli
-	up := p.first(e.Laid, KindDown)
-	up.Sequence, up.EventID, up.OccurredAt, up.JobType = f.Sequence, f.EventID, f.OccurredAt, f.JobType
-	up.QuantityMilli = -milli
-	o.hold(f, up)
+	o.hold(f)
+	p.useCover(o, e.Laid)
 }
 
 // lay notes protection as being down.
@@ -236,9 +234,20 @@ func (p *JobProjection) lay(o *occasion, e *events.Protection) {
 	p.down[o.e.ID] = e.QuantityMilli
 	f := o.fact(SideActual, KindDown)
 	o.describe(&f, e.Task, e.Surface, "", e.Location)
-	f.Product, f.Unit, f.QuantityMilli = e.Product, e.Unit, e.QuantityMilli
-	f.Method = string(o.removeBy(e))
-	o.hold(f)
+	f.Product, f.Unit, f.Method = e.Product, e.Unit, string(o.removeBy(e))
+	p.covers[o.e.ID] = f
+	p.useCover(o, o.e.ID)
+}
+
+// useCover makes the fact hold of what is still down of protection that was laid.
+func (p *JobProjection) useCover(o *occasion, laid string) {
+	slot := "down of " + laid
+	o.withdraw(slot)
+	f, known := p.covers[laid]
+	if left := p.down[laid]; known && left > 0 {
+		f.QuantityMilli = left
+		o.restore(slot, f)
+	}
 }
 
 // removeBy returns the last day for clean removal: the one that was stated, else
@@ -295,12 +304,17 @@ func (p *JobProjection) void(o *occasion, id string) {
 	if lifted, ok := p.lifted[id]; ok {
 		p.down[lifted.laid] += lifted.milli
 		delete(p.lifted, id)
+		p.useCover(o, lifted.laid)
 	}
 	if damage, ok := p.settled[id]; ok {
 		delete(p.settled, id)
 		if !settles(p.settled, damage) {
 			o.withdraw(expected(damage))
 		}
+	}
+	if _, ok := p.covers[id]; ok {
+		delete(p.covers, id)
+		p.useCover(o, id)
 	}
 	delete(p.down, id)
 	delete(p.snags, id)

@@ -105,14 +105,14 @@ func TestFactsOfEachEvent(t *testing.T) {
 		{"a check", laid, "2026-02-04 protection-checked floor", nil},
 		{"lifting a part", laid, "2026-02-04 protection-lifted floor 5m2",
 			[]string{"+1 actual quantity lifting lift-protection 5m2",
-				"+1 actual down protection protect-floor film -5m2"}},
+				"-1 actual down protection protect-floor film 20m2", "+1 actual down protection protect-floor film 15m2"}},
 		{"lifting what is left", laid + "2026-02-04 protection-lifted floor 5m2\n", "2026-02-05 protection-lifted floor",
 			[]string{"+1 actual quantity lifting lift-protection 15m2",
-				"+1 actual down protection protect-floor film -15m2"}},
+				"-1 actual down protection protect-floor film 15m2"}},
 		{"lifting all after a lifting was voided", laid + "2026-02-04 protection-lifted floor 5m2 as=part\n" +
 			"2026-02-04 voided part\n", "2026-02-05 protection-lifted floor",
 			[]string{"+1 actual quantity lifting lift-protection 20m2",
-				"+1 actual down protection protect-floor film -20m2"}},
+				"-1 actual down protection protect-floor film 20m2"}},
 		{"preparation", "", "2026-02-03 surface-prepared sand 12.5m2",
 			[]string{"+1 actual quantity preparation sand 12.5m2"}},
 		{"a coat", "", "2026-02-03 coat-applied coat 40m2 emulsion 4.5l", []string{
