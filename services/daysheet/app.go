@@ -62,7 +62,13 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 	if a.log, err = openLog(ctx, g, cfg.nats, logger); err != nil {
 		return nil, err
 	}
+	if err := checkLog(ctx, a.log, fromNothing); err != nil { // before the store: it may have to restore the log
+		return nil, err
+	}
 	if a.store, err = openStore(ctx, g, cfg.store, logger); err != nil {
+		return nil, err
+	}
+	if err := checkLog(ctx, a.log, a.store.Position); err != nil {
 		return nil, err
 	}
 	if a.tokens, err = httpd.OpenTokens(filepath.Join(g.Data, tokensFile)); err != nil {

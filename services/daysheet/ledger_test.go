@@ -140,8 +140,8 @@ func TestReportsAgreeWithAPlainLoop(t *testing.T) {
 	defer mustClose(t, a)
 	c := mustInvent(t, a, 24)
 	l := recompute(t, mustGet(t, c, "/v1/events"))
-	if len(l.jobs) != 26 {
-		t.Fatalf("%d jobs in the export, want 26", len(l.jobs))
+	if len(l.jobs) != 28 {
+		t.Fatalf("%d jobs in the export, want 28", len(l.jobs))
 	}
 	for job, j := range l.jobs {
 		compareJob(t, c, job, j)
@@ -174,7 +174,7 @@ func compareJob(t *testing.T, c *client, job string, j *jobSums) {
 	summary := mustReport(t, c, "/v1/reports/job-summary?job="+job)
 	want := map[string][2]int64{
 		"Labour": {total(budget.labour), total(actual.labour)}, "Material": {total(budget.usedCost), total(actual.usedCost)},
-		"Damage": {budget.damage, actual.damage}, "Price": {budget.price, actual.price},
+		"Damage": {budget.damage, actual.damage}, "Overhead": {budget.overhead, actual.overhead}, "Price": {budget.price, actual.price},
 	}
 	for _, row := range summary.rows(t, "money") {
 		w, ok := want[text(row, "measure")]
@@ -241,7 +241,7 @@ func compareJobTypes(t *testing.T, c *client, l *ledgerSums, from, to string) {
 		w.jobs++
 		w.budget += total(budget.minutes)
 		w.actual += total(actual.minutes)
-		w.cost += total(actual.labour) + total(actual.usedCost) + actual.damage
+		w.cost += total(actual.labour) + total(actual.usedCost) + actual.damage + actual.overhead
 		w.price += actual.price // every finished job of the invented firm is billed
 		want[j.kind] = w
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -28,6 +27,11 @@ type NATSFlags struct {
 
 // openLog opens the log in the data folder, or the external one.
 func openLog(ctx context.Context, g *Globals, f NATSFlags, logger *slog.Logger) (*eventlog.Log, error) {
+	return eventlog.Open(ctx, logConfig(g, f, logger))
+}
+
+// logConfig turns the flags into the log's configuration.
+func logConfig(g *Globals, f NATSFlags, logger *slog.Logger) eventlog.Config {
 	cfg := eventlog.Config{
 		URL: f.NATS, CAFile: f.NATSCA, CertFile: f.NATSCert, KeyFile: f.NATSKey, NKeyFile: f.NATSNKey,
 		Replicas: max(f.NATSReplicas, 1), MaxBytes: f.LogMaxMegabytes << 20, Logger: logger,
@@ -35,7 +39,7 @@ func openLog(ctx context.Context, g *Globals, f NATSFlags, logger *slog.Logger) 
 	if f.NATS == "" {
 		cfg.Dir = filepath.Join(g.Data, logFolder)
 	}
-	return eventlog.Open(ctx, cfg)
+	return cfg
 }
 
 // needLedger refuses a data folder that holds no log: a mistyped name would
@@ -44,8 +48,8 @@ func (g *Globals) needLedger(f NATSFlags) error {
 	if f.NATS != "" {
 		return nil
 	}
-	_, err := os.Stat(filepath.Join(g.Data, logFolder))
-	if errors.Is(err, os.ErrNotExist) {
+	there, err := eventlog.Exists(filepath.Join(g.Data, logFolder))
+	if err == nil && !there {
 		return events.Refuse("data", g.Data, "there is no ledger in this folder; name the one that was served")
 	}
 	return err

@@ -26,6 +26,8 @@ type CLI struct {
 	Export  ExportCmd  `cmd:"" help:"Write every event of the firm as JSON lines."`
 	Rebuild RebuildCmd `cmd:"" help:"Drop the store of facts and make it again from the log."`
 	Verify  VerifyCmd  `cmd:"" help:"Check the log's chains and gaps, and that the facts are what a replay makes."`
+	Audit   AuditCmd   `cmd:"" help:"Count the facts against the log, and with --mend put right what differs."`
+	Repair  RepairCmd  `cmd:"" help:"Make a damaged log whole again from the copy in the store."`
 	Token   TokenCmd   `cmd:"" help:"Add, list and revoke the tokens that give access."`
 	Version VersionCmd `cmd:"" help:"Print the version."`
 }
@@ -49,14 +51,14 @@ func inWorkingFolder(name string) string { return kong.ExpandPath(name) }
 
 func defaultData() string { return inWorkingFolder(dataFolder) }
 
-// The exit codes beside 0: a command that failed, and a verify that found
-// something wrong.
+// The exit codes beside 0: a command that failed, and a verify or an audit that
+// found something wrong.
 const (
 	exitFailed = 1
 	exitFound  = 2
 )
 
-// errFound ends verify with [exitFound]; what was found has been printed.
+// errFound ends verify and audit with [exitFound]; what was found has been printed.
 var errFound = errors.New("findings")
 
 func main() {

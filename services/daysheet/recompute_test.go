@@ -15,6 +15,8 @@ type ledgerSums struct {
 	grades map[string]int64 // cost of an hour
 	people map[string]string
 	price  map[string]unitPrice // by product and unit
+	hour   int64                // overhead for an hour
+	onCost [2]int64             // overhead in basis points, of labour and of material
 	jobs   map[string]*jobSums
 }
 
@@ -47,10 +49,11 @@ type sums struct {
 	used, usedCost  map[string]int64 // by product and unit
 	done            map[string]int64 // by task and unit
 	damage, price   int64
+	overhead        int64
 }
 
 func newSums() *sums {
-	return &sums{map[string]int64{}, map[string]int64{}, map[string]int64{}, map[string]int64{}, map[string]int64{}, 0, 0}
+	return &sums{map[string]int64{}, map[string]int64{}, map[string]int64{}, map[string]int64{}, map[string]int64{}, 0, 0, 0}
 }
 
 func (s *sums) add(o *sums) {
@@ -61,6 +64,7 @@ func (s *sums) add(o *sums) {
 		}
 	}
 	s.damage += o.damage
+	s.overhead += o.overhead
 	s.price += o.price
 }
 
@@ -107,7 +111,8 @@ func list(m anyMap, key string) (out []anyMap) {
 // recompute reads an export and adds it up.
 func recompute(t *testing.T, export []byte) *ledgerSums {
 	t.Helper()
-	l := &ledgerSums{map[string]int64{}, map[string]string{}, map[string]unitPrice{}, map[string]*jobSums{}}
+	l := &ledgerSums{grades: map[string]int64{}, people: map[string]string{}, price: map[string]unitPrice{},
+		jobs: map[string]*jobSums{}}
 	lines := bufio.NewScanner(bytes.NewReader(export))
 	lines.Buffer(nil, 1<<20)
 	for lines.Scan() {
@@ -138,6 +143,9 @@ func (l *ledgerSums) firmEvent(e, data anyMap) {
 		for _, g := range list(data, "grades") {
 			l.grades[text(g, "grade")] = whole(g, "cost_per_hour_e4")
 		}
+		over, _ := data["overhead"].(anyMap)
+		l.hour = whole(over, "per_hour_e4")
+		l.onCost = [2]int64{whole(over, "labour_basis_points"), whole(over, "material_basis_points")}
 		for _, p := range list(data, "people") {
 			l.people[text(p, "person")] = text(p, "grade")
 		}
@@ -179,7 +187,9 @@ func (l *ledgerSums) jobEvent(e, data anyMap) {
 			grade = l.people[text(data, "person")]
 		}
 		s.minutes[text(data, "task")] = whole(data, "minutes")
-		s.labour[text(data, "task")] = roundHalfUp(whole(data, "minutes"), l.grades[grade], 60)
+		cost := roundHalfUp(whole(data, "minutes"), l.grades[grade], 60)
+		s.labour[text(data, "task")] = cost
+		s.overhead += l.labourOverhead(whole(data, "minutes"), cost)
 	case "daysheet.protection.laid.v1":
 		s.done[text(data, "task")+"/"+text(data, "unit")] = whole(data, "quantity_milli")
 		l.use(s, text(data, "product"), text(data, "product_unit"), whole(data, "product_quantity_milli"), 0, 1)
@@ -234,6 +244,7 @@ func (l *ledgerSums) plan(s *sums, data anyMap) {
 			cost = roundHalfUp(whole(line, "minutes"), l.grades[text(line, "grade")], 60)
 		}
 		s.labour[task] += cost
+		s.overhead += l.labourOverhead(whole(line, "minutes"), cost)
 		if q := whole(line, "quantity_milli"); q > 0 {
 			s.done[task+"/"+text(line, "unit")] += q
 		}
@@ -255,6 +266,11 @@ func (l *ledgerSums) use(s *sums, product, unit string, milli, stated, sign int6
 		stated = roundHalfUp(milli, p.cost, p.per)
 	}
 	s.usedCost[key] += sign * stated
+	s.overhead += sign * roundHalfUp(stated, l.onCost[1], 10_000)
+}
+
+func (l *ledgerSums) labourOverhead(minutes, cost int64) int64 {
+	return roundHalfUp(minutes, l.hour, 60) + roundHalfUp(cost, l.onCost[0], 10_000)
 }
 
 func (j *jobSums) void(id string) {

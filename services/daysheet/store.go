@@ -29,6 +29,7 @@ type StoreFlags struct {
 type store interface {
 	facts.Store
 	facts.Archive
+	facts.Auditor
 }
 
 // openStore opens the store of facts, in the data folder or on a server.

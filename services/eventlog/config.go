@@ -50,6 +50,10 @@ type Config struct {
 	// Logger hears what the server has to say and which outages were survived.
 	// Defaults to silence.
 	Logger *slog.Logger
+
+	// syncLater leaves it to the caller to bring the embedded log to disk. Only a
+	// repair does, whose log is none before that.
+	syncLater bool
 }
 
 const (

@@ -4,8 +4,6 @@ import (
 	"container/list"
 	"context"
 	"fmt"
-	"strconv"
-	"strings"
 	"sync"
 
 	"daysheet/events"
@@ -31,7 +29,7 @@ type fold struct {
 
 	job   *events.Job // nil until it was read from the log
 	last  uint64      // sequence of the last commit in job; 0 if there is none
-	trail []uint64    // sequences of its last commits, oldest first, at most trailLength
+	trail trail
 }
 
 func newFolds(most int) *folds {
@@ -95,25 +93,8 @@ func (k *fold) apply(n link) error {
 		return err
 	}
 	k.last = n.stored.Sequence
-	if len(k.trail) == trailLength {
-		copy(k.trail, k.trail[1:])
-		k.trail = k.trail[:trailLength-1]
-	}
-	k.trail = append(k.trail, k.last)
+	k.trail = k.trail.add(k.last)
 	return nil
 }
 
 func (k *fold) forget() { k.job, k.last, k.trail = nil, 0, nil }
-
-// trailHeader returns the trail that the next commit carries; empty on all but
-// every trailLength-th. It reaches back to the commit with the trail before it.
-func (k *fold) trailHeader(version uint64) string {
-	if version%trailLength != 0 {
-		return ""
-	}
-	texts := make([]string, len(k.trail))
-	for i, sequence := range k.trail {
-		texts[len(texts)-1-i] = strconv.FormatUint(sequence, 10)
-	}
-	return strings.Join(texts, ",")
-}

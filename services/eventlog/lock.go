@@ -26,11 +26,27 @@ func lockFolder(dir string) (*os.File, error) {
 		return nil, fmt.Errorf("lock data folder: %w", err)
 	}
 	err = syscall.Flock(int(file.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
-	if err == nil {
-		return file, nil
-	}
-	if errors.Is(err, syscall.EWOULDBLOCK) {
+	switch {
+	case errors.Is(err, syscall.EWOULDBLOCK):
 		err = ErrInUse
+	case err == nil:
+		if err = inPlace(file); err == nil {
+			return file, nil
+		}
 	}
 	return nil, errors.Join(fmt.Errorf("lock data folder %s: %w", dir, err), file.Close())
+}
+
+// inPlace fails if a repair has put another folder in the place of the one whose
+// lock was taken.
+func inPlace(file *os.File) error {
+	held, err := file.Stat()
+	if err != nil {
+		return err
+	}
+	there, err := os.Stat(file.Name())
+	if err != nil || !os.SameFile(held, there) {
+		return ErrInUse
+	}
+	return nil
 }

@@ -50,7 +50,10 @@ func Open(ctx context.Context, cfg Config) (_ *Log, err error) {
 		}
 	}()
 	if cfg.Dir != "" {
-		if l.inside, err = startEmbedded(ctx, cfg.Dir, cfg.Logger); err != nil {
+		if err = finishRepair(cfg.Dir); err != nil {
+			return nil, err
+		}
+		if l.inside, err = startEmbedded(ctx, cfg); err != nil {
 			return nil, err
 		}
 	}

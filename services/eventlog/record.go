@@ -4,9 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strconv"
 
-	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
 	"daysheet/events"
@@ -209,13 +207,7 @@ func (r *recording) encode(fresh []events.Event) (link, error) {
 // publish sends the commit, to be taken only if it is still the job's next.
 func (r *recording) publish(ctx context.Context, n link) (sequence uint64, err error) {
 	hash := events.Hash(n.stored.Raw)
-	m := nats.NewMsg(subject(r.firm, r.job))
-	m.Data = n.stored.Raw
-	m.Header.Set(headerVersion, strconv.FormatUint(n.commit.Version, 10))
-	m.Header.Set(headerPrevious, strconv.FormatUint(r.fold.last, 10))
-	if trail := r.fold.trailHeader(n.commit.Version); trail != "" {
-		m.Header.Set(headerTrail, trail)
-	}
+	m := newMessage(n.commit, n.stored.Raw, r.fold.trail)
 	ctx, cancel := context.WithTimeout(ctx, r.log.cfg.RequestTimeout)
 	defer cancel()
 	ack, err := r.log.js.PublishMsg(ctx, m,

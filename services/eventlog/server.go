@@ -22,26 +22,26 @@ type embedded struct {
 const startTimeout = 10 * time.Minute
 
 // startEmbedded locks the folder and starts a server in it.
-func startEmbedded(ctx context.Context, dir string, logger *slog.Logger) (*embedded, error) {
-	lock, err := lockFolder(dir)
+func startEmbedded(ctx context.Context, cfg Config) (*embedded, error) {
+	lock, err := lockFolder(cfg.Dir)
 	if err != nil {
 		return nil, err
 	}
-	s, err := startServer(ctx, dir, logger)
+	s, err := startServer(ctx, cfg)
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("start log server in %s: %w", dir, err), lock.Close())
+		return nil, errors.Join(fmt.Errorf("start log server in %s: %w", cfg.Dir, err), lock.Close())
 	}
 	return &embedded{s, lock}, nil
 }
 
-func startServer(ctx context.Context, dir string, logger *slog.Logger) (*server.Server, error) {
+func startServer(ctx context.Context, cfg Config) (*server.Server, error) {
 	s, err := server.NewServer(&server.Options{
 		ServerName:         "daysheet",
 		DontListen:         true,
 		NoSigs:             true, // it would end the process by itself on a signal
 		JetStream:          true,
-		StoreDir:           dir,
-		SyncAlways:         true, // acknowledged means on disk
+		StoreDir:           cfg.Dir,
+		SyncAlways:         !cfg.syncLater, // acknowledged means on disk
 		JetStreamMaxMemory: 64 << 20,
 		// Each stream has its own limit; this one only keeps the server from
 		// taking the free disk at the time of the start for its limit.
@@ -51,7 +51,7 @@ func startServer(ctx context.Context, dir string, logger *slog.Logger) (*server.
 	if err != nil {
 		return nil, err
 	}
-	bridge := &bridge{logger: logger, fatal: make(chan string, 1)}
+	bridge := &bridge{logger: cfg.Logger, fatal: make(chan string, 1)}
 	s.SetLoggerV2(bridge, false, false, false)
 	ready := make(chan bool, 1)
 	go func() {

@@ -30,11 +30,17 @@ var defaultLimits = limits{
 	facts: 20_000, bytes: 8 << 20, jobs: 512, firms: 1024, catching: 4, pause: 100 * time.Millisecond,
 }
 
+// target is what a replay asks of a store.
+type target interface {
+	Position(ctx context.Context, partition uint8) (uint64, error)
+	Write(ctx context.Context, b facts.Batch) error
+}
+
 // replay is the one loop log → facts → store. Between newReplay and run its
 // fields may be set; locate must have been called.
 type replay struct {
 	log        Log
-	store      facts.Store
+	store      target
 	limits     limits
 	projection *projection
 	lanes      []*lane
@@ -47,7 +53,7 @@ type replay struct {
 	catching chan struct{}
 }
 
-func newReplay(log Log, store facts.Store, l limits) *replay {
+func newReplay(log Log, store target, l limits) *replay {
 	return &replay{
 		log: log, store: store, limits: l, projection: newProjection(log, l),
 		decoded: func(message) error { return nil }, written: func(*work) {},
@@ -74,12 +80,17 @@ func (r *replay) locate(ctx context.Context, partitions ...uint8) error {
 			return fmt.Errorf("find the end of partition %d: %w", partition, err)
 		}
 		if last < position {
-			return fmt.Errorf("partition %d: the log ends at sequence %d and the store holds %d: %w",
-				partition, last, position, ErrLogBehind)
+			return behind(partition, last, position)
 		}
 		r.lanes = append(r.lanes, &lane{replay: r, partition: partition, position: position, target: last})
 	}
 	return nil
+}
+
+// behind says that the store holds more of a partition than the log.
+func behind(partition uint8, last, position uint64) error {
+	return fmt.Errorf("partition %d: the log ends at sequence %d and the store holds %d: %w",
+		partition, last, position, ErrLogBehind)
 }
 
 // run replays until ctx ends or something fails; with once set, until each

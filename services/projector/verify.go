@@ -108,8 +108,7 @@ func (v *verification) partition(ctx context.Context, r *replay, l *lane) (err e
 	}
 	switch {
 	case v.position > l.target:
-		v.find("partition %d: the log ends at sequence %d and the store holds %d: %v",
-			l.partition, l.target, v.position, ErrLogBehind)
+		v.find("%v", behind(l.partition, l.target, v.position))
 	case v.position < l.target:
 		v.report.Behind += l.target - v.position
 	}

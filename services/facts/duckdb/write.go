@@ -15,22 +15,28 @@ import (
 
 // Write implements [facts.Store].
 func (s *Store) Write(ctx context.Context, b facts.Batch) error {
+	return s.change(ctx, b, "write", func(ctx context.Context) error { return s.add(ctx, b) })
+}
+
+// change runs work, which is named by the verb, on a valid batch: in a transaction,
+// and while no other is at work.
+func (s *Store) change(ctx context.Context, b facts.Batch, verb string, work func(context.Context) error) error {
 	if err := b.Validate(); err != nil {
-		return fmt.Errorf("write facts: %w", err)
+		return fmt.Errorf("%s facts: %w", verb, err)
 	}
 	ctx, done, err := s.use(ctx)
 	if err != nil {
-		return fmt.Errorf("write facts: %w", err)
+		return fmt.Errorf("%s facts: %w", verb, err)
 	}
 	defer done()
 	select {
 	case s.writing <- struct{}{}:
 		defer func() { <-s.writing }()
 	case <-ctx.Done():
-		return fmt.Errorf("write facts: %w", context.Cause(ctx))
+		return fmt.Errorf("%s facts: %w", verb, context.Cause(ctx))
 	}
-	if err := s.transaction(ctx, func() error { return s.add(ctx, b) }); err != nil {
-		return fmt.Errorf("write facts of partition %d up to commit %d: %w", b.Partition, b.Position, damage(err))
+	if err := s.transaction(ctx, func() error { return work(ctx) }); err != nil {
+		return fmt.Errorf("%s facts of partition %d up to commit %d: %w", verb, b.Partition, b.Position, damage(err))
 	}
 	return nil
 }
@@ -69,17 +75,7 @@ func (s *Store) add(ctx context.Context, b facts.Batch) error {
 	if b, err = b.After(position); err != nil || len(b.Commits) == 0 {
 		return err
 	}
-	if err := s.appendFacts(ctx, b.Facts); err != nil {
-		return err
-	}
-	if err := s.appendJobs(ctx, b.Jobs); err != nil {
-		return err
-	}
-	err = s.append(ctx, "commits", 3, len(b.Commits), func(i int, row []driver.Value) {
-		c := &b.Commits[i]
-		row[0], row[1], row[2] = c.Partition, c.Sequence, c.Raw
-	})
-	if err != nil {
+	if err := s.appendBatch(ctx, b); err != nil {
 		return err
 	}
 	change := "INSERT INTO positions (position, partition) VALUES (?, ?)"

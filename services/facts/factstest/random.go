@@ -98,7 +98,7 @@ func (g *gamble) query() reports.Query {
 		Firm: one(g, append(g.firms, "nobody")), AsOf: g.asOf(),
 		From: g.maybeDay(), To: g.maybeDay(), FinishedFrom: g.maybeDay(), FinishedTo: g.maybeDay(),
 		States: g.maybeStates(),
-		Limit: g.IntN(3) * g.IntN(20), Offset: g.IntN(3) * g.IntN(10),
+		Limit:  g.IntN(3) * g.IntN(20), Offset: g.IntN(3) * g.IntN(10),
 	}
 	dimensions := reports.Dimensions()
 	g.Shuffle(len(dimensions), func(i, j int) { dimensions[i], dimensions[j] = dimensions[j], dimensions[i] })

@@ -1,0 +1,114 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"daysheet/events"
+	"daysheet/services/eventlog"
+	"daysheet/services/facts/duckdb"
+	"daysheet/services/projector"
+)
+
+// RepairCmd makes a damaged log whole from the copy in the store.
+type RepairCmd struct {
+	NATSFlags
+	StoreFlags
+}
+
+// Help says when it is needed and what it does.
+func (c *RepairCmd) Help() string {
+	return `A fault of the disk can make a part of the log unreadable. The ledger then refuses to start, since nothing
+may be recorded on a log with a hole. The store of facts has a copy of every commit. A repair makes a new log
+from what can be read of the old one and, for the rest, from that copy, proves that it is whole, and puts it
+in the place of the old one, which is kept beside it. Needs as much free disk as the log takes. The server
+must not be running.
+
+Where a commit is neither in the log nor in the copy, or the two differ, it is named and nothing is changed.`
+}
+
+// Run repairs the log and says what was done.
+func (c *RepairCmd) Run(ctx context.Context, g *Globals) (err error) {
+	if c.NATS != "" {
+		return events.Refuse("nats", c.NATS, "only a log in the data folder can be repaired here; in a cluster, "+
+			"let the damaged server drop its copy of the stream and fetch it again from the others, or restore a backup of it")
+	}
+	if err := g.needLedger(c.NATSFlags); err != nil {
+		return err
+	}
+	archive, end, err := c.archive(ctx, g)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, end()) }()
+	cfg := logConfig(g, c.NATSFlags, g.logger())
+	bar := newProgress("repair")
+	report, err := eventlog.Repair(ctx, cfg, archive, bar.update)
+	bar.finish()
+	for _, damage := range report.Damage {
+		fmt.Println("found:", damage)
+	}
+	switch {
+	case err != nil:
+		return err
+	case report.Aside == "":
+		fmt.Printf("nothing to repair: all %d commits can be read\n", report.Commits)
+	default:
+		fmt.Printf("the log is whole: %d commits, %d of them from the copy in the store\n", report.Commits, report.Restored)
+		fmt.Printf("the old log is kept in %s; check the ledger with \"daysheet verify\", then delete it\n", report.Aside)
+	}
+	return nil
+}
+
+// archive opens the store that has the copy, as it is: a file that cannot be read is
+// not set aside here, since it may be the only copy. Where there is none, the log
+// has to do alone.
+func (c *RepairCmd) archive(ctx context.Context, g *Globals) (_ eventlog.Archive, end func() error, err error) {
+	if c.ClickHouse != "" {
+		s, err := openStore(ctx, g, c.StoreFlags, g.logger())
+		if err != nil {
+			return nil, nil, err
+		}
+		return s, s.Close, nil
+	}
+	path := filepath.Join(g.Data, factsFile)
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return nil, func() error { return nil }, nil
+	}
+	s, err := duckdb.Open(ctx, path, duckdb.Options{})
+	if err != nil {
+		return nil, nil, err
+	}
+	return s, s.Close, nil
+}
+
+// adviseRepair adds the way out to an error that says the log is damaged.
+func adviseRepair(err error) error {
+	if errors.As(err, new(*projector.DamageError)) || errors.Is(err, projector.ErrLogBehind) {
+		return fmt.Errorf("%w (\"daysheet repair\" restores a damaged log from the copy in the store)", err)
+	}
+	return err
+}
+
+// checkLog looks for holes in the log, and for one that ends before a position. A
+// ledger is not served on such a log: what is recorded next would take sequences
+// that were used before.
+func checkLog(ctx context.Context, log *eventlog.Log, position func(context.Context, uint8) (uint64, error)) error {
+	for partition := range uint8(eventlog.Partitions) {
+		atLeast, err := position(ctx, partition)
+		if err != nil {
+			return fmt.Errorf("read position of partition %d: %w", partition, err)
+		}
+		if err := log.Check(ctx, partition, atLeast); err != nil {
+			return fmt.Errorf("check the log: %w (\"daysheet repair\" restores a damaged log from the copy in the store)", err)
+		}
+	}
+	return nil
+}
+
+// fromNothing is the position of a store that has nothing.
+func fromNothing(context.Context, uint8) (uint64, error) { return 0, nil }

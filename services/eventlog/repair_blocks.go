@@ -1,0 +1,230 @@
+package eventlog
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"hash"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"github.com/minio/highwayhash"
+	"github.com/nats-io/nats-server/v2/server"
+
+	"daysheet/events"
+)
+
+// A damaged log is read without the server: it cuts a block off at the first
+// record that it cannot read, and good commits behind it are gone. The layout of a
+// record in a block file is the server's (filestore.go, since 2.0):
+//
+//	length 4, sequence 8, time 8, length of subject 2, subject,
+//	length of headers 4 and headers where the length's top bit says so, data,
+//	checksum 8 of all but the lengths
+const (
+	recordHeader   = 22
+	recordChecksum = 8
+	recordMost     = messageBytesMax + 64<<10
+	withHeaders    = uint32(1) << 31
+	notAMessage    = uint64(3) << 62 // erased, or a note that something was
+)
+
+// streamFolder returns where the server keeps a partition.
+func streamFolder(dir string, partition uint8) string {
+	return filepath.Join(dir, server.JetStreamStoreDir, server.DEFAULT_GLOBAL_ACCOUNT, "streams", streamName(partition))
+}
+
+// readBlocks calls use with every whole commit of a partition, in the order in
+// which they stand in the files, and returns what cannot be read. torn is how many
+// bytes of it are the end of the last file. It changes nothing.
+func readBlocks(
+	dir string, partition uint8, use func(events.Stored) error,
+) (damage []string, torn int, err error) {
+	folder := streamFolder(dir, partition)
+	if err := checkMeta(folder, partition); err != nil {
+		damage = append(damage, fmt.Sprintf("partition %d: %v", partition, err))
+	}
+	numbers, err := blockNumbers(filepath.Join(folder, "msgs"))
+	if err != nil {
+		return nil, 0, fmt.Errorf("list blocks of partition %d: %w", partition, err)
+	}
+	for _, number := range numbers {
+		name := fmt.Sprintf("%d.blk", number)
+		content, err := os.ReadFile(filepath.Join(folder, "msgs", name))
+		if err != nil {
+			return nil, 0, fmt.Errorf("read a block of partition %d: %w", partition, err)
+		}
+		b, err := newBlock(content, partition, number)
+		if err != nil {
+			return nil, 0, fmt.Errorf("read a block of partition %d: %w", partition, err)
+		}
+		if err := b.each(use); err != nil {
+			return nil, 0, err
+		}
+		torn = b.torn
+		if b.places > 0 {
+			damage = append(damage, fmt.Sprintf("partition %d: block file %s cannot be read in %d places, the first at byte %d",
+				partition, name, b.places, b.first))
+		}
+	}
+	return damage, torn, nil
+}
+
+// blockNumbers returns the numbers of the block files in a folder, in order; none
+// where the folder does not exist.
+func blockNumbers(folder string) ([]uint32, error) {
+	entries, err := os.ReadDir(folder)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, err
+	}
+	var numbers []uint32
+	for _, e := range entries {
+		var number uint32
+		if _, err := fmt.Sscanf(e.Name(), "%d.blk", &number); err == nil && e.Name() == fmt.Sprintf("%d.blk", number) {
+			numbers = append(numbers, number)
+		}
+	}
+	slices.Sort(numbers)
+	return numbers, nil
+}
+
+// checkMeta looks whether the server can read what a stream is. A partition that
+// was never made has nothing to read.
+func checkMeta(folder string, partition uint8) error {
+	if _, err := os.Stat(folder); errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	meta, err := os.ReadFile(filepath.Join(folder, server.JetStreamMetaFile))
+	if err != nil {
+		return fmt.Errorf("read the stream's settings: %w", err)
+	}
+	written, err := os.ReadFile(filepath.Join(folder, server.JetStreamMetaFileSum))
+	if err != nil {
+		return fmt.Errorf("read the checksum of the stream's settings: %w", err)
+	}
+	sum, err := newChecksum(streamName(partition))
+	if err != nil {
+		return err
+	}
+	sum.Write(meta)
+	if hex.EncodeToString(sum.Sum(nil)) != string(written) {
+		return errors.New("the stream's settings do not agree with their checksum")
+	}
+	return nil
+}
+
+// newChecksum returns the server's checksum under a name.
+func newChecksum(name string) (hash.Hash64, error) {
+	key := sha256.Sum256([]byte(name))
+	return highwayhash.New64(key[:])
+}
+
+// block is a block file that is being read.
+type block struct {
+	content   []byte
+	partition uint8
+	prefix    []byte // of every subject in it
+	sum       hash.Hash64
+
+	places int // that cannot be read
+	first  int // the first of them
+	torn   int // bytes that cannot be read since the last record
+}
+
+func newBlock(content []byte, partition uint8, number uint32) (*block, error) {
+	sum, err := newChecksum(fmt.Sprintf("%s-%d", streamName(partition), number))
+	return &block{
+		content: content, partition: partition, sum: sum, prefix: fmt.Appendf(nil, "ledger.%02d.", partition),
+	}, err
+}
+
+// each calls use with every whole commit. Behind a place that cannot be read it
+// goes on at the next record.
+func (b *block) each(use func(events.Stored) error) error {
+	for at := 0; at < len(b.content); {
+		stored, size := b.record(at)
+		if size == 0 {
+			if b.places++; b.places == 1 {
+				b.first = at
+			}
+			next := b.resume(at + 1)
+			b.torn += next - at
+			at = next
+			continue
+		}
+		at += size
+		b.torn = 0
+		if stored.Raw == nil {
+			continue
+		}
+		if err := use(stored); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// resume returns where the next record may begin: its subject says so.
+func (b *block) resume(at int) int {
+	from := at + recordHeader
+	if from >= len(b.content) {
+		return len(b.content)
+	}
+	found := bytes.Index(b.content[from:], b.prefix)
+	if found < 0 {
+		return len(b.content)
+	}
+	return at + found
+}
+
+// record reads the record at a place, and returns its size; 0 if there is no whole
+// record. A record that is no message has no Raw.
+func (b *block) record(at int) (stored events.Stored, size int) {
+	rest := b.content[at:]
+	if len(rest) < recordHeader+recordChecksum {
+		return stored, 0
+	}
+	length := binary.LittleEndian.Uint32(rest)
+	sequence := binary.LittleEndian.Uint64(rest[4:])
+	subjectEnd := recordHeader + int(binary.LittleEndian.Uint16(rest[20:]))
+	size = int(length &^ withHeaders)
+	if size > recordMost || size > len(rest) || subjectEnd > size-recordChecksum {
+		return stored, 0
+	}
+	name, data := rest[recordHeader:subjectEnd], rest[subjectEnd:size-recordChecksum]
+	headers := 0
+	if length&withHeaders != 0 {
+		if len(data) < 4 {
+			return stored, 0
+		}
+		headers = int(binary.LittleEndian.Uint32(data))
+		data = data[4:]
+	}
+	b.sum.Reset()
+	for _, part := range [][]byte{rest[4:20], name, data} {
+		b.sum.Write(part)
+	}
+	if !bytes.Equal(b.sum.Sum(nil), rest[size-recordChecksum:size]) {
+		return stored, 0
+	}
+	if sequence&notAMessage != 0 || sequence == 0 {
+		return stored, size
+	}
+	// The checksum says nothing about where headers end: an empty line does.
+	if headers > len(data) || headers > 0 && !bytes.HasSuffix(data[:headers], []byte("\r\n\r\n")) ||
+		!b.isCommit(name, data[headers:]) {
+		return stored, 0
+	}
+	return events.Stored{Partition: b.partition, Sequence: sequence, Raw: data[headers:]}, size
+}
+
+// isCommit reports whether data is a commit that belongs under the subject.
+func (b *block) isCommit(name, data []byte) bool {
+	c, err := events.DecodeCommit(data)
+	return err == nil && string(name) == subject(c.Firm, c.Job) && Partition(c.Firm) == b.partition
+}
