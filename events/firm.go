@@ -181,6 +181,7 @@ type RateBook struct {
 	Revision      string `json:"revision" doc:"Name of the revision, given once"`
 	EffectiveFrom Day    `json:"effective_from" doc:"First day on which quotes use it"`
 	Reason        string `json:"reason,omitempty" doc:"Why it was revised" maxLength:"2000"`
+	Evidence      int64  `json:"evidence,omitempty" doc:"Position in the log of the history that rates from the firm's own history rest on" minimum:"0" maximum:"9007199254740991"`
 	Rates         []Rate `json:"rates" doc:"Every rate of the book" minItems:"1" maxItems:"500"`
 }
 
@@ -192,6 +193,7 @@ type Rate struct {
 	Unit         Unit      `json:"unit" doc:"Unit the rate is for"`
 	MinutesMilli int64     `json:"minutes_milli" doc:"Thousandths of a minute of labour for one unit" minimum:"0" maximum:"1000000000"`
 	Source       string    `json:"source" doc:"Where it comes from" enum:"published,common-practice,from-memory,own-history"`
+	Jobs         int64     `json:"jobs,omitempty" doc:"Number of the firm's jobs that it rests on" minimum:"0" maximum:"1000000"`
 	Consumables  []RateUse `json:"consumables,omitempty" doc:"What one unit consumes, waste included" maxItems:"500"`
 }
 
@@ -206,6 +208,7 @@ func (b *RateBook) check(c *checker) {
 	c.token("revision", b.Revision)
 	c.day("effective_from", b.EffectiveFrom)
 	c.optionalText("reason", b.Reason, textMax)
+	c.within("evidence", b.Evidence, 0, wholeMax)
 	c.list("rates", len(b.Rates), 1)
 	seen := map[[3]string]bool{}
 	for i, r := range b.Rates {
@@ -216,6 +219,7 @@ func (b *RateBook) check(c *checker) {
 		c.unit(at+"unit", r.Unit)
 		c.within(at+"minutes_milli", r.MinutesMilli, 0, PlanMinutesMax*1000)
 		c.oneOf(at+"source", r.Source, "published", "common-practice", "from-memory", "own-history")
+		c.within(at+"jobs", r.Jobs, 0, 1_000_000)
 		c.list(at+"consumables", len(r.Consumables), 0)
 		for j, u := range r.Consumables {
 			c.token(fmt.Sprintf("%sconsumables[%d].product", at, j), u.Product)

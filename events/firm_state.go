@@ -13,6 +13,7 @@ type Firm struct {
 	prices   map[string][]price
 	bought   map[string]purchased // by event id, to void it
 	books    []known[*RateBook]
+	rejected []known[*RateRejection]
 }
 
 // known is a value with the sequence at which it became known.
@@ -60,6 +61,8 @@ func (f *Firm) Apply(c *Commit, sequence uint64) error {
 				price{sequence: sequence, costE4: p.CostE4, perMilli: p.QuantityMilli, unit: p.Unit})
 		case *RateBook:
 			f.books = append(f.books, known[*RateBook]{sequence, p})
+		case *RateRejection:
+			f.rejected = append(f.rejected, known[*RateRejection]{sequence, p})
 		case *Void:
 			if b, ok := f.bought[p.Event]; ok {
 				f.prices[b.product][b.index].voided = sequence
@@ -91,6 +94,23 @@ func (f *Firm) Settings(sequence uint64) *Settings {
 func (f *Firm) RateBook(sequence uint64) *RateBook {
 	b, _ := at(f.books, sequence)
 	return b
+}
+
+// RateBooks returns every revision recorded up to the sequence (0: now), oldest
+// first.
+func (f *Firm) RateBooks(sequence uint64) []*RateBook { return upTo(f.books, sequence) }
+
+// RateRejections returns every rejection of a proposed rate recorded up to the
+// sequence (0: now), oldest first.
+func (f *Firm) RateRejections(sequence uint64) []*RateRejection { return upTo(f.rejected, sequence) }
+
+func upTo[T any](history []known[T], sequence uint64) (values []T) {
+	for _, k := range history {
+		if sequence == 0 || k.sequence <= sequence {
+			values = append(values, k.value)
+		}
+	}
+	return values
 }
 
 // Product returns the listing of a product in force at the sequence (0: now);

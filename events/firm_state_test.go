@@ -141,3 +141,25 @@ func TestAFirmNamesWhatItCannotRead(t *testing.T) {
 		t.Errorf("the code is %q", CodeOf(err))
 	}
 }
+
+// TestRatesOfAFirm requires the revisions and rejections known at a position.
+func TestRatesOfAFirm(t *testing.T) {
+	book := func(revision string) Event {
+		return happened(t, revision, RateBookRevised, &RateBook{Revision: revision, EffectiveFrom: "2026-01-01",
+			Rates: []Rate{{Task: "coat", Unit: SquareMetre, Source: "from-memory"}}})
+	}
+	f := firmWith(t, book("r1"), happened(t, "no", RateRejected, &RateRejection{Task: "coat", Reason: "too few jobs"}),
+		book("r2"))
+	for sequence, want := range map[uint64]string{5: "", 10: "r1", 20: "r1", 30: "r1 r2", 0: "r1 r2"} {
+		var names []string
+		for _, b := range f.RateBooks(sequence) {
+			names = append(names, b.Revision)
+		}
+		if got := strings.Join(names, " "); got != want {
+			t.Errorf("at %d: %q, want %q", sequence, got, want)
+		}
+	}
+	if early, late := f.RateRejections(10), f.RateRejections(20); len(early) != 0 || len(late) != 1 {
+		t.Errorf("%d rejections at 10 and %d at 20, want 0 and 1", len(early), len(late))
+	}
+}

@@ -18,6 +18,7 @@ const (
 	MaterialMoved       Type = "daysheet.material.moved.v1"
 	MaterialCounted     Type = "daysheet.material.counted.v1"
 	RateBookRevised     Type = "daysheet.rate-book.revised.v1"
+	RateRejected        Type = "daysheet.rate.rejected.v1"
 
 	JobOpened        Type = "daysheet.job.opened.v1"
 	EstimateIssued   Type = "daysheet.estimate.issued.v1"
@@ -81,6 +82,7 @@ var kinds = map[Type]kind{
 	MaterialMoved:       ofFirm[Move](),
 	MaterialCounted:     ofFirm[Count](),
 	RateBookRevised:     ofFirm[RateBook](),
+	RateRejected:        ofFirm[RateRejection](),
 
 	JobOpened:        ofJob[Opening](),
 	EstimateIssued:   ofJob[Estimate](),

@@ -128,6 +128,11 @@ var payloadRules = map[Type]map[string]rule{
 		"rates[0].source":                 oneOf("published", "common-practice", "from-memory", "own-history"),
 		"rates[0].consumables[0].product": key, "rates[0].consumables[0].unit": anyUnit,
 		"rates[0].consumables[0].quantity_milli": quantity,
+		"evidence":                               whole(0, 1<<53-1), "rates[0].jobs": whole(0, 1_000_000),
+	},
+	RateRejected: {
+		"task": key, "surface": optionalKey, "method": optionalKey, "minutes_milli": plan, "evidence": whole(0, 1<<53-1),
+		"reason": text(2000),
 	},
 	JobOpened: {
 		"job_type": key, "title": text(120), "customer": optionalKey, "built": whole(1000, 2148).orZero(), "start": optionalDay,

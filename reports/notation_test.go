@@ -154,6 +154,9 @@ var verbs = map[string]func(l *line) events.Payload{
 		return &events.RateBook{Revision: l.next(), EffectiveFrom: "2026-01-01", Rates: []events.Rate{
 			{Task: "coat", Unit: events.SquareMetre, MinutesMilli: 9000, Source: "from-memory"}}}
 	},
+	"rate-rejected": func(l *line) events.Payload {
+		return &events.RateRejection{Task: l.next(), MinutesMilli: 9000, Reason: "too few jobs"}
+	},
 	"estimate-issued":   func(l *line) events.Payload { return readEstimate(l) },
 	"estimate-accepted": func(l *line) events.Payload { return &events.Acceptance{Estimate: l.event()} },
 	"variation-agreed": func(l *line) events.Payload {

@@ -21,6 +21,9 @@ type Profile struct {
 	Settings *events.Settings // nil before the first
 	Products []events.Product // in ascending order of their key
 	RateBook *events.RateBook // nil before the first
+
+	RateBooks      []*events.RateBook      // every revision, oldest first
+	RateRejections []*events.RateRejection // of proposed rates, oldest first
 }
 
 // directory answers what firms call their things. It has its own folds of the
@@ -142,6 +145,13 @@ func (p *Projector) Firm(ctx context.Context, firm string) (Profile, error) {
 	err := p.directory.read(ctx, firm, func(f *events.Firm) {
 		profile.Settings = copySettings(f.Settings(0))
 		profile.RateBook = copyRateBook(f.RateBook(0))
+		for _, b := range f.RateBooks(0) {
+			profile.RateBooks = append(profile.RateBooks, copyRateBook(b))
+		}
+		for _, rejection := range f.RateRejections(0) {
+			c := *rejection
+			profile.RateRejections = append(profile.RateRejections, &c)
+		}
 		for _, key := range f.Products() {
 			profile.Products = append(profile.Products, *f.Product(key, 0))
 		}

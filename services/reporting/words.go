@@ -57,7 +57,8 @@ func (w words) says(h *history, r *record) string {
 	case *events.Opening, *events.Estimate, *events.Acceptance, *events.Variation, *events.SignOff, *events.Closing,
 		*events.Reopening:
 		return w.office(p)
-	case *events.Settings, *events.Product, *events.Purchase, *events.Move, *events.Count, *events.RateBook:
+	case *events.Settings, *events.Product, *events.Purchase, *events.Move, *events.Count, *events.RateBook,
+		*events.RateRejection:
 		return w.firm(p)
 	case *events.Damage, *events.MakingGood, *events.Snag, *events.SnagClearance, *events.Condition:
 		return w.quality(h, p)
@@ -127,6 +128,8 @@ func (w words) firm(payload events.Payload) string {
 		return list("Counted: "+w.product(p.Product), w.quantity(p.QuantityMilli, p.Unit), given("at ", p.Place))
 	case *events.RateBook:
 		return list("Rate book revised: "+p.Revision, "from "+w.day(p.EffectiveFrom), p.Reason)
+	case *events.RateRejection:
+		return list("Proposed rate not taken: "+w.task(p.Task), p.Surface, p.Method, p.Reason)
 	}
 	return ""
 }
