@@ -145,10 +145,10 @@ func TestAFirmNamesWhatItCannotRead(t *testing.T) {
 // TestRatesOfAFirm requires the revisions and rejections known at a position.
 func TestRatesOfAFirm(t *testing.T) {
 	book := func(revision string) Event {
-		return happened(t, revision, RateBookRevised, &RateBook{Revision: revision, EffectiveFrom: "2026-01-01",
+		return happened(t, "revision-"+revision, RateBookRevised, &RateBook{Revision: revision, EffectiveFrom: "2026-01-01",
 			Rates: []Rate{{Task: "coat", Unit: SquareMetre, Source: "from-memory"}}})
 	}
-	f := firmWith(t, book("r1"), happened(t, "no", RateRejected, &RateRejection{Task: "coat", Reason: "too few jobs"}),
+	f := firmWith(t, book("r1"), happened(t, "rejected", RateRejected, &RateRejection{Task: "coat", Reason: "too few jobs"}),
 		book("r2"))
 	for sequence, want := range map[uint64]string{5: "", 10: "r1", 20: "r1", 30: "r1 r2", 0: "r1 r2"} {
 		var names []string
