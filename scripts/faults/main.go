@@ -12,6 +12,8 @@ import (
 	"os"
 	"os/signal"
 	"time"
+
+	"daysheet/scripts/writers"
 )
 
 func main() {
@@ -39,26 +41,26 @@ func (h *harness) run(ctx context.Context) (err error) {
 		return err
 	}
 	random := rand.New(rand.NewPCG(h.seed, 0))
-	load := newLoad(h.writers)
+	load := writers.New(h.writers)
 	for n := range h.kills {
 		moment := time.Duration(50+random.IntN(1200)) * time.Millisecond
 		if err := h.round(ctx, load, moment); err != nil {
 			return fmt.Errorf("kill %d after %v: %w", n+1, moment, err)
 		}
 		fmt.Printf("kill %2d after %4d ms: %6d acknowledged so far, verify found nothing\n",
-			n+1, moment.Milliseconds(), load.acknowledged())
+			n+1, moment.Milliseconds(), load.Acknowledged())
 	}
 	return h.count(ctx, load)
 }
 
 // round serves, sends until the moment, kills, and verifies.
-func (h *harness) round(ctx context.Context, load *load, moment time.Duration) error {
+func (h *harness) round(ctx context.Context, load *writers.Load, moment time.Duration) error {
 	server, err := h.serve(ctx)
 	if err != nil {
 		return err
 	}
 	sending, stop := context.WithCancel(ctx)
-	done := load.start(sending, server.base, h.token)
+	done := load.Start(sending, writers.Server{Base: server.base, Token: h.token})
 	select {
 	case <-time.After(moment): // the moment is the experiment, not a wait for something
 	case err := <-server.ended:
@@ -78,12 +80,12 @@ func (h *harness) round(ctx context.Context, load *load, moment time.Duration) e
 
 // count serves once more, lets every writer finish what it had in flight, and
 // compares the ledger with what was acknowledged.
-func (h *harness) count(ctx context.Context, load *load) error {
+func (h *harness) count(ctx context.Context, load *writers.Load) error {
 	server, err := h.serve(ctx)
 	if err != nil {
 		return err
 	}
-	if err := load.finish(ctx, server.base, h.token); err != nil {
+	if err := load.Finish(ctx, writers.Server{Base: server.base, Token: h.token}); err != nil {
 		return errors.Join(err, server.kill())
 	}
 	recorded, err := server.events(ctx, h.token)
@@ -93,17 +95,8 @@ func (h *harness) count(ctx context.Context, load *load) error {
 	if err := h.verify(ctx); err != nil {
 		return err
 	}
-	lost, doubled := 0, 0
-	for id := range load.acked {
-		switch recorded[id] {
-		case 0:
-			lost++
-		case 1:
-		default:
-			doubled++
-		}
-	}
-	fmt.Printf("%d kills, %d acknowledged, %d lost, %d doubled\n", h.kills, len(load.acked), lost, doubled)
+	lost, doubled := load.Compare(recorded)
+	fmt.Printf("%d kills, %d acknowledged, %d lost, %d doubled\n", h.kills, load.Acknowledged(), lost, doubled)
 	if lost+doubled > 0 {
 		return errors.New("the ledger does not hold what it acknowledged")
 	}

@@ -1,0 +1,197 @@
+// Package writers puts a ledger under load for experiments: writers that each
+// send one event after another, as phones do, and know what was acknowledged.
+package writers
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"sync"
+	"time"
+)
+
+// Server is where events are sent to, and with which token.
+type Server struct{ Base, Token string }
+
+// Load is a number of writers that each send one event after another. A writer
+// that got no answer sends the same event again, as a phone does. It is made by
+// [New].
+type Load struct {
+	writers []*writer
+
+	mu    sync.Mutex
+	acked map[string]bool
+}
+
+// writer sends to a job of its own and, every fourth event, to one that all share.
+type writer struct {
+	number int
+	next   int
+	opened bool
+}
+
+// New returns a load of writers that sent nothing yet.
+func New(writers int) *Load {
+	l := &Load{acked: map[string]bool{}}
+	for n := range writers {
+		l.writers = append(l.writers, &writer{number: n})
+	}
+	return l
+}
+
+// Acknowledged returns how many events were acknowledged.
+func (l *Load) Acknowledged() int {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return len(l.acked)
+}
+
+// Compare returns how many acknowledged events are missing among those recorded,
+// and how many stand there more than once.
+func (l *Load) Compare(recorded map[string]int) (lost, doubled int) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for id := range l.acked {
+		switch recorded[id] {
+		case 0:
+			lost++
+		case 1:
+		default:
+			doubled++
+		}
+	}
+	return lost, doubled
+}
+
+// Start sends to a server until ctx ends or the server is gone. The channel yields
+// the first answer that is neither a receipt nor silence.
+func (l *Load) Start(ctx context.Context, server Server) <-chan error {
+	return l.start(ctx, func(ctx context.Context, w *writer, enough func() bool) error {
+		for ctx.Err() == nil && !enough() {
+			err := l.sendNext(ctx, w, server)
+			if errors.Is(err, errSilence) {
+				return nil
+			}
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// pause is how long a writer waits for a server that gives no answer to come back.
+const pause = 50 * time.Millisecond
+
+// Persist sends to the servers in turn until ctx ends, whatever they do: a writer
+// that gets no answer waits a little and tries the next one.
+func (l *Load) Persist(ctx context.Context, servers []Server) <-chan error {
+	return l.start(ctx, func(ctx context.Context, w *writer, enough func() bool) error {
+		for turn := w.number; ctx.Err() == nil && !enough(); turn++ {
+			err := l.sendNext(ctx, w, servers[turn%len(servers)])
+			if errors.Is(err, errSilence) {
+				select {
+				case <-ctx.Done():
+				case <-time.After(pause):
+				}
+				continue
+			}
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+func (l *Load) start(ctx context.Context, send func(context.Context, *writer, func() bool) error) <-chan error {
+	done := make(chan error, 1)
+	go func() {
+		// The job that all share must be opened before others write to it.
+		first := l.writers[0]
+		if err := send(ctx, first, func() bool { return first.opened }); err != nil {
+			done <- err
+			return
+		}
+		errs := make([]error, len(l.writers))
+		var writers sync.WaitGroup
+		for i, w := range l.writers {
+			writers.Go(func() { errs[i] = send(ctx, w, func() bool { return false }) })
+		}
+		writers.Wait()
+		done <- errors.Join(errs...)
+	}()
+	return done
+}
+
+// Finish sends once more what was in flight when the last server was gone.
+func (l *Load) Finish(ctx context.Context, server Server) error {
+	for _, w := range l.writers {
+		if err := l.sendNext(ctx, w, server); err != nil {
+			return fmt.Errorf("finish: %w", err)
+		}
+	}
+	return nil
+}
+
+var errSilence = errors.New("no answer")
+
+func (l *Load) sendNext(ctx context.Context, w *writer, server Server) error {
+	id, body := w.event()
+	r, err := http.NewRequestWithContext(ctx, http.MethodPost, server.Base+"/v1/events", bytes.NewReader(body))
+	if err != nil {
+		return err
+	}
+	r.Header.Set("Authorization", "Bearer "+server.Token)
+	r.Header.Set("Content-Type", "application/cloudevents+json")
+	answer, err := http.DefaultClient.Do(r)
+	if err != nil {
+		return errSilence
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	if err != nil && answer.StatusCode/100 != 2 {
+		return errSilence
+	}
+	switch {
+	case answer.StatusCode/100 == 2: // the status line alone acknowledges
+	case answer.StatusCode == http.StatusServiceUnavailable:
+		return errSilence
+	default:
+		return fmt.Errorf("event %s: status %d: %s", id, answer.StatusCode, text)
+	}
+	l.mu.Lock()
+	l.acked[id] = true
+	l.mu.Unlock()
+	w.done()
+	return nil
+}
+
+// event returns the event that the writer has to send now; the same until done.
+func (w *writer) event() (id string, body []byte) {
+	id = fmt.Sprintf("load-%04d-%08d", w.number, w.next)
+	job, kind, data := fmt.Sprintf("job-%d", w.number), "hours.booked",
+		`{"person":"anna","task":"sand","minutes":30}`
+	if w.next%4 == 3 {
+		job = "job-0"
+	}
+	if !w.opened {
+		kind, data = "job.opened", `{"job_type":"stairwell","title":"Invented"}`
+	}
+	return id, fmt.Appendf(nil,
+		`{"specversion":"1.0","id":%q,"source":"/load","type":"daysheet.%s.v1","subject":%q,"time":%q,"data":%s}`,
+		id, kind, job, moment(w.next), data)
+}
+
+// moment is the same for the same event, so that sending again sends the same.
+func moment(n int) string {
+	return time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC).Add(time.Duration(n) * time.Second).Format(time.RFC3339)
+}
+
+func (w *writer) done() {
+	w.next++
+	w.opened = true
+}
