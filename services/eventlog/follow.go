@@ -69,8 +69,10 @@ func (f *follower) run(ctx context.Context) error {
 		}
 		if f.at > before {
 			outage = 0
+			f.log.tailQuiet.broken()
 		}
 		outage++
+		f.log.tailQuiet.heard(f.log.tailConn)
 		f.log.cfg.Logger.Warn("following a partition was interrupted and goes on",
 			"partition", f.partition, "sequence", f.at, "attempt", outage, "error", passing.cause)
 		if !pause(ctx, outage) {

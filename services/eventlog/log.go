@@ -27,6 +27,8 @@ type Log struct {
 	tailConn *nats.Conn
 	tail     jetstream.JetStream
 
+	quiet, tailQuiet silence // of nc and of tailConn
+
 	mu        sync.Mutex // guards closed, and running against Add after Wait
 	closed    bool
 	running   sync.WaitGroup // operations that Close waits for
@@ -43,6 +45,8 @@ func Open(ctx context.Context, cfg Config) (_ *Log, err error) {
 		return nil, err
 	}
 	l := &Log{cfg: cfg, folds: newFolds(cfg.CachedJobs)}
+	l.quiet.worth = cfg.URL != ""
+	l.tailQuiet.worth = l.quiet.worth
 	l.following, l.stop = context.WithCancel(context.Background())
 	defer func() {
 		if err != nil {

@@ -215,6 +215,9 @@ func (r *recording) publish(ctx context.Context, n link) (sequence uint64, err e
 		jetstream.WithExpectStream(streamName(n.stored.Partition)),
 		jetstream.WithExpectLastSequencePerSubject(r.fold.last),
 		jetstream.WithRetryAttempts(0))
+	if err == nil {
+		r.log.quiet.broken()
+	}
 	if err == nil && !ack.Duplicate {
 		return ack.Sequence, nil
 	}
@@ -226,6 +229,7 @@ func (r *recording) publish(ctx context.Context, n link) (sequence uint64, err e
 	if conflict(err) {
 		return 0, &unsettled{fmt.Errorf("the job moved on: %w", err)}
 	}
+	r.log.quiet.heard(r.log.nc)
 	if errorCode(err) == 0 {
 		r.unsure[hash] = true
 		return 0, &unsettled{fmt.Errorf("it is not known whether the commit was stored: %w", err)}
