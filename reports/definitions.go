@@ -55,6 +55,12 @@ func Definitions() []Definition {
 			Ask: askProtection, Make: makeProtection,
 		},
 		{
+			Name: "coats", Title: "Coats and climate", NeedsJob: true,
+			About: "Every coat with its readings: dew point, coverage and implied film, what was outside the limits of the " +
+				"data sheet, and what could not be checked.",
+			Ask: askCoats, Make: makeCoats,
+		},
+		{
 			Name: "material-use", Title: "Use of material",
 			About: "What each product is used for one unit of work against the plan, and what sheets and boards cost each " +
 				"time they are laid.",

@@ -109,4 +109,8 @@ const (
 	MarkOpenSnags      Mark = "open-snags"       // signed off or closed with snags not cleared
 	MarkOpenDamage     Mark = "open-damage"      // signed off or closed with damage not made good
 	MarkProtectionDown Mark = "protection-down"  // signed off or closed with protection not lifted
+
+	// MarkCoatOutside is a coat applied too cold, too warm, too humid, too near to the
+	// dew point or too soon after the one before.
+	MarkCoatOutside Mark = "coat-outside-limits"
 )

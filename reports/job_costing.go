@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"daysheet/events"
+	"daysheet/reports/measure"
 )
 
 // The sums that job costing asks for beside those of progress, in the order of
@@ -36,7 +37,7 @@ func makeJobCosting(f Filter, a Answer) Report {
 	r := Report{Name: "job-costing", Title: "Job costing", Filter: f, Names: a.Names}
 	jobs := a.jobs()
 	if len(jobs) == 0 || len(a.Sums) <= costingMarks {
-		r.Tables = []Table{resultTable(), progressTable(), gradesTable(), consumablesTable(), damageTable()}
+		r.Tables = []Table{resultTable(), taxedTable(), progressTable(), gradesTable(), consumablesTable(), damageTable()}
 		r.Notes = []string{noteNoJob}
 		return r
 	}
@@ -49,7 +50,7 @@ func makeJobCosting(f Filter, a Answer) Report {
 	p := progressOf(a.Sums, job)
 	v := p.at(maxDay, scheduleOf(job))
 	r.Tables = []Table{
-		fillResult(f, all, v, job), fillProgress(all, v, job), fillGrades(f, a.answered(costingLabour), a.Names),
+		fillResult(f, all, v, job), fillTaxed(f, all, a.Names), fillProgress(all, v, job), fillGrades(f, a.answered(costingLabour), a.Names),
 		fillProducts(f, uses(a.answered(costingMaterial)), a.Names), fillDamage(f, a.answered(costingDamage)),
 	}
 	r.Figures = costingFigures(all, v, job, a.Names)
@@ -133,6 +134,32 @@ func priceCells(price, cost int64, remark string, ok bool, priceOf Query) []Cell
 	}
 	return []Cell{sumCell(price, priceOf), numberCell(price - cost), shareCell(price-cost, price),
 		shareCell(price-cost, cost), textCell(remark)}
+}
+
+func taxedTable() Table {
+	return Table{
+		Name: "price", Title: "Price with tax",
+		Columns: []Column{
+			{"price_from", "Price", FormText}, {"net_e4", "Net", FormMoney}, {"tax_basis_points", "Value added tax", FormShare},
+			{"tax_e4", "Tax", FormMoney}, {"gross_e4", "To pay", FormMoney},
+		},
+		Empty: "This job has no price yet.",
+	}
+}
+
+// fillTaxed shows what the customer pays. Tax is not rounded here: what is shown
+// in whole hundredths is rounded where it is shown.
+func fillTaxed(f Filter, a account, names Names) Table {
+	t := taxedTable()
+	net, from, ok := a.priceNow()
+	if !ok || names.Settings == nil {
+		return t
+	}
+	rate := names.Settings.VATBasisPoints
+	tax := measure.VATOn(net, rate, 1)
+	t.Rows = [][]Cell{{textCell(from), sumCell(net, on(only(scope(f), KindPrice), a.priceSides()...)),
+		numberCell(rate), numberCell(tax), numberCell(net + tax)}}
+	return t
 }
 
 func progressTable() Table {

@@ -91,6 +91,7 @@ var markMeanings = []markMeaning{
 	{MarkProtectionDown, "Finished with protection not lifted"},
 	{MarkOpenDamage, "Finished with damage not made good"},
 	{MarkOpenSnags, "Finished with snags not cleared"},
+	{MarkCoatOutside, "Coat too cold, too warm, too humid, too near to the dew point or too soon: see the coats"},
 	{MarkAfterFinish, "Recorded on a day after the job was finished"},
 	{MarkBeforeOpening, "Recorded on a day before the job was opened"},
 	{MarkRecordedLate, "Recorded more than seven days after it happened"},

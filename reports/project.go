@@ -42,6 +42,7 @@ type JobProjection struct {
 	lifted      map[string]lifting
 	covers      map[string]Fact // protection laid -> the fact of what is down
 	counts      []stockCount    // of the firm's stock, in order
+	coats       []coated        // that hold, in order
 
 	worked map[string]bool // events of site work that hold
 	// history is true where the job itself was opened late: then it was taken in

@@ -79,6 +79,7 @@ func (p *JobProjection) projectSite(o *occasion, payload events.Payload) {
 			with = "" // so that area and volume of a product belong together
 		}
 		o.quantity(done{e.Task, e.Surface, e.Method, e.Location, with}, e.Unit, e.QuantityMilli)
+		p.checkCoat(o, e)
 		o.material(taken{e.Product, events.Litre, e.VolumeMilli, 0, e.Place},
 			done{e.Task, e.Surface, "", e.Location, ""})
 	case *events.Usage:
@@ -329,5 +330,6 @@ func (p *JobProjection) void(o *occasion, id string) {
 	p.accept(o)
 	p.useBill(o)
 	p.uncount(o, id)
+	p.coats = slices.DeleteFunc(p.coats, func(c coated) bool { return c.event == id })
 	p.job.Finished = p.finishedDay()
 }
