@@ -1,7 +1,14 @@
 package reports
 
+import "slices"
+
 // Definitions returns every report in the order in which they are listed.
 func Definitions() []Definition {
+	return slices.Concat(ofMoney(), ofMaterial())
+}
+
+// ofMoney are the reports on hours, cost and margin.
+func ofMoney() []Definition {
 	return []Definition{
 		{
 			Name: "job-summary", Title: "Job summary",
@@ -43,6 +50,12 @@ func Definitions() []Definition {
 				"customer, by who worked and by season.",
 			Ask: askSpread, Make: makeSpread,
 		},
+	}
+}
+
+// ofMaterial are the reports on what is laid, applied, used and kept.
+func ofMaterial() []Definition {
+	return []Definition{
 		{
 			Name: "consumables", Title: "Consumables",
 			About: "Planned and used quantity and cost of each product.",

@@ -50,7 +50,8 @@ func makeJobCosting(f Filter, a Answer) Report {
 	p := progressOf(a.Sums, job)
 	v := p.at(maxDay, scheduleOf(job))
 	r.Tables = []Table{
-		fillResult(f, all, v, job), fillTaxed(f, all, a.Names), fillProgress(all, v, job), fillGrades(f, a.answered(costingLabour), a.Names),
+		fillResult(f, all, v, job), fillTaxed(f, all, a.Names), fillProgress(all, v, job),
+		fillGrades(f, a.answered(costingLabour), a.Names),
 		fillProducts(f, uses(a.answered(costingMaterial)), a.Names), fillDamage(f, a.answered(costingDamage)),
 	}
 	r.Figures = costingFigures(all, v, job, a.Names)

@@ -28,7 +28,8 @@ func (c chaos) run(ctx context.Context, t *topology) error {
 	sending, stop := context.WithCancel(ctx)
 	defer stop()
 	done := load.Persist(sending, []writers.Server{t.plain.server(), t.served.server()})
-	for _, phase := range []func(context.Context, *topology, *writers.Load) error{c.killLeaders, c.partLeader, c.stopClickHouse} {
+	type phase = func(context.Context, *topology, *writers.Load) error
+	for _, phase := range []phase{c.killLeaders, c.partLeader, c.stopClickHouse} {
 		if err := phase(ctx, t, load); err != nil {
 			stop()
 			return errors.Join(err, <-done)
