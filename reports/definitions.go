@@ -4,7 +4,7 @@ import "slices"
 
 // Definitions returns every report in the order in which they are listed.
 func Definitions() []Definition {
-	return slices.Concat(ofMoney(), ofMaterial())
+	return slices.Concat(ofMoney(), ofMaterial(), ofRates())
 }
 
 // ofMoney are the reports on hours, cost and margin.
@@ -96,4 +96,21 @@ func DefinitionOf(name string) (Definition, bool) {
 		}
 	}
 	return Definition{}, false
+}
+
+// ofRates are the reports on what quotes are priced from.
+func ofRates() []Definition {
+	return []Definition{
+		{
+			Name: "rates", Title: "Quote rates from history", Dated: true,
+			About: "What one unit of each kind of work took on finished jobs, blended with similar work, against the rate " +
+				"book, with its interval and the reason in one sentence.",
+			Ask: askRates, Make: makeRates,
+		},
+		{
+			Name: "rate-proposals", Title: "Proposed rates", Dated: true,
+			About: "Rates that the firm's own jobs propose in place of the book's, with the evidence.",
+			Ask:   askRates, Make: makeRateProposals,
+		},
+	}
 }

@@ -133,7 +133,9 @@ func (h *history) names() Names {
 	for _, p := range h.firm.Products() {
 		products = append(products, *h.firm.Product(p, 0))
 	}
-	return NamesOf(h.firm.Settings(0), products)
+	names := NamesOf(h.firm.Settings(0), products)
+	names.RateBooks, names.RateRejections = h.firm.RateBooks(0), h.firm.RateRejections(0)
+	return names
 }
 
 // report asks for a report by name.

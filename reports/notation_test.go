@@ -150,10 +150,7 @@ var verbs = map[string]func(l *line) events.Payload{
 		n.QuantityMilli, n.Unit = l.quantity()
 		return n
 	},
-	"rate-book-revised": func(l *line) events.Payload {
-		return &events.RateBook{Revision: l.next(), EffectiveFrom: "2026-01-01", Rates: []events.Rate{
-			{Task: "coat", Unit: events.SquareMetre, MinutesMilli: 9000, Source: "from-memory"}}}
-	},
+	"rate-book-revised": readRateBook,
 	"rate-rejected": func(l *line) events.Payload {
 		return &events.RateRejection{Task: l.next(), MinutesMilli: 9000, Reason: "too few jobs"}
 	},
@@ -303,6 +300,23 @@ func readEstimate(l *line) *events.Estimate {
 		e.Lines = append(e.Lines, n)
 	}
 	return e
+}
+
+// readRateBook reads "r1 from=2026-01-01 coat/wall/roller=5.7 sand=3.6": minutes
+// for one unit of a task, of its surface and method where they are named.
+func readRateBook(l *line) events.Payload {
+	b := &events.RateBook{EffectiveFrom: events.Day(cmp.Or(l.option("from"), "2026-01-01")), Revision: l.next()}
+	for l.more() {
+		key, value, _ := strings.Cut(l.next(), "=")
+		names := append(strings.Split(key, "/"), "", "")
+		t, _ := events.StandardTask(names[0])
+		b.Rates = append(b.Rates, events.Rate{Task: names[0], Surface: names[1], Method: names[2], Unit: t.Unit,
+			MinutesMilli: l.scaled(value, 3), Source: "from-memory"})
+	}
+	if len(b.Rates) == 0 {
+		b.Rates = []events.Rate{{Task: "coat", Unit: events.SquareMetre, MinutesMilli: 9000, Source: "from-memory"}}
+	}
+	return b
 }
 
 // readHours reads "anna protect-floor 90min" and, where it differs, the grade.

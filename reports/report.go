@@ -41,6 +41,10 @@ type Names struct {
 	// than names: settings in force, nil before the first, and products by key.
 	Settings *events.Settings
 	Listed   map[string]events.Product
+	// RateBooks is every revision of the firm's quote rates, and RateRejections every
+	// proposed rate that was not taken, oldest first.
+	RateBooks      []*events.RateBook
+	RateRejections []*events.RateRejection
 }
 
 // Definition is one report: what it asks and what it makes of the answer. Both

@@ -135,7 +135,9 @@ func (d *directory) load(ctx context.Context, firm string) (*folded, error) {
 // standard tasks. The maps are the caller's own.
 func (p *Projector) Names(ctx context.Context, firm string) (reports.Names, error) {
 	profile, err := p.Firm(ctx, firm)
-	return reports.NamesOf(profile.Settings, profile.Products), err
+	names := reports.NamesOf(profile.Settings, profile.Products)
+	names.RateBooks, names.RateRejections = profile.RateBooks, profile.RateRejections
+	return names, err
 }
 
 // Firm returns what the firm has recorded about itself. The profile is the
