@@ -17,7 +17,8 @@ type learned struct {
 	lines []jobLine
 	book  *events.RateBook // in force now; nil where there is none
 	fit   *rates.Fit
-	cells []cell // with history, in the order in which a job meets them
+	tried map[string]int64 // rates by task in place of those learned, for a quote that asks what if
+	cells []cell           // with history, in the order in which a job meets them
 }
 
 // asOfDay is the day up to which history counts: today, else that of the last

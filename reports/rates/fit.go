@@ -186,9 +186,13 @@ func (f *Fit) eachRow(use func(i, task, leaf int)) {
 func (f *Fit) fitRecent() {
 	residual, weight := make([]float64, f.Rows), make([]float64, f.Rows)
 	leaves := f.core.nodes[depth-1]
+	byAge := make([]float64, 20*halfLife) // older rows weigh next to nothing
+	for age := range byAge {
+		byAge[age] = recentWeight(age)
+	}
 	f.eachRow(func(i, _, leaf int) {
 		residual[i] = f.core.y[i] - leaves[leaf].mean
-		weight[i] = recentWeight(f.AsOf - int(f.index.rows[i].day))
+		weight[i] = byAge[min(max(f.AsOf-int(f.index.rows[i].day), 0), len(byAge)-1)]
 	})
 	tasks := f.index.tree.count(1)
 	rows := make([]int32, tasks+1)

@@ -33,23 +33,31 @@ type index struct {
 	excluded []Excluded
 }
 
+// cellKey is where a sample stands: codes of the names by level, from the task
+// at 1 on, and last the job.
+type cellKey [depth + 1]int32
+
 // ranks numbers the distinct values of a column in the order of the alphabet.
 func ranks(n int, at func(i int) string) (codes []int32, names []string) {
 	codes = make([]int32, n)
 	seen := map[string]int32{}
-	last, lastCode := "", int32(-1)
+	var lately [256]struct { // values seen lately, by their ends: most columns have few values
+		value string
+		next  int32 // code + 1
+	}
 	for i := range n {
 		s := at(i)
-		if lastCode < 0 || s != last {
+		slot := &lately[ending(s)]
+		if slot.next == 0 || slot.value != s {
 			code, ok := seen[s]
 			if !ok {
 				code = int32(len(names))
 				seen[s] = code
 				names = append(names, s)
 			}
-			last, lastCode = s, code
+			slot.value, slot.next = s, code+1
 		}
-		codes[i] = lastCode
+		codes[i] = slot.next - 1
 	}
 	order := make([]int32, len(names))
 	for i := range order {
@@ -64,6 +72,14 @@ func ranks(n int, at func(i int) string) (codes []int32, names []string) {
 		codes[i] = rank[code]
 	}
 	return codes, sorted
+}
+
+// ending tells most short lists of names apart by their last letters.
+func ending(s string) (h uint8) {
+	for i := max(0, len(s)-3); i < len(s); i++ {
+		h = h*7 + s[i]
+	}
+	return h
 }
 
 // sortBy sorts order stably by code, which is below n.
@@ -89,62 +105,57 @@ func sortBy(order, spare, code []int32, n int) (sorted, other []int32) {
 // the amount that BookMinutesMilli is thousandths of.
 func newIndex(samples []Sample, unit float64) *index {
 	n := len(samples)
-	var codes [depth + 1][]int32 // by level; the last is the job
+	keys := make([]cellKey, n)
 	var names [depth + 1][]string
-	column := []func(*Sample) string{nil, func(s *Sample) string { return s.Task }, func(s *Sample) string { return s.Surface },
-		func(s *Sample) string { return s.Method }, func(s *Sample) string { return s.JobType },
-		func(s *Sample) string { return s.Job }}
+	column := []func(*Sample) string{nil, func(s *Sample) string { return s.Task },
+		func(s *Sample) string { return s.Surface }, func(s *Sample) string { return s.Method },
+		func(s *Sample) string { return s.JobType }, func(s *Sample) string { return s.Job }}
 	order, spare := make([]int32, n), make([]int32, n)
 	for i := range order {
 		order[i] = int32(i)
 	}
 	for l := depth; l >= 1; l-- {
-		codes[l], names[l] = ranks(n, func(i int) string { return column[l](&samples[i]) })
-		order, spare = sortBy(order, spare, codes[l], len(names[l]))
+		var codes []int32
+		codes, names[l] = ranks(n, func(i int) string { return column[l](&samples[i]) })
+		order, spare = sortBy(order, spare, codes, len(names[l]))
+		for i, code := range codes {
+			keys[i][l] = code
+		}
 	}
 	x := &index{jobs: names[depth], rows: make([]row, 0, n)}
 	var crew []int32
 	crew, x.crews = ranks(n, func(i int) string { return samples[i].Crew })
 	b := newTreeBuilder(depth, n)
-	var keptAt int32 = -1
+	var kept *cellKey
 	for i := 0; i < n; {
 		end := i + 1
-		for end < n && sameCell(&codes, order[i], order[end], depth) {
+		for end < n && keys[order[i]] == keys[order[end]] {
 			end++
 		}
 		r, keep := x.merge(samples, order[i:end], unit)
 		if i = end; !keep {
 			continue
 		}
-		r.job, r.crew = codes[depth][r.first], mixedCrew(crew, order[end-int(r.samples):end])
-		level := 1
-		for keptAt >= 0 && level < depth && codes[level][r.first] == codes[level][keptAt] {
-			level++
-		}
-		if keptAt < 0 {
-			level = 0
+		key := &keys[r.first]
+		r.job, r.crew = key[depth], mixedCrew(crew, order[end-int(r.samples):end])
+		level := 0
+		if kept != nil {
+			level = 1
+			for level < depth && key[level] == kept[level] {
+				level++
+			}
 		}
 		b.row(level)
 		for l := max(level, 1); l < depth; l++ {
-			x.names[l] = append(x.names[l], names[l][codes[l][r.first]])
+			x.names[l] = append(x.names[l], names[l][key[l]])
 		}
-		keptAt = r.first
+		kept = key
 		x.rows = append(x.rows, r)
 	}
 	x.names[0] = []string{""}
 	x.tree = b.done()
 	x.refer()
 	return x
-}
-
-// sameCell reports whether two samples share the codes of levels 1 to last.
-func sameCell(codes *[depth + 1][]int32, a, b int32, last int) bool {
-	for l := last; l >= 1; l-- {
-		if codes[l][a] != codes[l][b] {
-			return false
-		}
-	}
-	return true
 }
 
 // mixedCrew returns the crew of a group, -1 where several worked on it.

@@ -70,8 +70,9 @@ func NewPayback(prior Frequency, protected, unprotected Exposure, damageE4, prot
 	for _, v := range []struct {
 		field string
 		value int64
-	}{{"protected.milli", protected.Milli}, {"protected.events", protected.Events}, {"unprotected.milli", unprotected.Milli},
-		{"unprotected.events", unprotected.Events}, {"damage_e4", damageE4}, {"protection_e4", protectionE4}} {
+	}{{"protected.milli", protected.Milli}, {"protected.events", protected.Events},
+		{"unprotected.milli", unprotected.Milli}, {"unprotected.events", unprotected.Events}, {"damage_e4", damageE4},
+		{"protection_e4", protectionE4}} {
 		if v.value < 0 || v.value > events.MoneyE4Max {
 			return Payback{}, fmt.Errorf("reckon payback: %w", events.Refuse(v.field, v.value, "0 to %d", events.MoneyE4Max))
 		}

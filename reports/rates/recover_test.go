@@ -15,8 +15,7 @@ func query(s *Sample) Query {
 // recovered is how well fits found the true rates of the lines after them.
 type recovered struct{ rmse, within80, belowP80, belowP90, width, rounds float64 }
 
-// recoverFirms fits 40 firms and quotes the jobs after. mean takes the log rate of
-// the comparison instead, where it is given.
+// recoverFirms fits 40 firms and quotes the jobs after.
 func recoverFirms(t *testing.T, s scenario, o Options) recovered {
 	t.Helper()
 	const firms = 40
@@ -37,7 +36,11 @@ func recoverFirms(t *testing.T, s scenario, o Options) recovered {
 			}
 			n++
 			actual := float64(l.Minutes)
-			r.rmse += (p.Mean - l.truth) * (p.Mean - l.truth)
+			truth := l.truth
+			if o.Crews {
+				truth += l.crew
+			}
+			r.rmse += (p.Mean - truth) * (p.Mean - truth)
 			r.within80 += one(p.P10 <= actual && actual <= p.P90)
 			r.belowP80 += one(actual <= p.P80)
 			r.belowP90 += one(actual <= p.P90)
@@ -58,14 +61,16 @@ func TestFitRecoversTheTrueRates(t *testing.T) {
 		options  Options
 		rmse     float64
 		low, up  float64 // of the share within the central 80 %
+		safe     float64 // how far the shares below P80 and P90 may be off
 	}{
-		{"clean", clean, Options{}, .145, .76, .84},
-		{"clean, without the recent level", clean, Options{NoRecent: true}, .145, .76, .84},
-		{"clean, normal", clean, Options{Nu: math.Inf(1), NoRecent: true}, .145, .76, .84},
-		{"realistic", realistic, Options{}, .158, .76, .86},
-		{"realistic, crews", realistic, Options{Crews: true}, .158, .76, .86},
-		{"start-up", startUp, Options{}, .295, .76, .88},
-		{"drift", drifting, Options{}, .217, .74, .86},
+		{"clean", clean, Options{}, .145, .76, .84, .03},
+		{"clean, without the recent level", clean, Options{NoRecent: true}, .145, .76, .84, .03},
+		{"clean, normal", clean, Options{Nu: math.Inf(1), NoRecent: true}, .145, .76, .84, .03},
+		{"realistic", realistic, Options{}, .158, .76, .86, .03},
+		{"realistic, crews", realistic, Options{Crews: true}, .158, .76, .86, .03},
+		{"start-up", startUp, Options{}, .295, .76, .88, .03},
+		// Safe amounts are too low under strong drift, which is what the alarm is for.
+		{"drift", drifting, Options{}, .217, .74, .86, .06},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			r := recoverFirms(t, test.scenario, test.options)
@@ -77,7 +82,7 @@ func TestFitRecoversTheTrueRates(t *testing.T) {
 			if r.within80 < test.low || r.within80 > test.up {
 				t.Errorf("%.3f of lines are within P10 to P90, not %.2f to %.2f", r.within80, test.low, test.up)
 			}
-			if math.Abs(r.belowP80-.8) > .04 || math.Abs(r.belowP90-.9) > .04 {
+			if math.Abs(r.belowP80-.8) > test.safe || math.Abs(r.belowP90-.9) > test.safe {
 				t.Errorf("%.3f of lines are below P80 and %.3f below P90", r.belowP80, r.belowP90)
 			}
 		})

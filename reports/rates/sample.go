@@ -69,17 +69,17 @@ const amountMax = int64(1_000_000_000_000)
 // check refuses what cannot have happened. Events are checked when they are
 // recorded, so an error here means that something else made the sample.
 func (s *Sample) check(takenField, bookField string) error {
-	for _, v := range []struct {
-		field string
-		value int64
-	}{{"quantity_milli", s.QuantityMilli}, {takenField, s.Minutes}, {bookField, s.BookMinutesMilli}} {
-		if v.value < 0 || v.value > amountMax {
-			err := events.Refuse(v.field, v.value, "0 to %d", amountMax)
-			if len(s.EventIDs) > 0 {
-				err.EventID = s.EventIDs[0]
-			}
-			return fmt.Errorf("read sample of job %q: %w", s.Job, err)
-		}
+	field, value := "quantity_milli", s.QuantityMilli
+	if v := s.Minutes; v < 0 || v > amountMax {
+		field, value = takenField, v
+	}
+	if v := s.BookMinutesMilli; v < 0 || v > amountMax {
+		field, value = bookField, v
+	}
+	if value < 0 || value > amountMax {
+		err := events.Refuse(field, value, "0 to %d", amountMax)
+		err.EventID = s.firstEvent()
+		return fmt.Errorf("read sample of job %q: %w", s.Job, err)
 	}
 	return nil
 }

@@ -36,7 +36,8 @@ const (
 // simLine is a line to be quoted, with its true rate against the book.
 type simLine struct {
 	Sample
-	truth float64
+	truth float64 // without the crew
+	crew  float64
 }
 
 type simulator struct {
@@ -152,7 +153,7 @@ func (m *simulator) job(j int) []simLine {
 			}
 		}
 		quantity := int64(math.Round(1000 * size * math.Exp(.4*m.NormFloat64())))
-		lines = append(lines, simLine{truth: truth, Sample: Sample{BookMinutesMilli: m.book[t],
+		lines = append(lines, simLine{truth: truth, crew: m.crew[crew], Sample: Sample{BookMinutesMilli: m.book[t],
 			Minutes: int64(math.Round(float64(quantity) / 1e6 * float64(m.book[t]) * math.Exp(y+slip))),
 			Line: Line{Job: fmt.Sprintf("job-%05d", j), Task: fmt.Sprintf("task-%02d", t), Surface: fmt.Sprintf("surface-%d", s),
 				Method: fmt.Sprintf("method-%d", k), JobType: fmt.Sprintf("type-%d", jobType), Crew: fmt.Sprintf("crew-%d", crew),
