@@ -68,6 +68,12 @@ func ofMaterial() []Definition {
 			Ask: askProtection, Make: makeProtection,
 		},
 		{
+			Name: "payback", Title: "Payback of protection",
+			About: "Damage in rooms that were protected and in rooms that were left bare, what it costs, and whether " +
+				"protection pays.",
+			Ask: askPayback, Make: makePayback,
+		},
+		{
 			Name: "coats", Title: "Coats and climate", NeedsJob: true,
 			About: "Every coat with its readings: dew point, coverage and implied film, what was outside the limits of the " +
 				"data sheet, and what could not be checked.",
@@ -111,6 +117,17 @@ func ofRates() []Definition {
 			Name: "rate-proposals", Title: "Proposed rates", Dated: true,
 			About: "Rates that the firm's own jobs propose in place of the book's, with the evidence.",
 			Ask:   askRates, Make: makeRateProposals,
+		},
+		{
+			Name: "backtest", Title: "Backtest of rates",
+			About: "Every finished job quoted again from the jobs before it: book against tuned rates, and promises against " +
+				"what was kept.",
+			Ask: askRates, Make: makeBacktest,
+		},
+		{
+			Name: "rate-drift", Title: "Drift of rates", Dated: true,
+			About: "Tasks that no longer take what history says, with control charts, and what practice, size and crew do.",
+			Ask:   askRates, Make: makeDrift,
 		},
 	}
 }

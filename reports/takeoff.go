@@ -134,7 +134,8 @@ func (r Room) measure(rule string) ([]measured, error) {
 		}
 		milli *= max(w.Coats, 1)
 		if milli < 1 || milli > events.QuantityMilliMax || w.Coats < 0 || w.Coats > 20 {
-			return nil, events.Refuse(fmt.Sprintf("work[%d].of", i), w.Of, "there is none of it here, or too much: %d thousandths",
+			return nil, events.Refuse(fmt.Sprintf("work[%d].of", i), w.Of, "there is none of it here, or too much: %d "+
+				"thousandths",
 				milli)
 		}
 		if w.Coats > 1 {
