@@ -24,7 +24,7 @@ func Backtest(ctx context.Context, a Answer, progress func(done, total int)) (*r
 func backtest(ctx context.Context, lines []jobLine, names Names, progress func(done, total int)) (*rates.Backtest,
 	error) {
 	book := func(l jobLine) int64 {
-		if r := rateIn(names.bookOn(quotedOn(l.job)), l.cell); r != nil {
+		if r := rateIn(names.BookOn(quotedOn(l.job)), l.cell); r != nil {
 			return r.MinutesMilli
 		}
 		return 0

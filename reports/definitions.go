@@ -1,10 +1,18 @@
 package reports
 
-import "slices"
-
 // Definitions returns every report in the order in which they are listed.
 func Definitions() []Definition {
-	return slices.Concat(ofMoney(), ofMaterial(), ofRates())
+	var all []Definition
+	for _, g := range []struct {
+		name string
+		of   []Definition
+	}{{"Cost and margin", ofMoney()}, {"Material, protection and coats", ofMaterial()}, {"Rates and quotes", ofRates()}} {
+		for _, d := range g.of {
+			d.Group = g.name
+			all = append(all, d)
+		}
+	}
+	return all
 }
 
 // ofMoney are the reports on hours, cost and margin.

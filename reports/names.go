@@ -1,6 +1,10 @@
 package reports
 
-import "daysheet/events"
+import (
+	"time"
+
+	"daysheet/events"
+)
 
 // NamesOf returns how a firm calls its things: the standard tasks, the firm's
 // own lists and its products. settings may be nil where the firm recorded none.
@@ -96,4 +100,17 @@ var markMeanings = []markMeaning{
 	{MarkBeforeOpening, "Recorded on a day before the job was opened"},
 	{MarkRecordedLate, "Recorded more than seven days after it happened"},
 	{MarkClockAhead, "The clock of the sender was ahead"},
+}
+
+// Local returns the moment in the firm's own time zone; as it is before the firm
+// has settings.
+func (n Names) Local(t time.Time) time.Time {
+	if n.Settings == nil {
+		return t
+	}
+	// Settings with a time zone that is unknown here are refused when they come in.
+	if zone, err := time.LoadLocation(n.Settings.TimeZone); err == nil {
+		return t.In(zone)
+	}
+	return t
 }

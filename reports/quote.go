@@ -78,7 +78,7 @@ func withoutHistory(f Filter, names Names) (learned, error) {
 	if err != nil {
 		return learned{}, err
 	}
-	l := learned{book: names.bookOn(f.Today)}
+	l := learned{book: names.BookOn(f.Today)}
 	l.fit, err = rates.FitLabour(nil, day, rates.Options{})
 	return l, err
 }

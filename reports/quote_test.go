@@ -166,3 +166,15 @@ func TestQuoteIssues(t *testing.T) {
 			estimate[5].Number, estimate[7].Number, q.LabourE4, q.OverheadE4, q.NetE4)
 	}
 }
+
+// TestQuoteReport requires the shape that every output relies on.
+func TestQuoteReport(t *testing.T) {
+	off := roomTakeOff()
+	off.WhatIf = []Alternative{{Name: "bare", Without: []events.Family{events.FamilyProtection}}}
+	q, alternatives := quoted(t, "", off)
+	r := q.Report(Filter{Firm: testFirm}, told(t, quoteBook).history.names(), alternatives)
+	checkShape(t, r)
+	if len(r.Tables) != 6 || len(r.Tables[4].Rows) != len(q.Lines)+3 {
+		t.Errorf("%d tables, %d lines for the customer", len(r.Tables), len(r.Tables[4].Rows))
+	}
+}

@@ -147,9 +147,9 @@ func (n Names) unitOf(task string) events.Unit {
 	return ""
 }
 
-// bookOn returns the revision in force for quotes of a day: the last one recorded
+// BookOn returns the revision in force for quotes of a day: the last one recorded
 // of those that are effective. It is nil where there is none.
-func (n Names) bookOn(day events.Day) *events.RateBook {
+func (n Names) BookOn(day events.Day) *events.RateBook {
 	var book *events.RateBook
 	for _, b := range n.RateBooks {
 		if b.EffectiveFrom <= day && (book == nil || b.EffectiveFrom >= book.EffectiveFrom) {

@@ -40,7 +40,7 @@ func learn(f Filter, a Answer, byType bool, o rates.Options) (learned, error) {
 	if day == "" {
 		return l, nil
 	}
-	l.book = a.Names.bookOn(day)
+	l.book = a.Names.BookOn(day)
 	asOf, err := rates.DayNumber(day)
 	if err != nil {
 		return l, err

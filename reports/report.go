@@ -53,6 +53,7 @@ type Definition struct {
 	Name  string // in the address: /v1/reports/<Name>
 	Title string
 	About string // one sentence for the page and the API description
+	Group string // what it is listed under
 	// NeedsJob is true where the report is about one job.
 	NeedsJob bool
 	// WholeFirm is true where jobs and periods cannot be chosen.

@@ -6,16 +6,17 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
-	"path/filepath"
 	"runtime/debug"
 	"sync"
 	"time"
 
 	"daysheet/events"
 	"daysheet/services/eventlog"
+	"daysheet/services/facts/clickhouse"
 	"daysheet/services/httpd"
 	"daysheet/services/intake"
 	"daysheet/services/projector"
+	"daysheet/services/quoting"
 	"daysheet/services/reporting"
 )
 
@@ -31,29 +32,31 @@ type appConfig struct {
 	nats  NATSFlags
 	store StoreFlags
 	httpd httpd.Config
+	roles roles
 }
 
-// app is the whole program, opened in the order in which data walks through it.
+// app is the whole program, or the parts of it that run in this process, opened in
+// the order in which data walks through it.
 type app struct {
+	roles     roles
 	log       *eventlog.Log
-	store     store
-	projector *projector.Projector
+	store     store                // nil where intake runs alone
+	projector *projector.Projector // likewise; it only watches the store where another process projects
 	tokens    *httpd.Tokens
 	server    *httpd.Server
 
 	stop    context.CancelFunc
 	running sync.WaitGroup
-	failed  chan error // the projector's end, if it was not asked to stop
 }
 
-// openApp opens the data folder and starts the projector. The caller closes it.
+// openApp opens the data folder and starts what runs in the background. The caller closes it.
 func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error) {
 	limitMemory()
 	logger := g.logger()
 	if err := os.MkdirAll(g.Data, 0o700); err != nil {
 		return nil, fmt.Errorf("make data folder: %w", err)
 	}
-	a := &app{failed: make(chan error, 1)}
+	a := &app{roles: cfg.roles}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, a.Close())
@@ -65,17 +68,24 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 	if err := checkLog(ctx, a.log, fromNothing); err != nil { // before the store: it may have to restore the log
 		return nil, err
 	}
-	if a.store, err = openStore(ctx, g, cfg.store, logger); err != nil {
+	if a.roles.usesStore() {
+		if a.store, err = openStore(ctx, g, cfg.store, logger); err != nil {
+			return nil, err
+		}
+		if err := checkLog(ctx, a.log, a.store.Position); err != nil {
+			return nil, err
+		}
+	}
+	if a.tokens, err = httpd.OpenTokens(g.tokensPath()); err != nil {
 		return nil, err
 	}
-	if err := checkLog(ctx, a.log, a.store.Position); err != nil {
-		return nil, err
+	if a.store != nil {
+		a.projector = projector.New(a.log, a.store, logger)
+		if cfg.store.ClickHouse != "" {
+			a.projector.Outlast(passes)
+		}
+		a.start(logger)
 	}
-	if a.tokens, err = httpd.OpenTokens(filepath.Join(g.Data, tokensFile)); err != nil {
-		return nil, err
-	}
-	a.projector = projector.New(a.log, a.store, logger)
-	a.start(logger)
 	if err := a.mount(cfg, logger); err != nil {
 		return nil, err
 	}
@@ -94,34 +104,60 @@ func limitMemory() {
 	}
 }
 
-// start runs the projector until Close. If it stops by itself, recording goes on
-// and reports stay where they are: whoever runs the server must see why.
+// passes reports whether an error of a store on a server may pass by itself: the
+// server is away, busy or full, and comes back.
+func passes(err error) bool { return !errors.Is(err, clickhouse.ErrClosed) }
+
+// start runs the projector until Close, or watches what another process projects.
+// If it stops by itself, recording goes on and reports stay where they are: whoever
+// runs the server must see why.
 func (a *app) start(logger *slog.Logger) {
 	ctx, stop := context.WithCancel(context.Background())
 	a.stop = stop
+	run := a.projector.Observe
+	if a.roles.runs(roleProjector) {
+		run = a.projector.Run
+	}
 	a.running.Go(func() {
-		if err := a.projector.Run(ctx); err != nil {
+		if err := run(ctx); err != nil {
 			logger.Error("projector stopped; events are still recorded, reports stay as they are", "reason", err)
-			a.failed <- err
 		}
 	})
 }
 
-// mount puts the routes on the engine.
+// mount puts the routes of the parts that run on the engine.
 func (a *app) mount(cfg appConfig, logger *slog.Logger) error {
 	cfg.httpd.Tokens = a.tokens
 	cfg.httpd.Logger = logger
 	cfg.httpd.Version = build().Version
-	cfg.httpd.OnSetup = a.setUp
-	cfg.httpd.Ready = map[string]func(context.Context) error{
-		"log":   a.log.Health,
-		"facts": a.caughtUp,
+	cfg.httpd.Ready = map[string]func(context.Context) error{"log": a.logReady}
+	if a.projector != nil {
+		cfg.httpd.Ready["facts"] = a.caughtUp
+	}
+	if a.roles.runs(roleIntake) {
+		cfg.httpd.OnSetup = a.setUp
 	}
 	a.server = httpd.New(cfg.httpd)
-	if err := intake.Mount(a.server, a.log); err != nil {
-		return err
+	if err := a.server.Registry.Register(newMetrics(a.log, a.projector, a.roles)); err != nil {
+		return fmt.Errorf("add metrics: %w", err)
+	}
+	if a.roles.runs(roleIntake) {
+		if err := intake.Mount(a.server, a.log); err != nil {
+			return err
+		}
+	}
+	if !a.roles.runs(roleReporting) {
+		return nil
 	}
 	reporting.MountLedger(a.server, a.ledger())
+	if a.roles.runs(roleIntake) { // it reads and records
+		err := quoting.Mount(a.server, quoting.Deps{
+			Store: a.store, Names: a.projector.Names, Position: a.positionFor, Record: a.log.Record, Clock: time.Now,
+		})
+		if err != nil {
+			return err
+		}
+	}
 	return reporting.Mount(a.server, reporting.Deps{
 		Store: a.store, Names: a.projector.Names, Commits: a.log.Commits, Watch: a.projector.Watch,
 		Position: a.positionFor,
@@ -154,25 +190,46 @@ func (a *app) setUp(ctx context.Context, firm string, settings events.Settings) 
 	if err != nil {
 		return err
 	}
+	if !a.roles.runs(roleProjector) {
+		return nil // the settings are recorded, and another process projects them in its time
+	}
 	return a.projector.Wait(ctx, firm, receipts[0].Sequence)
+}
+
+// logReady reports whether the log can be written and read.
+func (a *app) logReady(ctx context.Context) error {
+	if err := a.log.Health(ctx); err != nil {
+		return &httpd.NotReady{Reason: "its server does not answer", Err: err}
+	}
+	return nil
 }
 
 // caughtUp reports whether the facts stand where the log stands.
 func (a *app) caughtUp(ctx context.Context) error {
-	select {
-	case err := <-a.failed:
-		a.failed <- err
-		return fmt.Errorf("the projector stopped: %w", err)
-	default:
+	if t, ok := a.projector.Trouble(); ok {
+		return &httpd.NotReady{Reason: reasonOf(t), Err: t.Err}
 	}
 	behind, err := a.projector.Lag(ctx)
 	if err != nil {
 		return err
 	}
 	if behind > catchUpMax {
-		return fmt.Errorf("the facts are %d commits behind the log", behind)
+		return &httpd.NotReady{Reason: fmt.Sprintf("they are %d commits behind the log", behind)}
 	}
 	return nil
+}
+
+// reasonOf says why the facts do not keep up, without what only the program's own
+// log may tell.
+func reasonOf(t projector.Trouble) string {
+	text := "log or store have not answered since " + t.Since.UTC().Format(time.RFC3339) + " and are tried again"
+	if t.Stopped {
+		text = "the projector stopped at " + t.Since.UTC().Format(time.RFC3339)
+	}
+	if t.Where != "" {
+		text += ", " + t.Where
+	}
+	return text
 }
 
 // catchUp waits until the facts of a firm stand where its log stands now.

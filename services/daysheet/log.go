@@ -22,6 +22,7 @@ type NATSFlags struct {
 	NATSCert        string `name:"nats-cert" help:"Certificate (PEM) of this client." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_NATS_CERT"`
 	NATSKey         string `name:"nats-key" help:"Key (PEM) of this client." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_NATS_KEY"`
 	NATSNKey        string `name:"nats-nkey" help:"File with the nkey seed of this client's user." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_NATS_NKEY"`
+	NATSInbox       string `name:"nats-inbox" help:"Prefix of the subjects that answers to this client come back on, where the server lets its user hear no other." default:"_INBOX" placeholder:"PREFIX" env:"DAYSHEET_NATS_INBOX"`
 	LogMaxMegabytes int64  `help:"Most disk, in megabytes, that each of the log's sixteen partitions may take. A firm is in one of them. When it is full the ledger refuses to record." default:"20480" env:"DAYSHEET_LOG_MAX_MEGABYTES"`
 }
 
@@ -38,6 +39,8 @@ func logConfig(g *Globals, f NATSFlags, logger *slog.Logger) eventlog.Config {
 	}
 	if f.NATS == "" {
 		cfg.Dir = filepath.Join(g.Data, logFolder)
+	} else {
+		cfg.InboxPrefix = f.NATSInbox
 	}
 	return cfg
 }

@@ -19,23 +19,26 @@ import (
 type CLI struct {
 	Globals
 
-	Serve   ServeCmd   `cmd:"" help:"Serve the ledger: the API and the pages."`
-	Demo    DemoCmd    `cmd:"" help:"Serve an invented firm with three years of jobs, to look around."`
-	Record  RecordCmd  `cmd:"" help:"Record events from a file or from the command line."`
-	Import  ImportCmd  `cmd:"" help:"Import past jobs from a spreadsheet (CSV) or events (JSON lines)."`
-	Export  ExportCmd  `cmd:"" help:"Write every event of the firm as JSON lines."`
-	Rebuild RebuildCmd `cmd:"" help:"Drop the store of facts and make it again from the log."`
-	Verify  VerifyCmd  `cmd:"" help:"Check the log's chains and gaps, and that the facts are what a replay makes."`
-	Audit   AuditCmd   `cmd:"" help:"Count the facts against the log, and with --mend put right what differs."`
-	Repair  RepairCmd  `cmd:"" help:"Make a damaged log whole again from the copy in the store."`
-	Token   TokenCmd   `cmd:"" help:"Add, list and revoke the tokens that give access."`
-	Version VersionCmd `cmd:"" help:"Print the version."`
+	Serve    ServeCmd    `cmd:"" help:"Serve the ledger: the API and the pages."`
+	Demo     DemoCmd     `cmd:"" help:"Serve an invented firm with three years of jobs, to look around."`
+	Record   RecordCmd   `cmd:"" help:"Record events from a file or from the command line."`
+	Import   ImportCmd   `cmd:"" help:"Import past jobs from a spreadsheet (CSV) or events (JSON lines)."`
+	Export   ExportCmd   `cmd:"" help:"Write every event of the firm as JSON lines."`
+	Rebuild  RebuildCmd  `cmd:"" help:"Drop the store of facts and make it again from the log."`
+	Verify   VerifyCmd   `cmd:"" help:"Check the log's chains and gaps, and that the facts are what a replay makes."`
+	Audit    AuditCmd    `cmd:"" help:"Count the facts against the log, and with --mend put right what differs."`
+	Repair   RepairCmd   `cmd:"" help:"Make a damaged log whole again from the copy in the store."`
+	Backtest BacktestCmd `cmd:"" help:"Test on the firm's own past whether rates tuned from history would have quoted better."`
+	Token    TokenCmd    `cmd:"" help:"Add, list and revoke the tokens that give access."`
+	Prepare  PrepareCmd  `cmd:"" help:"Make the log's streams on an external NATS server, with the operator's key."`
+	Version  VersionCmd  `cmd:"" help:"Print the version."`
 }
 
 // Globals are the flags that every command knows.
 type Globals struct {
 	Config  string `help:"Configuration file (JSON, one member for each flag name). Flags go before environment, environment before file." type:"path" placeholder:"FILE" env:"DAYSHEET_CONFIG"`
 	Data    string `help:"Data folder of the ledger." type:"path" default:"${data}" env:"DAYSHEET_DATA"`
+	Tokens  string `help:"File that says who has access; tokens.json in the data folder, if not given. Processes of one ledger share it." type:"path" placeholder:"FILE" env:"DAYSHEET_TOKENS"`
 	LogJSON bool   `help:"Write the program's own log as JSON." name:"log-json" env:"DAYSHEET_LOG_JSON"`
 	Debug   bool   `help:"Log also what only helps to find a fault." env:"DAYSHEET_DEBUG"`
 

@@ -22,6 +22,7 @@ type ServeCmd struct {
 	NATSFlags
 	StoreFlags
 	HTTPFlags
+	Roles []string `name:"run" help:"Parts of the ledger to run in this process: intake, projector, reporting." default:"intake,projector,reporting" placeholder:"PART,..." env:"DAYSHEET_RUN"`
 }
 
 // HTTPFlags say where and how the pages and the API are served.
@@ -37,12 +38,23 @@ type HTTPFlags struct {
 // Help says what happens at the first start.
 func (c *ServeCmd) Help() string {
 	return `At the first start it prints a link that sets up the firm and signs you in. The link works once.
-Stop it with Ctrl-C or SIGTERM: what was acknowledged is on disk.`
+Stop it with Ctrl-C or SIGTERM: what was acknowledged is on disk.
+
+With --nats and --clickhouse the parts can run in processes of their own, on one machine or several: intake takes
+events and sets up the firm, projector makes the facts, reporting serves reports, jobs and pages. Quoting both
+reads and records, so it is served where intake and reporting run together. All of them read one file of tokens.`
 }
 
 // Run serves until ctx ends.
 func (c *ServeCmd) Run(ctx context.Context, g *Globals) (err error) {
-	a, err := openApp(ctx, g, appConfig{nats: c.NATSFlags, store: c.StoreFlags, httpd: c.httpd()})
+	r, err := rolesOf(c.Roles)
+	if err == nil {
+		err = r.check(c.NATSFlags, c.StoreFlags)
+	}
+	if err != nil {
+		return err
+	}
+	a, err := openApp(ctx, g, appConfig{nats: c.NATSFlags, store: c.StoreFlags, httpd: c.httpd(), roles: r})
 	if err != nil {
 		return err
 	}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -44,7 +43,7 @@ func withTokens(g *Globals, use func(*httpd.Tokens) error) error {
 	if err := os.MkdirAll(g.Data, 0o700); err != nil {
 		return fmt.Errorf("make data folder: %w", err)
 	}
-	tokens, err := httpd.OpenTokens(filepath.Join(g.Data, tokensFile))
+	tokens, err := httpd.OpenTokens(g.tokensPath())
 	if err != nil {
 		return err
 	}

@@ -104,6 +104,8 @@ func (s *site) mountPages(engine *gin.Engine) {
 	read.GET("/", s.page(s.showBoard))
 	read.GET("/jobs/:job", s.page(s.showJob))
 	read.GET("/explain", s.page(s.showExplain))
+	read.GET("/reports", s.page(s.showReports))
+	read.GET("/quotes", s.page(s.showQuote))
 	read.GET("/help", s.page(s.showHelp))
 	read.GET("/licences", s.page(s.showLicences))
 	for _, d := range s.definitions {

@@ -24,6 +24,8 @@ const (
 	jobPage      = "job.html"
 	reportPage   = "report.html"
 	explainPage  = "explain.html"
+	quotePage    = "quote.html"
+	reportsPage  = "reports.html"
 	helpPage     = "help.html"
 	licencesPage = "licences.html"
 	errorPage    = "error.html"
@@ -36,7 +38,7 @@ func parsePages() (map[string]*template.Template, error) {
 		return nil, fmt.Errorf("read layout of pages: %w", err)
 	}
 	pages := map[string]*template.Template{}
-	for _, name := range []string{boardPage, jobPage, reportPage, explainPage, helpPage, licencesPage, errorPage} {
+	for _, name := range []string{boardPage, jobPage, reportPage, explainPage, quotePage, reportsPage, helpPage, licencesPage, errorPage} {
 		t, err := shared.Clone()
 		if err == nil {
 			t, err = t.ParseFS(templateFiles, "templates/"+name)
@@ -115,10 +117,8 @@ func (s *site) page(build func(visit) (page, error)) gin.HandlerFunc {
 func (s *site) render(p page, firm string, here *url.URL) ([]byte, error) {
 	p.Firm, p.Here, p.assets = firm, here.RequestURI(), s.assets
 	p.Nav = append(p.Nav, link{"Jobs", "/", here.Path == "/" || strings.HasPrefix(here.Path, "/jobs/")})
-	for _, d := range s.definitions {
-		address := "/reports/" + d.Name
-		p.Nav = append(p.Nav, link{d.Title, address, here.Path == address})
-	}
+	p.Nav = append(p.Nav, link{"Reports", "/reports", strings.HasPrefix(here.Path, "/reports")},
+		link{"Quote", "/quotes", here.Path == "/quotes"})
 	p.Nav = append(p.Nav, link{"Help", "/help", here.Path == "/help"})
 	var b bytes.Buffer
 	if err := s.pages[p.name].ExecuteTemplate(&b, "layout", p); err != nil {

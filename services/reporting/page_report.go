@@ -22,6 +22,7 @@ type reportPageBody struct {
 	Asked         string // position that was asked for; empty for now
 	Report        *reportView
 	Downloads     []link
+	Decide        *decision // where proposals can be taken or turned down
 	Empty         string
 }
 
@@ -92,6 +93,9 @@ func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r
 		view := s.newReportView(d.Name, *r)
 		body.Report = &view
 		body.Downloads = downloads(*r)
+		if d.Name == "rate-proposals" && asked.AsOf == 0 {
+			body.Decide = newDecision(*r)
+		}
 		shown.Title, shown.AsOf, shown.Charts = r.Title, r.Filter.AsOf, s.drawn(*r)
 	}
 	if asked.Job != "" {

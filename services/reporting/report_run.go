@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"time"
 
 	"daysheet/events"
 	"daysheet/reports"
@@ -66,14 +65,7 @@ func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter) 
 // today returns the calendar day where the firm works: by its own time zone, or by
 // that of the clock before the firm has settings.
 func (s *site) today(names reports.Names) events.Day {
-	now := s.deps.Clock()
-	if names.Settings != nil {
-		// Settings with a time zone that is unknown here are refused when they come in.
-		if zone, err := time.LoadLocation(names.Settings.TimeZone); err == nil {
-			now = now.In(zone)
-		}
-	}
-	return events.DayOf(now)
+	return events.DayOf(names.Local(s.deps.Clock()))
 }
 
 // answer asks the store, and reads the job's commits where the report wants them.

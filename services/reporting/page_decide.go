@@ -1,0 +1,24 @@
+package reporting
+
+import "daysheet/reports"
+
+// decision is what the page of proposed rates can send: which of them are taken
+// over, or turned down, with the evidence that they rest on.
+type decision struct {
+	Evidence uint64
+	Rates    []choice // chosen are those that were not turned down before
+}
+
+// newDecision reads the proposals from the report's rows; nil where there are none.
+func newDecision(r reports.Report) *decision {
+	d := &decision{Evidence: r.Filter.AsOf}
+	for _, row := range r.Tables[0].Rows {
+		key := row[0].Key + "|" + row[1].Text + "|" + row[2].Text
+		name := list(row[0].Text, row[1].Text, row[2].Text)
+		d.Rates = append(d.Rates, choice{key, name, row[len(row)-1].Text == ""})
+	}
+	if len(d.Rates) == 0 {
+		return nil
+	}
+	return d
+}

@@ -1,0 +1,164 @@
+package reporting
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"net/url"
+	"slices"
+
+	"daysheet/events"
+	"daysheet/reports"
+	"daysheet/services/facts"
+	"daysheet/services/httpd"
+	"daysheet/services/quoting"
+)
+
+// Rows of an empty form, and those beyond what is filled in.
+const (
+	roomRows, workRows = 3, 8
+	spareRows          = 2
+)
+
+// quotePageBody is the form of a take-off and, where it is filled in, its price.
+type quotePageBody struct {
+	Grades, JobTypes, Rules []choice
+	Surfaces, Methods       []string
+	Rooms                   []roomRow
+	Works                   []workRow
+	Job                     string
+	Wrong                   string // what is wrong with the form; empty where nothing is
+	Report                  *reportView
+	Hidden                  []link // the form again, to issue it
+	CSV                     string
+}
+
+type roomRow struct {
+	Name, Length, Width, Height        string
+	Doors, DoorWidth, DoorHeight       string
+	Windows, WindowWidth, WindowHeight string
+}
+
+type workRow struct {
+	Tasks                            []choice
+	Of                               []choice
+	Surface, Method, Coats, Quantity string
+}
+
+// showQuote shows the form, and prices it where it holds work.
+func (s *site) showQuote(v visit) (page, error) {
+	names, err := s.deps.Names(v, v.firm)
+	if err != nil {
+		return page{}, fmt.Errorf("read names: %w", err)
+	}
+	body := quoteForm(v.values, names)
+	shown := page{name: quotePage, Title: "Quote", Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: "Quote"}}}
+	if slices.ContainsFunc(v.values[quoting.FieldTask], func(task string) bool { return task != "" }) {
+		r, err := s.quote(v, names)
+		switch {
+		case events.CodeOf(err) == events.Invalid:
+			body.Wrong = sentence(httpd.Problem(err).Error())
+		case err != nil:
+			return page{}, err
+		default:
+			view := s.newReportView("quote", r)
+			body.Report = &view
+			body.Hidden = hiddenFields(v.values)
+			shown.AsOf = r.Filter.AsOf
+		}
+	}
+	shown.Body = body
+	return shown, nil
+}
+
+// quote prices the take-off of a form at the position the store stands at.
+func (s *site) quote(v visit, names reports.Names) (reports.Report, error) {
+	t, err := quoting.TakeOffFrom(v.values)
+	if err != nil {
+		return reports.Report{}, err
+	}
+	f := reports.Filter{Firm: v.firm, AsOf: s.deps.Position(v.firm), Today: s.today(names)}
+	a, err := facts.Ask(v, s.deps.Store, reports.RatesQuestion(f))
+	if err != nil {
+		return reports.Report{}, fmt.Errorf("read history: %w", err)
+	}
+	a.Names = names
+	q, err := reports.NewQuote(f, a, t)
+	if err != nil {
+		return reports.Report{}, err
+	}
+	r := q.Report(f, names, nil)
+	r.Figures = nil // drawn from an address that a form has not
+	return r, nil
+}
+
+func hiddenFields(values url.Values) []link {
+	var hidden []link
+	for _, name := range slices.Sorted(maps.Keys(values)) {
+		for _, value := range values[name] {
+			if name != quoting.FieldJob {
+				hidden = append(hidden, link{Text: name, Address: value})
+			}
+		}
+	}
+	return hidden
+}
+
+// quoteForm fills the form in with what was sent.
+func quoteForm(values url.Values, names reports.Names) quotePageBody {
+	b := quotePageBody{Job: values.Get(quoting.FieldJob), JobTypes: sortedChoices(names.JobTypes,
+		values.Get(quoting.FieldJobType))}
+	rule := ""
+	if names.Settings != nil {
+		rule = names.Settings.MeasuredBy
+		for _, g := range names.Settings.Grades {
+			b.Grades = append(b.Grades, choice{g.Grade, g.Grade, g.Grade == values.Get(quoting.FieldGrade)})
+		}
+	}
+	chosen := cmp.Or(values.Get(quoting.FieldRule), rule, events.MeasureNet)
+	for _, r := range []choice{{events.MeasureNet, "net: every opening deducted", false},
+		{events.MeasureDIN18363, "DIN 18363: openings up to 2.5 m² measured over", false},
+		{events.MeasureIS1200, "IS 1200: deducted in three steps", false}} {
+		r.Chosen = r.Key == chosen
+		b.Rules = append(b.Rules, r)
+	}
+	b.Surfaces, b.Methods = usedWords(names)
+	at := func(field string, i int) string {
+		if all := values[field]; i < len(all) {
+			return all[i]
+		}
+		return ""
+	}
+	for i := range max(roomRows, len(values[quoting.FieldRoom])+spareRows) {
+		b.Rooms = append(b.Rooms, roomRow{at(quoting.FieldRoom, i), at(quoting.FieldLength, i), at(quoting.FieldWidth, i),
+			at(quoting.FieldHeight, i), at(quoting.FieldDoors, i), at(quoting.FieldDoorWidth, i), at(quoting.FieldDoorHeight, i),
+			at(quoting.FieldWindows, i), at(quoting.FieldWindowWidth, i), at(quoting.FieldWindowHeight, i)})
+	}
+	for i := range max(workRows, len(values[quoting.FieldTask])+spareRows) {
+		row := workRow{Surface: at(quoting.FieldSurface, i), Method: at(quoting.FieldMethod, i),
+			Coats: at(quoting.FieldCoats, i), Quantity: at(quoting.FieldQuantity, i)}
+		row.Tasks = sortedChoices(names.Tasks, at(quoting.FieldTask, i))
+		for _, of := range []choice{{quoting.OfQuantity, "a quantity", false}, {reports.OfWalls, "walls of the rooms", false},
+			{reports.OfCeiling, "ceilings", false}, {reports.OfFloor, "floors", false}, {reports.OfEdges, "edges", false},
+			{reports.OfOpenings, "doors and windows", false}} {
+			of.Chosen = of.Key == at(quoting.FieldOf, i)
+			row.Of = append(row.Of, of)
+		}
+		b.Works = append(b.Works, row)
+	}
+	return b
+}
+
+// usedWords returns the surfaces and methods that the firm's rate book names.
+func usedWords(names reports.Names) (surfaces, methods []string) {
+	for _, book := range names.RateBooks {
+		for _, r := range book.Rates {
+			surfaces, methods = append(surfaces, r.Surface), append(methods, r.Method)
+		}
+	}
+	tidy := func(words []string) []string {
+		slices.Sort(words)
+		return slices.DeleteFunc(slices.Compact(words), func(w string) bool { return w == "" })
+	}
+	return tidy(surfaces), tidy(methods)
+}
