@@ -206,7 +206,8 @@ func (j *job) coat() []reports.Fact {
 	f.Task, f.Family, f.Surface, f.Location = task.Task, task.Family, pick(random, surfaces), j.location()
 	stuff := of(f, reports.KindMaterial, 0, int64(200+random.IntN(12_000)), int64(10_000+random.IntN(900_000)))
 	stuff.Product, stuff.Unit, stuff.Place = used.key, used.unit, pick(random, places)
-	f.Method, f.Product, f.Unit, f.QuantityMilli = pick(random, methods), used.key, task.Unit, int64(500+random.IntN(60_000))
+	f.Method, f.Product, f.Unit = pick(random, methods), used.key, task.Unit
+	f.QuantityMilli = int64(500 + random.IntN(60_000))
 	overhead := of(stuff, reports.KindOverhead, 0, 0, stuff.CostE4/6)
 	overhead.Unit = ""
 	return []reports.Fact{f, stuff, overhead}

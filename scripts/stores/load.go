@@ -106,8 +106,10 @@ func (b *bench) loadPostgres(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	indexed := &load{name: "PostgreSQL, COPY and indexes", took: bare.took, about: "indexes made afterwards, VACUUM ANALYZE"}
-	if err := indexed.time(func() error { return b.postgres.index(ctx) }); err != nil {
+	indexed := &load{
+		name: "PostgreSQL, COPY and indexes", took: bare.took, about: "indexes made afterwards, VACUUM ANALYZE",
+	}
+	if err := indexed.time(func() error { return b.postgres.execute(ctx, postgresIndexes) }); err != nil {
 		return err
 	}
 	b.loads = append(b.loads, *bare, *indexed)

@@ -45,17 +45,22 @@ CREATE TABLE jobs (
 	accepted text NOT NULL, finished text NOT NULL);
 CREATE TABLE commits (partition smallint NOT NULL, sequence bigint NOT NULL, raw bytea NOT NULL);`
 
-// postgresIndexes are made after the rows are there, which is the quickest way. The
-// last one of facts holds all that the sums of reports need, so that the table itself
-// need not be read.
+// postgresIndexes are made after the rows are there, which is the quickest way.
 var postgresIndexes = []string{
 	"ALTER TABLE facts ADD PRIMARY KEY (firm, job, sequence, line)",
 	"CREATE INDEX facts_by_type ON facts (firm, job_type, day)",
-	"CREATE INDEX facts_by_kind ON facts (firm, kind, job) INCLUDE (side, family, task, product, unit, person, " +
-		"sign, minutes, quantity_milli, cost_e4, sequence)",
 	"ALTER TABLE jobs ADD PRIMARY KEY (firm, job, sequence)",
 	"CREATE INDEX jobs_by_sequence ON jobs (firm, sequence)",
 	"ALTER TABLE commits ADD PRIMARY KEY (partition, sequence)",
+	"VACUUM ANALYZE",
+}
+
+// postgresCovering is made for just these reports: it finds the kinds of facts that
+// each sum is about, and holds what most sums need, so that the table need not be read.
+var postgresCovering = []string{
+	"CREATE INDEX facts_by_kind ON facts (firm, kind, job) INCLUDE (side, family, task, product, unit, person, " +
+		"sign, minutes, quantity_milli, cost_e4, sequence)",
+	"VACUUM ANALYZE",
 }
 
 // postgres answers questions by the text that the product's stores use.
@@ -143,9 +148,9 @@ func (p *postgres) copy(ctx context.Context, tables []table) error {
 	})
 }
 
-// index makes the indexes, and tells the planner what there is.
-func (p *postgres) index(ctx context.Context) error {
-	for _, statement := range append(slices.Clone(postgresIndexes), "VACUUM ANALYZE") {
+// execute runs statements one after the other.
+func (p *postgres) execute(ctx context.Context, statements []string) error {
+	for _, statement := range statements {
 		if _, err := p.pool.Exec(ctx, statement); err != nil {
 			return fmt.Errorf("%s: %w", statement, err)
 		}
