@@ -18,6 +18,9 @@ import (
 type Tables struct {
 	FactsFrom string // facts, or facts FINAL
 	JobsFrom  string // jobs, or jobs FINAL
+	// Before is put before WHERE on facts: PRE lets ClickHouse filter rows before it
+	// merges those with the same key, which changes nothing, since they are equal.
+	Before string
 }
 
 // Statement is an SQL text with one argument, a string or an int64, for each ?.
@@ -92,7 +95,7 @@ func (t Tables) Jobs(q reports.JobQuery) (Statement, error) {
 
 // fromFacts writes FROM and WHERE for facts.
 func (t Tables) fromFacts(s *statement, q reports.Query) {
-	s.write(" FROM ", t.FactsFrom, " WHERE firm = ?")
+	s.write(" FROM ", t.FactsFrom, " ", t.Before, "WHERE firm = ?")
 	s.args = append(s.args, q.Firm)
 	for _, c := range q.Where {
 		s.in(string(c.Dimension), c.In)

@@ -40,6 +40,10 @@ func browserPages() []string {
 	return []string{
 		"/", "/?state=closed", "/jobs/stair-1", "/jobs/flat-2", "/jobs/hall-4", "/jobs/nowhere", "/help", "/licences",
 		"/reports/job-summary", "/reports/job-summary?job=stair-1", "/reports/estimate-vs-actual?job=stair-1",
+		"/reports", "/quotes", "/quotes?grade=painter&task=coat&surface=wall&method=roller&of=quantity&quantity=40&coats=2",
+		"/reports/job-costing?job=stair-1", "/reports/cost-differences?job=stair-1", "/reports/earned-value?job=stair-1",
+		"/reports/job-spread", "/reports/stock", "/reports/material-use", "/reports/protection", "/reports/payback",
+		"/reports/coats?job=stair-1", "/reports/rates", "/reports/rate-proposals", "/reports/backtest", "/reports/rate-drift",
 		"/reports/job-types", "/reports/consumables", "/reports/consumables?from=2031-01-01",
 		"/explain?job=stair-1&kind=labour&side=actual&of=minutes",
 	}

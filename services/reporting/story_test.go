@@ -106,7 +106,8 @@ func (s *stack) finishStairwell(job string, laid events.Event) {
 	s.record("north", job,
 		s.act(events.CoatApplied, "2026-05-13", events.Coat{Task: "coat", Surface: "wall", Method: "roller",
 			Location: "Ground floor", Coat: 1,
-			QuantityMilli: 105_000, Unit: events.SquareMetre, Product: "wall-matt", VolumeMilli: 16_400, Batch: "B-2207"}),
+			QuantityMilli: 105_000, Unit: events.SquareMetre, Product: "wall-matt", VolumeMilli: 16_400, Batch: "B-2207",
+			AirCelsiusMilli: milli(19_000), SurfaceCelsiusMilli: milli(17_500), HumidityPercentMilli: milli(55_000)}),
 		s.act(events.CoatApplied, "2026-05-15", events.Coat{Task: "coat", Surface: "wall", Method: "roller",
 			Location: "Ground floor", Coat: 2,
 			QuantityMilli: 105_000, Unit: events.SquareMetre, Product: "wall-matt", VolumeMilli: 14_900}),
@@ -167,3 +168,5 @@ func (s *stack) front() {
 			Unit: events.SquareMetre}),
 		s.act(events.JobSignedOff, "2026-04-20", events.SignOff{Role: "site manager"}))
 }
+
+func milli(n int64) *int64 { return &n }

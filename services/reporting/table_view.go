@@ -31,7 +31,11 @@ type cellView struct {
 	Number  bool
 	Head    bool
 	Blank   bool
+	Long    bool // a sentence, which needs room
 }
+
+// longText is the number of bytes from which a text is a sentence.
+const longText = 60
 
 func isNumber(form reports.Form) bool {
 	return form != reports.FormText && form != reports.FormName && form != reports.FormDay
@@ -73,7 +77,7 @@ func newRowView(columns []reports.Column, cells []reports.Cell, f format) []cell
 		number := isNumber(column.Form)
 		v := cellView{
 			Text: f.cell(c, column.Form), Number: number, Head: len(row) == 0 && !number, Blank: c.Blank,
-			Address: addressOf(c, column.Form),
+			Address: addressOf(c, column.Form), Long: !number && len(c.Text) > longText,
 		}
 		if number && !c.Blank && strings.HasPrefix(column.Key, differencePrefix) {
 			v.Text, v.Word = overOrUnder(v.Text, c.Number)

@@ -116,7 +116,7 @@ func tablesFrom(opts Options) facts.Tables {
 	if opts.NoFinal {
 		return facts.Tables{FactsFrom: "facts_1", JobsFrom: "jobs_1"}
 	}
-	return facts.Tables{FactsFrom: "facts_1 FINAL", JobsFrom: "jobs_1 FINAL"}
+	return facts.Tables{FactsFrom: "facts_1 FINAL", JobsFrom: "jobs_1 FINAL", Before: "PRE"}
 }
 
 // call runs work on a link of its own. Work ends early, with an error, when ctx
