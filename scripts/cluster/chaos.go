@@ -27,7 +27,7 @@ func (c chaos) run(ctx context.Context, t *topology) error {
 	load := writers.New(c.writers)
 	sending, stop := context.WithCancel(ctx)
 	defer stop()
-	done := load.Persist(sending, []writers.Server{t.plain.server(), t.served.server()})
+	done := load.Persist(sending, []writers.Server{t.plain.server(), t.intake.server()})
 	type phase = func(context.Context, *topology, *writers.Load) error
 	for _, phase := range []phase{c.killLeaders, c.partLeader, c.stopClickHouse} {
 		if err := phase(ctx, t, load); err != nil {
@@ -122,7 +122,7 @@ func (c chaos) stopClickHouse(ctx context.Context, t *topology, load *writers.Lo
 	t.click.server.kill()
 	wait(ctx, c.without)
 	during := load.Acknowledged() - before
-	behind, err := t.served.lag(ctx)
+	behind, err := t.projector.lag(ctx)
 	if err != nil {
 		return err
 	}
@@ -131,7 +131,7 @@ func (c chaos) stopClickHouse(ctx context.Context, t *topology, load *writers.Lo
 	}
 	back := time.Now()
 	for {
-		now, err := t.served.lag(ctx)
+		now, err := t.projector.lag(ctx)
 		if err != nil {
 			return err
 		}
@@ -158,7 +158,7 @@ func settle(ctx context.Context, t *topology) error {
 		if err != nil {
 			return err
 		}
-		other, err := t.served.position(ctx)
+		other, err := t.reporting.position(ctx)
 		if err != nil {
 			return err
 		}
@@ -188,7 +188,7 @@ func compare(ctx context.Context, t *topology, load *writers.Load) error {
 		if err != nil {
 			return err
 		}
-		other, err := t.served.get(ctx, path)
+		other, err := t.reporting.get(ctx, path)
 		if err != nil {
 			return err
 		}

@@ -49,8 +49,9 @@ func run(ctx context.Context, args []string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, t.down()) }()
-	fmt.Printf("NATS at %s\nClickHouse at %s\nledger with DuckDB at %s\nledger with ClickHouse at %s\n",
-		t.nats.url(), t.click.address(), t.plain.address, t.served.address)
+	fmt.Printf("NATS at %s\nClickHouse at %s\none process with DuckDB at %s\nintake at %s, projector at %s, reporting "+
+		"at %s\n",
+		t.nats.url(), t.click.address(), t.plain.address, t.intake.address, t.projector.address, t.reporting.address)
 	if args[0] == "up" {
 		<-ctx.Done()
 		return nil

@@ -19,6 +19,7 @@ const nodes = 3
 // its own, so that any two can be parted.
 type natsCluster struct {
 	servers []*process
+	who     *identity
 	ports   []int // of clients
 	proxies map[[2]int]*proxy
 }
@@ -26,13 +27,13 @@ type natsCluster struct {
 var natsReady = regexp.MustCompile(`Server is ready()`)
 
 // startNATS starts the servers with their data under folder.
-func startNATS(ctx context.Context, program, folder string) (*natsCluster, error) {
-	ports, err := freePorts(2 * nodes)
+func startNATS(ctx context.Context, program, folder string, who *identity) (*natsCluster, error) {
+	ports, err := freePorts(3 * nodes)
 	if err != nil {
 		return nil, err
 	}
-	c := &natsCluster{ports: ports[:nodes], proxies: map[[2]int]*proxy{}}
-	routes := ports[nodes:]
+	c := &natsCluster{ports: ports[:nodes], who: who, proxies: map[[2]int]*proxy{}}
+	routes := ports[nodes : 2*nodes]
 	for from := range nodes {
 		for to := range nodes {
 			if from == to {
@@ -46,11 +47,12 @@ func startNATS(ctx context.Context, program, folder string) (*natsCluster, error
 		}
 	}
 	for i := range nodes {
-		file := filepath.Join(folder, fmt.Sprintf("nats-%d.conf", i))
-		if err := os.WriteFile(file, []byte(c.config(i, routes[i], folder)), 0o600); err != nil {
+		own := filepath.Join(folder, fmt.Sprintf("nats-%d", i))
+		if err := configure(own, ports[2*nodes+i]); err != nil {
 			return nil, err
 		}
-		server := &process{name: fmt.Sprintf("nats-%d", i), program: program, args: []string{"-c", file},
+		server := &process{name: fmt.Sprintf("nats-%d", i), program: program,
+			args: []string{"-c", filepath.Join(own, natsFiles[0])}, env: c.environment(i, routes[i], own, who),
 			ready: natsReady, log: filepath.Join(folder, fmt.Sprintf("nats-%d.log", i))}
 		c.servers = append(c.servers, server)
 	}
@@ -62,40 +64,68 @@ func startNATS(ctx context.Context, program, folder string) (*natsCluster, error
 	return c, nil
 }
 
-// config is the configuration of one node. It advertises an address that nobody
-// listens on, so that every route goes through a proxy.
-func (c *natsCluster) config(i, route int, folder string) string {
-	var others []string
-	for to := range nodes {
-		if to != i {
-			others = append(others, "nats://"+c.proxies[[2]int{i, to}].address())
+// natsFiles are the configuration that deploy/nats holds.
+var natsFiles = []string{"nats.conf", "users.conf"}
+
+// configure puts the configuration of deploy/nats into a folder. Two things differ,
+// because three nodes share a machine here: the monitor's port, and the address that
+// a node advertises, on which nobody listens, so that every route goes through a
+// proxy and can be cut.
+func configure(folder string, monitor int) error {
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		return err
+	}
+	for _, name := range natsFiles {
+		raw, err := os.ReadFile(filepath.Join("deploy", "nats", name))
+		if err != nil {
+			return fmt.Errorf("read configuration of NATS; run this from the top of the tree: %w", err)
+		}
+		text := strings.ReplaceAll(string(raw), `"127.0.0.1:8222"`, fmt.Sprintf("\"127.0.0.1:%d\"", monitor))
+		text = strings.Replace(text, "  name: ledger\n", "  name: ledger\n  advertise: \"127.0.0.1:9\"\n", 1)
+		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o600); err != nil {
+			return err
 		}
 	}
-	return fmt.Sprintf(`server_name: node-%d
-listen: 127.0.0.1:%d
-jetstream { store_dir: %q, sync_interval: always, max_mem: 64MB, max_file: 1TB }
-cluster {
-  name: ledger
-  listen: 127.0.0.1:%d
-  advertise: "127.0.0.1:9"
-  no_advertise: true
-  routes: [%s]
+	return nil
 }
-`, i, c.ports[i], filepath.Join(folder, fmt.Sprintf("nats-%d", i)), route, strings.Join(others, ", "))
+
+// environment is what differs between nodes.
+func (c *natsCluster) environment(i, route int, folder string, who *identity) []string {
+	env := []string{
+		fmt.Sprintf("NATS_NAME=node-%d", i), fmt.Sprintf("NATS_LISTEN=127.0.0.1:%d", c.ports[i]),
+		fmt.Sprintf("NATS_CLUSTER_LISTEN=127.0.0.1:%d", route), "NATS_STORE=" + filepath.Join(folder, "data"),
+		"NATS_CERT=" + who.file("node.pem"), "NATS_KEY=" + who.file("node.key"), "NATS_CA=" + who.file("ca.pem"),
+	}
+	for to := range nodes {
+		address := fmt.Sprintf("127.0.0.1:%d", route)
+		if to != i {
+			address = c.proxies[[2]int{i, to}].address()
+		}
+		env = append(env, fmt.Sprintf("NATS_ROUTE_%d=nats://%s", to+1, address))
+	}
+	for user, variable := range users() {
+		env = append(env, variable+"="+who.users[user])
+	}
+	return env
 }
 
 // url names every server.
 func (c *natsCluster) url() string {
 	var urls []string
 	for _, port := range c.ports {
-		urls = append(urls, fmt.Sprintf("nats://127.0.0.1:%d", port))
+		urls = append(urls, fmt.Sprintf("tls://127.0.0.1:%d", port))
 	}
 	return strings.Join(urls, ",")
 }
 
 // leader returns the number of the server that leads a stream.
 func (c *natsCluster) leader(ctx context.Context, stream string) (int, error) {
-	conn, err := nats.Connect(c.url(), nats.MaxReconnects(-1))
+	key, err := nats.NkeyOptionFromSeed(c.who.file("operator.nk"))
+	if err != nil {
+		return 0, fmt.Errorf("ask for the leader: %w", err)
+	}
+	conn, err := nats.Connect(c.url(), key, nats.RootCAs(c.who.file("ca.pem")), nats.MaxReconnects(-1),
+		nats.ClientCert(c.who.file("client.pem"), c.who.file("client.key")), nats.CustomInboxPrefix("_INBOX_operator"))
 	if err != nil {
 		return 0, fmt.Errorf("ask for the leader: %w", err)
 	}

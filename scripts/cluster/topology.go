@@ -5,17 +5,20 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"os/exec"
 )
 
-// topology is the whole house on one machine: three NATS servers that keep the
-// log, a ClickHouse server, and two ledgers on the same log, one with its facts in
-// its data folder and one with them in ClickHouse.
+// topology is the whole house of deploy/ on one machine: three NATS servers that
+// keep the log, a ClickHouse server, and two ledgers on the same log. One is a
+// single process with its facts in its data folder; the other has its parts in
+// processes of their own and its facts in ClickHouse.
 type topology struct {
 	folder string
 	nats   *natsCluster
 	click  *clickHouse
-	plain  *ledger // facts in DuckDB
-	served *ledger // facts in ClickHouse
+	plain  *ledger // every part, facts in DuckDB
+
+	intake, projector, reporting *ledger // facts in ClickHouse
 }
 
 // up builds what is missing and starts everything.
@@ -33,31 +36,54 @@ func up(ctx context.Context, folder string) (t *topology, err error) {
 	if err != nil {
 		return t, err
 	}
-	program, err := build(ctx, folder, "daysheet", "daysheet/services/daysheet")
+	program, err := build(ctx, folder, "ledger", "daysheet/services/daysheet")
 	if err != nil {
 		return t, err
 	}
-	if t.nats, err = startNATS(ctx, server, folder); err != nil {
+	who, err := newIdentity(folder)
+	if err != nil {
+		return t, err
+	}
+	if t.nats, err = startNATS(ctx, server, folder, who); err != nil {
 		return t, err
 	}
 	if t.click, err = startClickHouse(ctx, folder); err != nil {
 		return t, err
 	}
-	log := []string{"--nats", t.nats.url(), "--nats-replicas", fmt.Sprint(nodes), "--log-max-megabytes", "1024"}
-	if t.plain, err = startLedger(ctx, program, folder, "duckdb", log...); err != nil {
-		return t, err
+	return t, t.startLedgers(ctx, program, who)
+}
+
+// startLedgers makes the streams and starts the processes, each as the user that
+// may do no more than it needs.
+func (t *topology) startLedgers(ctx context.Context, program string, who *identity) (err error) {
+	log := func(user string) []string {
+		return append([]string{"--nats", t.nats.url(), "--nats-replicas", fmt.Sprint(nodes), "--log-max-megabytes", "1024"},
+			who.flags(user)...)
 	}
-	served := append(log, "--clickhouse", t.click.address())
-	if t.served, err = startLedger(ctx, program, folder, "served", served...); err != nil {
-		return t, err
+	prepare := exec.CommandContext(ctx, program, append([]string{"prepare"}, log("operator")...)...)
+	if out, err := prepare.CombinedOutput(); err != nil {
+		return fmt.Errorf("prepare the log: %w\n%s", err, out)
 	}
-	return t, nil
+	if t.plain, err = startLedger(ctx, program, t.folder, "plain", log("whole")...); err != nil {
+		return err
+	}
+	if t.intake, err = startLedger(ctx, program, t.folder, "intake", append(log("writer"), "--run",
+		"intake")...); err != nil {
+		return err
+	}
+	facts := append(log("reader"), "--clickhouse", t.click.address())
+	if t.projector, err = startLedger(ctx, program, t.folder, "projector", append(facts, "--run",
+		"projector")...); err != nil {
+		return err
+	}
+	t.reporting, err = startLedger(ctx, program, t.folder, "reporting", append(facts, "--run", "reporting")...)
+	return err
 }
 
 // down ends every process.
 func (t *topology) down() error {
 	var errs []error
-	for _, l := range []*ledger{t.plain, t.served} {
+	for _, l := range []*ledger{t.plain, t.intake, t.projector, t.reporting} {
 		if l != nil {
 			l.kill()
 		}

@@ -32,10 +32,10 @@ func newMetrics(log *eventlog.Log, p *projector.Projector, r roles) *metrics {
 		log: log, projector: p, roles: r,
 		role: prometheus.NewDesc("ledger_role", "1 for each part of the ledger that runs in this process.",
 			[]string{"role"}, nil),
-		lag: prometheus.NewDesc("ledger_projector_lag_commits", "Commits that are in the log and not yet in the store of facts.",
-			[]string{"partition"}, nil),
-		trouble: prometheus.NewDesc("ledger_projector_trouble", "1 while the facts do not keep up with the log; /readyz says why.",
-			nil, nil),
+		lag: prometheus.NewDesc("ledger_projector_lag_commits",
+			"Commits that are in the log and not yet in the store of facts.", []string{"partition"}, nil),
+		trouble: prometheus.NewDesc("ledger_projector_trouble",
+			"1 while the facts do not keep up with the log; /readyz says why.", nil, nil),
 	}
 }
 

@@ -55,8 +55,8 @@ func (r roles) check(n NATSFlags, s StoreFlags) error {
 	named := strings.Join(r.names(), ",")
 	switch {
 	case n.NATS == "" && !r.whole():
-		return events.Refuse("run", named, "without --nats the log belongs to this one process, and nobody else could reach it: "+
-			"give --nats, or run all three parts here")
+		return events.Refuse("run", named, "without --nats the log belongs to this one process, "+
+			"and nobody else could reach it: give --nats, or run all three parts here")
 	case n.NATS == "" && n.NATSReplicas > 1:
 		return events.Refuse("nats-replicas", n.NATSReplicas, "the log in the data folder is one copy: "+
 			"give --nats, or leave --nats-replicas out")

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"sync"
 
+	"github.com/nats-io/nats.go/jetstream"
+
 	"daysheet/events"
 )
 
@@ -25,8 +27,9 @@ const trailLength = 64
 
 // link is one commit of a job's chain.
 type link struct {
-	stored events.Stored
-	commit *events.Commit
+	stored  events.Stored
+	commit  *events.Commit
+	attempt string // id of the message that stored it, see [Log.attempt]; empty if it is not known
 }
 
 // Commits returns a job's commits, oldest first, up to and including the sequence;
@@ -44,6 +47,9 @@ func (l *Log) Commits(ctx context.Context, firm, job string, upTo uint64) ([]eve
 	var links []link
 	err = patiently(ctx, func() error {
 		head, ok, err := l.head(ctx, firm, job, upTo)
+		if err == nil && l.inside == nil {
+			err = l.knows(ctx, Partition(firm), upTo)
+		}
 		if err != nil || !ok {
 			return err
 		}
@@ -114,7 +120,8 @@ func readLink(firm, job string, m message) (link, error) {
 		return link{}, fmt.Errorf("sequence %d: commit %d has the header %s %q",
 			m.sequence, c.Version, headerVersion, m.header.Get(headerVersion))
 	}
-	return link{events.Stored{Partition: Partition(firm), Sequence: m.sequence, Raw: m.data}, c}, nil
+	stored := events.Stored{Partition: Partition(firm), Sequence: m.sequence, Raw: m.data}
+	return link{stored, c, m.header.Get(jetstream.MsgIDHeader)}, nil
 }
 
 // follows verifies that k is the commit after before; nil is the start of a job.
@@ -188,7 +195,8 @@ func (l *Log) atAll(ctx context.Context, partition uint8, sequences []uint64) ([
 	read := func(i int) {
 		var ok bool
 		if messages[i], ok, failures[i] = l.at(ctx, partition, sequences[i]); !ok && failures[i] == nil {
-			failures[i] = fmt.Errorf("sequence %d: missing from partition %d: the log is damaged", sequences[i], partition)
+			failures[i] = l.gone(ctx, partition, sequences[i],
+				fmt.Errorf("sequence %d: missing from partition %d: the log is damaged", sequences[i], partition))
 		}
 	}
 	if len(sequences) == 1 {

@@ -2,7 +2,9 @@ package eventlog
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
 )
@@ -68,17 +70,84 @@ func (l *Log) state(ctx context.Context, partition uint8) (state jetstream.Strea
 	}
 	defer end()
 	err = patiently(ctx, func() error {
-		ctx, cancel := context.WithTimeout(ctx, l.cfg.RequestTimeout)
-		defer cancel()
-		info, err := l.streams[partition].Info(ctx)
-		if err != nil {
-			return settle(err)
+		info, err := l.ask(ctx, partition)
+		if err == nil {
+			state = info.State
 		}
-		state = info.State
-		return nil
+		return err
 	})
 	if err != nil {
 		return state, fmt.Errorf("ask for the state of partition %d: %w", partition, err)
 	}
 	return state, nil
+}
+
+// ask asks once. An answer of a server that does not know what the others have
+// recorded since is none.
+func (l *Log) ask(ctx context.Context, partition uint8) (*jetstream.StreamInfo, error) {
+	ctx, cancel := context.WithTimeout(ctx, l.cfg.RequestTimeout)
+	defer cancel()
+	ctx, unwatch := l.link.denials.watch(ctx, about(partition))
+	defer unwatch()
+	info, err := l.streams[partition].Info(ctx)
+	if err != nil {
+		return nil, settle(orDenied(ctx, err))
+	}
+	if err := leads(info.Cluster); err != nil {
+		return nil, &unsettled{fmt.Errorf("stream %s: %w", info.Config.Name, err)}
+	}
+	return info, nil
+}
+
+// knows fails with an unsettled error unless who answers now knows the partition up
+// to the sequence. What was read just before is then not older than that.
+func (l *Log) knows(ctx context.Context, partition uint8, sequence uint64) error {
+	info, err := l.ask(ctx, partition)
+	if err == nil && info.State.LastSeq < sequence && info.Cluster != nil && len(info.Cluster.Replicas) > 0 {
+		err = &unsettled{fmt.Errorf("stream %s ends at sequence %d by its leader %s, and sequence %d was seen",
+			info.Config.Name, info.State.LastSeq, info.Cluster.Leader, sequence)}
+	}
+	return err
+}
+
+// gone tells a commit that is missing from one that the server asked did not know
+// yet: it returns damage, or an unsettled error.
+func (l *Log) gone(ctx context.Context, partition uint8, sequence uint64, damage error) error {
+	if err := l.knows(ctx, partition, sequence); err != nil {
+		return err
+	}
+	_, ok, err := l.fromLeader(ctx, partition, map[string]any{"seq": sequence})
+	switch {
+	case err != nil:
+		return err
+	case ok:
+		return &unsettled{fmt.Errorf("sequence %d was not known where it was asked for", sequence)}
+	}
+	return damage
+}
+
+// electionLeast is how long a replica hears nothing of its leader before it looks
+// for another one (minElectionTimeoutDefault of the server's raft.go).
+const electionLeast = 4 * time.Second
+
+// leads fails unless the answer comes from a leader that the others follow. A
+// replica without a leader answers with what it has itself, and one that was cut
+// off believes for a while that it still leads.
+func leads(c *jetstream.ClusterInfo) error {
+	if c == nil || c.Name == "" {
+		return nil // one server alone
+	}
+	if c.Leader == "" {
+		return errors.New("it has no leader now")
+	}
+	with := 1
+	for _, replica := range c.Replicas {
+		if replica.Active > 0 && replica.Active < electionLeast {
+			with++
+		}
+	}
+	if all := 1 + len(c.Replicas); with <= all/2 {
+		return fmt.Errorf("its leader %s hears %d of the %d servers that keep it", c.Leader, with, all)
+	}
+	return nil
 }

@@ -2,6 +2,7 @@ package eventlog
 
 import (
 	"log/slog"
+	"strings"
 	"time"
 
 	"daysheet/events"
@@ -22,18 +23,24 @@ type Config struct {
 	// the system's trust and no certificate of our own.
 	CAFile, CertFile, KeyFile string
 
-	// CredentialsFile holds a JWT and its nkey seed; NKeyFile a seed alone. At
-	// most one of them, and only with URL. Defaults to no sign-in.
-	CredentialsFile, NKeyFile string
+	// NKeyFile holds the seed of the nkey that we sign in with, only with URL.
+	// Defaults to no sign-in.
+	NKeyFile string
+
+	// InboxPrefix begins the subjects that answers come back on, only with URL. A
+	// server that keeps users apart lets each hear one prefix alone. Defaults to
+	// _INBOX.
+	InboxPrefix string
 
 	// Replicas is the number of servers that keep each partition: 1, 3 or 5.
-	// More than 1 needs an external cluster. Defaults to 1.
+	// More than 1 needs an external cluster. [Open] refuses streams that are kept
+	// by fewer; [Prepare] raises them. Defaults to 1.
 	Replicas int
 
 	// MaxBytes is the most that one partition may hold, from 1 MiB to 1 TiB. At
 	// the limit new commits are refused; nothing is dropped. It can be raised
-	// later, and a lower value than the log was made with is ignored. Defaults to
-	// 4 GiB, some millions of commits.
+	// later, in an external log by [Prepare], and a lower value than the log was
+	// made with is ignored. Defaults to 4 GiB, some millions of commits.
 	MaxBytes int64
 
 	// CachedJobs is the number of jobs whose folds are kept in memory between
@@ -87,17 +94,18 @@ func fill[T comparable](field *T, value T) {
 }
 
 func (c Config) check() error {
-	external := c.CAFile + c.CertFile + c.KeyFile + c.CredentialsFile + c.NKeyFile
+	external := c.CAFile + c.CertFile + c.KeyFile + c.NKeyFile + c.InboxPrefix
 	switch {
 	case (c.Dir == "") == (c.URL == ""):
 		return events.Refuse("Dir", c.Dir,
 			"give either a folder for the embedded log or the URL of a server (URL is %q)", c.URL)
 	case c.Dir != "" && external != "":
-		return events.Refuse("URL", c.URL, "certificates and credentials need the URL of a server")
+		return events.Refuse("URL", c.URL, "certificates, keys and inboxes need the URL of a server")
 	case (c.CertFile == "") != (c.KeyFile == ""):
 		return events.Refuse("CertFile", c.CertFile, "a certificate and its key go together (KeyFile is %q)", c.KeyFile)
-	case c.CredentialsFile != "" && c.NKeyFile != "":
-		return events.Refuse("NKeyFile", c.NKeyFile, "sign in with a credentials file or with an nkey, not both")
+	case strings.ContainsAny(c.InboxPrefix, "*> ") || strings.HasPrefix(c.InboxPrefix, ".") ||
+		strings.HasSuffix(c.InboxPrefix, "."):
+		return events.Refuse("InboxPrefix", c.InboxPrefix, "a subject without wildcards, such as _INBOX_writer")
 	case c.Replicas != 1 && c.Replicas != 3 && c.Replicas != 5:
 		return events.Refuse("Replicas", c.Replicas, "use 1, 3 or 5")
 	case c.Dir != "" && c.Replicas != 1:

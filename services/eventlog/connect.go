@@ -8,10 +8,34 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
 )
 
+// connection is a way to the server.
+type connection struct {
+	*nats.Conn
+	js      jetstream.JetStream
+	denials *denials
+	silence silence
+}
+
 // connect opens a connection: to the embedded server, or to the one at the URL.
-func connect(ctx context.Context, cfg Config, inside *embedded, name string) (*nats.Conn, error) {
+func connect(ctx context.Context, cfg Config, inside *embedded, name string) (*connection, error) {
+	denials := newDenials()
+	nc, err := dial(ctx, cfg, inside, name, denials)
+	if err != nil {
+		return nil, err
+	}
+	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(cfg.RequestTimeout))
+	if err != nil {
+		nc.Close()
+		return nil, fmt.Errorf("use JetStream: %w", err)
+	}
+	return &connection{Conn: nc, js: js, denials: denials, silence: silence{worth: cfg.URL != ""}}, nil
+}
+
+// dial connects, and has denials told what the server denies.
+func dial(ctx context.Context, cfg Config, inside *embedded, name string, denials *denials) (*nats.Conn, error) {
 	options := []nats.Option{
 		nats.Name(name),
 		nats.Timeout(cfg.RequestTimeout),
@@ -20,6 +44,8 @@ func connect(ctx context.Context, cfg Config, inside *embedded, name string) (*n
 		// A publish while disconnected must fail at once: what sits in a buffer
 		// would be sent after its caller was told that the outcome is unknown.
 		nats.ReconnectBufSize(-1),
+		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { denials.heard(err) }),
+		nats.ReconnectHandler(func(*nats.Conn) { denials.forget() }),
 	}
 	if inside != nil {
 		return nats.Connect("", append(options, nats.InProcessServer(inside.server))...)
@@ -63,8 +89,8 @@ func withIdentity(options []nats.Option, cfg Config) ([]nats.Option, error) {
 	if cfg.CertFile != "" {
 		options = append(options, nats.ClientCert(cfg.CertFile, cfg.KeyFile))
 	}
-	if cfg.CredentialsFile != "" {
-		options = append(options, nats.UserCredentials(cfg.CredentialsFile))
+	if cfg.InboxPrefix != "" {
+		options = append(options, nats.CustomInboxPrefix(cfg.InboxPrefix))
 	}
 	if cfg.NKeyFile != "" {
 		key, err := nats.NkeyOptionFromSeed(cfg.NKeyFile)

@@ -7,7 +7,9 @@
 // is acknowledged, and owns its folder under a lock. External, the server or
 // cluster is reached by its URL; there the operator must switch sync_interval to
 // always, because a client can neither see nor set it and the default loses
-// acknowledged commits on a power cut.
+// acknowledged commits on a power cut. The operator makes the streams, with
+// [Prepare]; deploy/nats is a cluster with a user for each part of the ledger, and
+// what its permissions deny is a [DeniedError].
 //
 // # Layout
 //
@@ -18,6 +20,14 @@
 // of the commit, the sequence of the commit before it, and, on every 64th, the
 // sequences of all commits since the 64th before. What is proved is proved by the
 // hash chain inside the commits.
+//
+// # Who is asked
+//
+// In a cluster a replica may not know the newest commits yet, and one without a
+// leader answers all the same. Where a partition or a job ends is therefore asked
+// of the leader, and a refusal is only given while the leader hears most of the
+// replicas. Messages by their sequence may come from any replica, because they never
+// change. Before a commit an old fold does no harm: the server's lock rejects it.
 //
 // # What is promised
 //

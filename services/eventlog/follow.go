@@ -69,10 +69,10 @@ func (f *follower) run(ctx context.Context) error {
 		}
 		if f.at > before {
 			outage = 0
-			f.log.tailQuiet.broken()
+			f.log.tail.silence.broken()
 		}
 		outage++
-		f.log.tailQuiet.heard(f.log.tailConn)
+		f.log.tail.silence.heard(f.log.tail.Conn)
 		f.log.cfg.Logger.Warn("following a partition was interrupted and goes on",
 			"partition", f.partition, "sequence", f.at, "attempt", outage, "error", passing.cause)
 		if !pause(ctx, outage) {
@@ -83,9 +83,11 @@ func (f *follower) run(ctx context.Context) error {
 
 // once follows with one consumer until it fails.
 func (f *follower) once(ctx context.Context) error {
+	ctx, unwatch := f.log.tail.denials.watch(ctx, about(f.partition))
+	defer unwatch()
 	consumer, err := f.consumer(ctx)
 	if err != nil {
-		return err
+		return orDenied(ctx, err)
 	}
 	arriving, err := consumer.Messages(jetstream.PullMaxMessagesWithBytesLimit(batchMost, batchBytesMost))
 	if err != nil {
@@ -101,7 +103,7 @@ func (f *follower) once(ctx context.Context) error {
 	g.close()
 	arriving.Stop()
 	<-read
-	return err
+	return orDenied(ctx, err)
 }
 
 // consumer makes an ordered consumer without filter: filters cost the server more
@@ -109,7 +111,7 @@ func (f *follower) once(ctx context.Context) error {
 func (f *follower) consumer(ctx context.Context) (jetstream.Consumer, error) {
 	ctx, cancel := context.WithTimeout(ctx, f.log.cfg.RequestTimeout)
 	defer cancel()
-	consumer, err := f.log.tail.OrderedConsumer(ctx, streamName(f.partition), jetstream.OrderedConsumerConfig{
+	consumer, err := f.log.tail.js.OrderedConsumer(ctx, streamName(f.partition), jetstream.OrderedConsumerConfig{
 		DeliverPolicy:     jetstream.DeliverByStartSequencePolicy,
 		OptStartSeq:       f.at + 1,
 		InactiveThreshold: time.Minute,

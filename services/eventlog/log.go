@@ -2,6 +2,7 @@ package eventlog
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"sync"
@@ -16,18 +17,16 @@ import (
 // use.
 type Log struct {
 	cfg     Config
-	inside  *embedded // nil where the server is external
-	nc      *nats.Conn
-	js      jetstream.JetStream
+	inside  *embedded           // nil where the server is external
+	link    *connection         // of everything but following
+	js      jetstream.JetStream // of link
 	streams [Partitions]jetstream.Stream
 	folds   *folds
+	name    string // another for each open log
 
 	// Following has a connection of its own, so that a replay at full speed does
 	// not stand between a commit and its acknowledgement.
-	tailConn *nats.Conn
-	tail     jetstream.JetStream
-
-	quiet, tailQuiet silence // of nc and of tailConn
+	tail *connection
 
 	mu        sync.Mutex // guards closed, and running against Add after Wait
 	closed    bool
@@ -36,17 +35,16 @@ type Log struct {
 	stop      context.CancelFunc // ends following
 }
 
-// Open opens the log, and makes its streams where they are missing. It fails if
-// the configuration makes no sense (code Invalid), if another process uses the
-// folder, if the server does not start or cannot be reached, and if a stream is
+// Open opens the log. In an embedded one it makes the streams where they are
+// missing; in an external one they must be there, see [Prepare]. It fails if the
+// configuration makes no sense (code Invalid), if another process uses the folder,
+// if the server does not start or cannot be reached, and if a stream is missing or
 // set up as a weaker ledger than it must be.
 func Open(ctx context.Context, cfg Config) (_ *Log, err error) {
 	if cfg, err = cfg.withDefaults(); err != nil {
 		return nil, err
 	}
-	l := &Log{cfg: cfg, folds: newFolds(cfg.CachedJobs)}
-	l.quiet.worth = cfg.URL != ""
-	l.tailQuiet.worth = l.quiet.worth
+	l := &Log{cfg: cfg, folds: newFolds(cfg.CachedJobs), name: rand.Text()}
 	l.following, l.stop = context.WithCancel(context.Background())
 	defer func() {
 		if err != nil {
@@ -61,29 +59,17 @@ func Open(ctx context.Context, cfg Config) (_ *Log, err error) {
 			return nil, err
 		}
 	}
-	if l.nc, l.js, err = l.connect(ctx, "daysheet"); err != nil {
+	if l.link, err = connect(ctx, cfg, l.inside, "daysheet"); err != nil {
 		return nil, err
 	}
-	if l.tailConn, l.tail, err = l.connect(ctx, "daysheet follow"); err != nil {
+	l.js = l.link.js
+	if l.tail, err = connect(ctx, cfg, l.inside, "daysheet follow"); err != nil {
 		return nil, err
 	}
-	if l.streams, err = openStreams(ctx, l.js, cfg, l.inside); err != nil {
+	if l.streams, err = openStreams(ctx, l.link, cfg, l.inside); err != nil {
 		return nil, err
 	}
 	return l, nil
-}
-
-func (l *Log) connect(ctx context.Context, name string) (*nats.Conn, jetstream.JetStream, error) {
-	nc, err := connect(ctx, l.cfg, l.inside, name)
-	if err != nil {
-		return nil, nil, err
-	}
-	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(l.cfg.RequestTimeout))
-	if err != nil {
-		nc.Close()
-		return nil, nil, fmt.Errorf("use JetStream: %w", err)
-	}
-	return nc, js, nil
 }
 
 // Close ends every Follow, waits for what is being recorded, and closes the
@@ -98,11 +84,10 @@ func (l *Log) Close() error {
 	if again {
 		return nil
 	}
-	if l.nc != nil {
-		l.nc.Close()
-	}
-	if l.tailConn != nil {
-		l.tailConn.Close()
+	for _, c := range []*connection{l.link, l.tail} {
+		if c != nil {
+			c.Close()
+		}
 	}
 	if l.inside != nil {
 		return l.inside.stop()
@@ -133,15 +118,17 @@ func (l *Log) Health(ctx context.Context) error {
 		return err
 	}
 	defer end()
-	for _, nc := range []*nats.Conn{l.nc, l.tailConn} {
-		if status := nc.Status(); status != nats.CONNECTED {
-			return fmt.Errorf("the connection to the log is %s (last error: %w)", status, lastError(nc))
+	for _, c := range []*connection{l.link, l.tail} {
+		if status := c.Status(); status != nats.CONNECTED {
+			return fmt.Errorf("the connection to the log is %s (last error: %w)", status, lastError(c.Conn))
 		}
 	}
 	ctx, cancel := context.WithTimeout(ctx, l.cfg.RequestTimeout)
 	defer cancel()
+	ctx, unwatch := l.link.denials.watch(ctx, only("$JS.API.INFO"))
+	defer unwatch()
 	if _, err := l.js.AccountInfo(ctx); err != nil {
-		return fmt.Errorf("ask the log server: %w", err)
+		return fmt.Errorf("ask the log server: %w", orDenied(ctx, err))
 	}
 	return nil
 }

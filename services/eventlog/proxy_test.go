@@ -14,8 +14,9 @@ type proxy struct {
 	server   string
 	all      sync.WaitGroup
 
-	mu    sync.Mutex
-	pipes []*pipe
+	mu     sync.Mutex
+	pipes  []*pipe
+	parted bool // nobody comes through
 }
 
 // pipe is one connection through the proxy.
@@ -61,6 +62,10 @@ func (p *proxy) accept() {
 		c := &pipe{client: client, server: server}
 		p.mu.Lock()
 		p.pipes = append(p.pipes, c)
+		if p.parted {
+			client.Close()
+			server.Close()
+		}
 		p.mu.Unlock()
 		p.all.Go(func() { c.pump(client, server) })
 		p.all.Go(func() { c.pump(server, client) })
@@ -126,4 +131,14 @@ func (p *proxy) cut() {
 		c.server.Close()
 	}
 	p.pipes = nil
+}
+
+// part lets nobody through any more, or everybody again.
+func (p *proxy) part(parted bool) {
+	p.mu.Lock()
+	p.parted = parted
+	p.mu.Unlock()
+	if parted {
+		p.cut()
+	}
 }

@@ -31,12 +31,15 @@ func (l *Log) lastOf(ctx context.Context, firm, job string) (m message, ok bool,
 func (l *Log) at(ctx context.Context, partition uint8, sequence uint64) (m message, ok bool, err error) {
 	ctx, cancel := context.WithTimeout(ctx, l.cfg.RequestTimeout)
 	defer cancel()
+	ctx, unwatch := l.link.denials.watch(ctx, about(partition))
+	defer unwatch()
 	got, err := l.streams[partition].GetMsg(ctx, sequence)
 	if errors.Is(err, jetstream.ErrMsgNotFound) {
 		return l.fromLeader(ctx, partition, map[string]any{"seq": sequence})
 	}
 	if err != nil {
-		return message{}, false, settle(fmt.Errorf("read sequence %d of partition %d: %w", sequence, partition, err))
+		err = fmt.Errorf("read sequence %d of partition %d: %w", sequence, partition, orDenied(ctx, err))
+		return message{}, false, settle(err)
 	}
 	return message{got.Subject, got.Sequence, got.Header, got.Data}, true, nil
 }
@@ -52,9 +55,11 @@ func (l *Log) fromLeader(
 	if err != nil {
 		return message{}, false, fmt.Errorf("ask for a message: %w", err)
 	}
-	reply, err := l.nc.RequestWithContext(ctx, "$JS.API.STREAM.MSG.GET."+streamName(partition), question)
+	ctx, unwatch := l.link.denials.watch(ctx, about(partition))
+	defer unwatch()
+	reply, err := l.link.RequestWithContext(ctx, "$JS.API.STREAM.MSG.GET."+streamName(partition), question)
 	if err != nil {
-		return message{}, false, settle(fmt.Errorf("read from partition %d: %w", partition, err))
+		return message{}, false, settle(fmt.Errorf("read from partition %d: %w", partition, orDenied(ctx, err)))
 	}
 	var answer struct {
 		Error   *jetstream.APIError `json:"error"`

@@ -77,8 +77,8 @@ type recording struct {
 	firm, job, by string
 	submitted     []events.Event
 	behind        bool            // the fold must be brought up to date before anything is decided
-	unsure        map[string]bool // hashes of commits that were sent and not answered
-	ours          uint64          // sequence of one of them that turned out to be stored; 0 if none did
+	unsure        map[string]bool // attempts that were sent and not answered
+	ours          uint64          // sequence of the one that turned out to be stored; 0 if none did
 	receipts      []events.Receipt
 }
 
@@ -101,6 +101,10 @@ func (r *recording) attempt(ctx context.Context) error {
 		fresh, receipts, err = r.fold.job.Plan(r.submitted)
 	}
 	if err != nil {
+		// What is recorded is checked by the server's lock; a refusal is final.
+		if _, doubt := r.log.ask(ctx, Partition(r.firm)); doubt != nil {
+			return doubt
+		}
 		return err
 	}
 	r.receipts = receipts
@@ -134,7 +138,8 @@ func (r *recording) refold(ctx context.Context) error {
 	if head.sequence < k.last {
 		known := k.last
 		k.forget()
-		return fmt.Errorf("the job's commit at sequence %d is gone: the log is damaged or an old copy was restored", known)
+		return r.log.gone(ctx, Partition(r.firm), known, fmt.Errorf(
+			"the job's commit at sequence %d is gone: the log is damaged or an old copy was restored", known))
 	}
 	if k.job == nil {
 		k.job = events.NewJob(r.firm, r.job)
@@ -149,7 +154,7 @@ func (r *recording) refold(ctx context.Context) error {
 			if err := k.apply(n); err != nil {
 				return err
 			}
-			if r.unsure[events.Hash(n.stored.Raw)] {
+			if r.unsure[n.attempt] {
 				r.ours = n.stored.Sequence
 			}
 		}
@@ -201,22 +206,28 @@ func (r *recording) encode(fresh []events.Event) (link, error) {
 	if err != nil {
 		return link{}, fmt.Errorf("read back what was to be recorded: %w", err)
 	}
-	return link{events.Stored{Partition: Partition(r.firm), Raw: raw}, read}, nil
+	return link{events.Stored{Partition: Partition(r.firm), Raw: raw}, read, r.log.attempt(raw)}, nil
 }
+
+// attempt returns the id of the message that stores a commit. Two processes that are
+// sent the same events at the same time make the same commit of them: the id says
+// which of them stored it.
+func (l *Log) attempt(raw []byte) string { return events.Hash(raw) + "-" + l.name }
 
 // publish sends the commit, to be taken only if it is still the job's next.
 func (r *recording) publish(ctx context.Context, n link) (sequence uint64, err error) {
-	hash := events.Hash(n.stored.Raw)
 	m := newMessage(n.commit, n.stored.Raw, r.fold.trail)
 	ctx, cancel := context.WithTimeout(ctx, r.log.cfg.RequestTimeout)
 	defer cancel()
+	ctx, unwatch := r.log.link.denials.watch(ctx, only(m.Subject))
+	defer unwatch()
 	ack, err := r.log.js.PublishMsg(ctx, m,
-		jetstream.WithMsgID(hash),
+		jetstream.WithMsgID(n.attempt),
 		jetstream.WithExpectStream(streamName(n.stored.Partition)),
 		jetstream.WithExpectLastSequencePerSubject(r.fold.last),
 		jetstream.WithRetryAttempts(0))
 	if err == nil {
-		r.log.quiet.broken()
+		r.log.link.silence.broken()
 	}
 	if err == nil && !ack.Duplicate {
 		return ack.Sequence, nil
@@ -229,9 +240,12 @@ func (r *recording) publish(ctx context.Context, n link) (sequence uint64, err e
 	if conflict(err) {
 		return 0, &unsettled{fmt.Errorf("the job moved on: %w", err)}
 	}
-	r.log.quiet.heard(r.log.nc)
+	if err = orDenied(ctx, err); errors.As(err, new(*DeniedError)) {
+		return 0, err
+	}
+	r.log.link.silence.heard(r.log.link.Conn)
 	if errorCode(err) == 0 {
-		r.unsure[hash] = true
+		r.unsure[n.attempt] = true
 		return 0, &unsettled{fmt.Errorf("it is not known whether the commit was stored: %w", err)}
 	}
 	if err := settle(err); errors.As(err, new(*unsettled)) {

@@ -77,6 +77,7 @@ func unavailable(cause error) error {
 const (
 	codeWrongLastSequence      jetstream.ErrorCode = 10071
 	codeWrongLastSequenceOther jetstream.ErrorCode = 10164 // the same, from a replicated stream
+	codeNoPeers                jetstream.ErrorCode = 10005 // a cluster that is still finding itself
 	codeClusterUnavailable     jetstream.ErrorCode = 10008
 	codeNotLeader              jetstream.ErrorCode = 10009
 	codeStreamOffline          jetstream.ErrorCode = 10118
@@ -107,7 +108,8 @@ func settle(err error) error {
 		return nil
 	}
 	switch errorCode(err) {
-	case codeClusterUnavailable, codeNotLeader, codeStreamOffline, codeExpectationNotReady, codeTooManyRequests:
+	case codeNoPeers, codeClusterUnavailable, codeNotLeader, codeStreamOffline, codeExpectationNotReady,
+		codeTooManyRequests:
 		return &unsettled{err}
 	}
 	for _, passing := range []error{

@@ -28,11 +28,16 @@ func openDir(tb testing.TB, dir string) *Log {
 	return open(tb, Config{Dir: dir})
 }
 
-// open opens a log that is closed with the test.
+// open opens a log that is closed with the test; an external one is prepared before.
 func open(tb testing.TB, cfg Config) *Log {
 	tb.Helper()
 	if cfg.MaxBytes == 0 {
 		cfg.MaxBytes = 64 << 20
+	}
+	if cfg.URL != "" {
+		if _, err := Prepare(tb.Context(), cfg); err != nil {
+			tb.Fatal(err)
+		}
 	}
 	l, err := Open(tb.Context(), cfg)
 	if err != nil {
@@ -71,16 +76,28 @@ func startExternalIn(tb testing.TB, dir string, syncAlways bool) *external {
 
 func (e *external) start(tb testing.TB) {
 	tb.Helper()
+	e.begin(tb)
+	e.await(tb)
+}
+
+// begin starts the server and does not wait for it.
+func (e *external) begin(tb testing.TB) {
+	tb.Helper()
 	options := e.options
 	s, err := server.NewServer(&options)
 	if err != nil {
 		tb.Fatal(err)
 	}
 	go s.Start()
-	if !s.ReadyForConnections(time.Minute) {
+	e.server = s
+}
+
+// await waits until the server takes connections.
+func (e *external) await(tb testing.TB) {
+	tb.Helper()
+	if !e.server.ReadyForConnections(time.Minute) {
 		tb.Fatal("the external server did not become ready")
 	}
-	e.server = s
 }
 
 func (e *external) stop() {

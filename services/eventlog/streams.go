@@ -43,57 +43,113 @@ func streamConfig(partition uint8, cfg Config) jetstream.StreamConfig {
 	}
 }
 
-// openStreams returns the stream of each partition, made or verified.
+// openStreams returns the stream of each partition: made where it is missing from
+// the embedded server, verified in any case.
 func openStreams(
-	ctx context.Context, js jetstream.JetStream, cfg Config, inside *embedded,
-) ([Partitions]jetstream.Stream, error) {
-	var streams [Partitions]jetstream.Stream
+	ctx context.Context, link *connection, cfg Config, inside *embedded,
+) (streams [Partitions]jetstream.Stream, err error) {
+	return streams, eachPartition(ctx, link, cfg, func(ctx context.Context, partition uint8) (err error) {
+		if inside == nil {
+			streams[partition], err = findStream(ctx, link.js, streamConfig(partition, cfg))
+		} else {
+			streams[partition], _, err = makeStream(ctx, link.js, streamConfig(partition, cfg), inside)
+		}
+		return err
+	})
+}
+
+// errMissing says that an external server does not have a stream.
+var errMissing = errors.New("a stream of the ledger is not there")
+
+// eachPartition does something to the stream of each partition, side by side, and
+// says once what is wrong with all of them.
+func eachPartition(
+	ctx context.Context, link *connection, cfg Config, do func(ctx context.Context, partition uint8) error,
+) error {
 	var failures [Partitions]error
 	var all sync.WaitGroup
 	for partition := range uint8(Partitions) {
 		all.Go(func() {
 			failures[partition] = patiently(ctx, func() error {
-				var err error
-				streams[partition], err = openStream(ctx, js, partition, cfg, inside)
-				return settle(err)
+				ctx, cancel := context.WithTimeout(ctx, cfg.RequestTimeout)
+				defer cancel()
+				ctx, unwatch := link.denials.watch(ctx, about(partition))
+				defer unwatch()
+				return settle(orDenied(ctx, do(ctx, partition)))
 			})
 		})
 	}
 	all.Wait()
-	return streams, errors.Join(failures[:]...)
+	missing := 0
+	for partition, err := range failures {
+		var denied *DeniedError
+		switch {
+		case errors.As(err, &denied):
+			return denied
+		case errors.Is(err, errMissing):
+			missing++
+			failures[partition] = nil
+		}
+	}
+	err := errors.Join(failures[:]...)
+	if missing > 0 {
+		err = errors.Join(fmt.Errorf("%d of the log's %d streams are not on the server at %s: "+
+			"run \"daysheet prepare\" with the operator's key, once", missing, Partitions, cfg.URL), err)
+	}
+	return err
 }
 
-func openStream(
-	ctx context.Context, js jetstream.JetStream, partition uint8, cfg Config, inside *embedded,
-) (jetstream.Stream, error) {
-	want := streamConfig(partition, cfg)
-	ctx, cancel := context.WithTimeout(ctx, cfg.RequestTimeout)
-	defer cancel()
+// findStream returns a stream that is there, and is no weaker than wanted.
+func findStream(ctx context.Context, js jetstream.JetStream, want jetstream.StreamConfig) (jetstream.Stream, error) {
 	stream, err := js.Stream(ctx, want.Name)
 	if errors.Is(err, jetstream.ErrStreamNotFound) {
-		if err := stranded(inside, want.Name); err != nil {
-			return nil, err
-		}
-		stream, err = js.CreateStream(ctx, want)
-		if errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) {
-			stream, err = js.Stream(ctx, want.Name) // another process was faster
-		}
+		return nil, errMissing
 	}
 	if err != nil {
 		return nil, fmt.Errorf("open stream %s: %w", want.Name, err)
 	}
-	have := stream.CachedInfo().Config
-	if err := verify(have, want); err != nil {
+	if err := verify(stream.CachedInfo().Config, want); err != nil {
 		return nil, fmt.Errorf("stream %s: %w", want.Name, err)
 	}
-	if have.MaxBytes >= want.MaxBytes {
-		return stream, nil
-	}
-	have.MaxBytes = want.MaxBytes
-	if stream, err = js.UpdateStream(ctx, have); err != nil {
-		return nil, fmt.Errorf("raise max_bytes of stream %s: %w", want.Name, err)
-	}
 	return stream, nil
+}
+
+// makeStream returns a stream, made where it is missing and raised to what is
+// wanted where it has less. done counts which of these it was.
+func makeStream(
+	ctx context.Context, js jetstream.JetStream, want jetstream.StreamConfig, inside *embedded,
+) (stream jetstream.Stream, done Prepared, err error) {
+	stream, err = js.Stream(ctx, want.Name)
+	if errors.Is(err, jetstream.ErrStreamNotFound) {
+		if err := stranded(inside, want.Name); err != nil {
+			return nil, done, err
+		}
+		done.Made = 1
+		stream, err = js.CreateStream(ctx, want)
+		if errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) {
+			done.Made = 0
+			stream, err = js.Stream(ctx, want.Name) // another process was faster
+		}
+	}
+	if err != nil {
+		return nil, done, fmt.Errorf("make stream %s: %w", want.Name, err)
+	}
+	have := stream.CachedInfo().Config
+	raised := have
+	raised.MaxBytes, raised.Replicas = max(have.MaxBytes, want.MaxBytes), max(have.Replicas, want.Replicas)
+	if err := verify(raised, want); err != nil {
+		return nil, done, fmt.Errorf("stream %s: %w", want.Name, err)
+	}
+	if have.MaxBytes >= want.MaxBytes && have.Replicas >= want.Replicas {
+		done.Kept = 1 - done.Made
+		return stream, done, nil
+	}
+	if stream, err = js.UpdateStream(ctx, raised); err != nil {
+		return nil, done, fmt.Errorf("raise stream %s to %d bytes and %d replicas: %w",
+			want.Name, raised.MaxBytes, raised.Replicas, err)
+	}
+	done.Raised = 1
+	return stream, done, nil
 }
 
 // stranded fails if the embedded server has files of the stream but did not load
@@ -126,7 +182,7 @@ func verify(have, want jetstream.StreamConfig) error {
 		{"discard", have.Discard == want.Discard, have.Discard, want.Discard},
 		{"discard_new_per_subject", !have.DiscardNewPerSubject, true, false},
 		{"storage", have.Storage == want.Storage, have.Storage, want.Storage},
-		{"num_replicas", have.Replicas >= want.Replicas, have.Replicas, want.Replicas},
+		{"num_replicas (\"daysheet prepare\" raises it)", have.Replicas >= want.Replicas, have.Replicas, want.Replicas},
 		{"deny_delete", have.DenyDelete, false, true},
 		{"deny_purge", have.DenyPurge, false, true},
 		{"allow_rollup_hdrs", !have.AllowRollup, true, false},

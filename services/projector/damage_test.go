@@ -36,8 +36,11 @@ func openRawLog(t *testing.T) rawLog {
 	if !s.ReadyForConnections(patience) {
 		t.Fatal("the log server does not start")
 	}
-	log, err := eventlog.Open(testContext(t), eventlog.Config{
-		URL: s.ClientURL(), MaxBytes: 16 << 20, Now: func() time.Time { return day }})
+	cfg := eventlog.Config{URL: s.ClientURL(), MaxBytes: 16 << 20, Now: func() time.Time { return day }}
+	if _, err := eventlog.Prepare(testContext(t), cfg); err != nil {
+		t.Fatal(err)
+	}
+	log, err := eventlog.Open(testContext(t), cfg)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -52,7 +52,9 @@ type Projector struct {
 	store     facts.Store
 	logger    *slog.Logger
 	limits    limits
+	outlasts  func(error) bool // which errors of the store pass by themselves
 	running   atomic.Bool
+	outage    outage
 	board     *board
 	watchers  *watchers
 	directory *directory
@@ -65,35 +67,38 @@ func New(log Log, store facts.Store, logger *slog.Logger) *Projector {
 		logger = slog.New(slog.DiscardHandler)
 	}
 	return &Projector{
-		log: log, store: store, logger: logger, limits: defaultLimits,
+		log: log, store: store, logger: logger, limits: defaultLimits, outlasts: func(error) bool { return false },
 		board: newBoard(), watchers: newWatchers(), directory: newDirectory(log),
 	}
 }
 
-// Run projects all partitions until ctx ends, which is not an error, or the log
-// or the store fails. Where the log is damaged the error is a [*DamageError];
-// where it ends before the store does, it is [ErrLogBehind]. Run must not be
-// called twice at once.
-func (p *Projector) Run(ctx context.Context) error {
-	if !p.running.CompareAndSwap(false, true) {
-		return errors.New("run projector: it is running already")
-	}
-	defer p.running.Store(false)
+// Outlast has [Projector.Run] and [Projector.Observe] try again after errors of the
+// store for which passes is true: those of a server that is away and comes back.
+// Without it every error of the store ends them. It must be called before.
+func (p *Projector) Outlast(passes func(error) bool) { p.outlasts = passes }
+
+// Run projects all partitions until ctx ends, which is not an error, or the log is
+// damaged or the store fails. Where the log is damaged the error is a
+// [*DamageError]; where it ends before the store does, it is [ErrLogBehind]. A log
+// that does not answer is waited for, and so is a store, see [Projector.Outlast].
+// Run must not be called twice at once.
+func (p *Projector) Run(ctx context.Context) error { return p.persist(ctx, p.once) }
+
+// once projects until something fails.
+func (p *Projector) once(ctx context.Context) error {
 	r := newReplay(p.log, p.store, p.limits)
+	r.failing = p.failing
 	r.written = func(w *work) {
+		p.recovered() // before those who wait are told that it is
 		p.directory.learn(w.batch.Partition, w.ofFirm)
 		p.board.advance(w.batch.Partition, w.batch.Position)
 		p.watchers.tell(w.notices)
 	}
-	err := p.start(ctx, r)
-	if err == nil {
-		err = r.run(ctx)
+	if err := p.start(ctx, r); err != nil {
+		return err
 	}
-	if ctx.Err() != nil {
-		return nil
-	}
-	p.board.stop(err)
-	return err
+	p.recovered() // log and store have just answered
+	return r.run(ctx)
 }
 
 // start reads where the store stands and where the log ends.

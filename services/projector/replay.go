@@ -49,6 +49,10 @@ type replay struct {
 	decoded func(message) error // sees each commit in its partition's order; an error ends the replay there
 	written func(*work)         // told by the writer after each write, in its order
 
+	// failing is asked after a write that failed, the attempt counted from 1. With
+	// nil it waited and the write is tried again; its error ends the replay.
+	failing func(ctx context.Context, w *work, attempt int, err error) error
+
 	writes   chan *work
 	catching chan struct{}
 }
@@ -57,6 +61,7 @@ func newReplay(log Log, store target, l limits) *replay {
 	return &replay{
 		log: log, store: store, limits: l, projection: newProjection(log, l),
 		decoded: func(message) error { return nil }, written: func(*work) {},
+		failing:  func(_ context.Context, _ *work, _ int, err error) error { return err },
 		catching: make(chan struct{}, l.catching),
 	}
 }
@@ -122,10 +127,24 @@ func (r *replay) run(ctx context.Context) error {
 // write is the one goroutine that writes to the store.
 func (r *replay) write(ctx context.Context) error {
 	for w := range r.writes {
-		if err := r.store.Write(ctx, w.batch); err != nil {
+		if err := r.put(ctx, w); err != nil {
 			return fmt.Errorf("write partition %d up to sequence %d: %w", w.batch.Partition, w.batch.Position, err)
 		}
 		r.written(w)
 	}
 	return nil
+}
+
+// put writes a batch, again and again while that may still succeed. A batch that
+// comes twice changes nothing.
+func (r *replay) put(ctx context.Context, w *work) error {
+	for attempt := 1; ; attempt++ {
+		err := r.store.Write(ctx, w.batch)
+		if err == nil {
+			return nil
+		}
+		if err := r.failing(ctx, w, attempt, err); err != nil {
+			return err
+		}
+	}
 }
