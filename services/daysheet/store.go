@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"daysheet/events"
 	"daysheet/services/facts"
 	"daysheet/services/facts/clickhouse"
 	"daysheet/services/facts/duckdb"
@@ -18,7 +19,8 @@ import (
 
 // StoreFlags choose where the facts are kept.
 type StoreFlags struct {
-	ClickHouse             string `name:"clickhouse" help:"Address (host:port, native protocol) of a ClickHouse server to keep the facts in. Without it they are kept in the data folder." placeholder:"HOST:PORT" env:"DAYSHEET_CLICKHOUSE"`
+	ClickHouse             string `name:"clickhouse" help:"Address (host:port, native protocol) of a ClickHouse server to keep the facts in, or several of a cluster's with commas between, of which the first that answers is used. Without it they are kept in the data folder." placeholder:"HOST:PORT" env:"DAYSHEET_CLICKHOUSE"`
+	ClickHouseCluster      string `name:"clickhouse-cluster" help:"Cluster in the ClickHouse server's configuration to spread the facts over. Without it they are in the one server." placeholder:"NAME" env:"DAYSHEET_CLICKHOUSE_CLUSTER"`
 	ClickHouseDatabase     string `name:"clickhouse-database" help:"Database on the ClickHouse server; it must exist." default:"default" env:"DAYSHEET_CLICKHOUSE_DATABASE"`
 	ClickHouseUser         string `name:"clickhouse-user" help:"User on the ClickHouse server." default:"default" env:"DAYSHEET_CLICKHOUSE_USER"`
 	ClickHousePasswordFile string `name:"clickhouse-password-file" help:"File that holds the user's password." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_CLICKHOUSE_PASSWORD_FILE"`
@@ -34,10 +36,18 @@ type store interface {
 
 // openStore opens the store of facts, in the data folder or on a server.
 func openStore(ctx context.Context, g *Globals, f StoreFlags, logger *slog.Logger) (store, error) {
-	if f.ClickHouse == "" {
-		return openFile(ctx, g, logger)
+	if f.ClickHouse == "" && f.ClickHouseCluster != "" {
+		return nil, events.Refuse("clickhouse-cluster", f.ClickHouseCluster, "give --clickhouse as well, or leave it out")
 	}
-	opts := clickhouse.Options{Address: f.ClickHouse, Database: f.ClickHouseDatabase, Username: f.ClickHouseUser}
+	if f.ClickHouse == "" {
+		file, err := openFile(ctx, g, logger)
+		if err != nil {
+			return nil, err // as below
+		}
+		return file, nil
+	}
+	opts := clickhouse.Options{Address: f.ClickHouse, Cluster: f.ClickHouseCluster, Database: f.ClickHouseDatabase,
+		Username: f.ClickHouseUser}
 	if f.ClickHousePasswordFile != "" {
 		password, err := os.ReadFile(f.ClickHousePasswordFile)
 		if err != nil {
@@ -48,7 +58,11 @@ func openStore(ctx context.Context, g *Globals, f StoreFlags, logger *slog.Logge
 	if f.ClickHouseTLS {
 		opts.TLS = &tls.Config{MinVersion: tls.VersionTLS12}
 	}
-	return clickhouse.Open(ctx, opts)
+	opened, err := clickhouse.Open(ctx, opts)
+	if err != nil {
+		return nil, err // not a store that is nil inside
+	}
+	return opened, nil
 }
 
 // openFile opens the store in the data folder. A file that is damaged or from

@@ -1,6 +1,7 @@
 package facts
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strconv"
@@ -18,6 +19,9 @@ import (
 type Tables struct {
 	FactsFrom string // facts, or facts FINAL
 	JobsFrom  string // jobs, or jobs FINAL
+	// JobsWithin is JobsFrom for a question within a condition, where that is another
+	// table: that of the one shard in which a firm is. Empty is JobsFrom.
+	JobsWithin string
 	// Before is put before WHERE on facts: PRE lets ClickHouse filter rows before it
 	// merges those with the same key, which changes nothing, since they are equal.
 	Before string
@@ -74,7 +78,7 @@ func (t Tables) Jobs(q reports.JobQuery) (Statement, error) {
 	}
 	var s statement
 	s.write("SELECT ", JobColumns)
-	t.fromJobs(&s, q.Firm, q.AsOf)
+	t.fromJobs(&s, t.JobsFrom, q.Firm, q.AsOf)
 	if len(q.Jobs) > 0 {
 		s.in("job", q.Jobs)
 	}
@@ -109,7 +113,7 @@ func (t Tables) fromFacts(s *statement, q reports.Query) {
 	s.asOf(q.AsOf)
 	if q.FinishedFrom != "" || q.FinishedTo != "" || len(q.States) > 0 {
 		s.write(" AND job IN (SELECT job")
-		t.fromJobs(s, q.Firm, q.AsOf)
+		t.fromJobs(s, cmp.Or(t.JobsWithin, t.JobsFrom), q.Firm, q.AsOf)
 		if len(q.States) > 0 {
 			s.in("state", texts(q.States))
 		}
@@ -121,9 +125,9 @@ func (t Tables) fromFacts(s *statement, q reports.Query) {
 // fromJobs writes FROM and WHERE for the jobs of a firm as they stood. A firm is
 // in one partition and a commit is of one job, so that within a firm the
 // sequence alone says which row it is.
-func (t Tables) fromJobs(s *statement, firm string, asOf uint64) {
-	s.write(" FROM ", t.JobsFrom, " WHERE firm = ? AND sequence IN (SELECT max(sequence) FROM ",
-		t.JobsFrom, " WHERE firm = ?")
+func (t Tables) fromJobs(s *statement, from, firm string, asOf uint64) {
+	s.write(" FROM ", from, " WHERE firm = ? AND sequence IN (SELECT max(sequence) FROM ",
+		cmp.Or(t.JobsWithin, t.JobsFrom), " WHERE firm = ?")
 	s.args = append(s.args, firm, firm)
 	s.asOf(asOf)
 	s.write(" GROUP BY job)")

@@ -39,7 +39,7 @@ func (s *Store) Mend(ctx context.Context, b facts.Batch) error {
 	if err := b.Validate(); err != nil {
 		return fmt.Errorf("mend facts: %w", err)
 	}
-	err := s.call(ctx, func(ctx context.Context, l *link) error {
+	err := s.change(ctx, func(ctx context.Context, l *link) error {
 		position, err := s.position(ctx, l, b.Partition)
 		if err != nil {
 			return err

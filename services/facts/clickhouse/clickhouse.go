@@ -9,10 +9,38 @@
 // Rows that then come twice are one row to ReplacingMergeTree, at the latest when
 // they are read with FINAL.
 //
-// Every process must reach the same server: a position that is read from one
-// replica says nothing about what another has.
+// Without [Options.Cluster] every process must reach the same server. With it,
+// every process reaches some server of the cluster, and the tables are spread over
+// its shards: facts and jobs by firm, which is in their keys, so that rows with the
+// same key meet in one shard; commits by partition, so that a block of them is in
+// one shard and still there whole or not at all. Where an insert of facts fails in
+// one shard and not in another, no commit was inserted, and all of it is sent again.
 //
-// It speaks the native protocol. Of all servers, Debian's 18.16 is tested.
+// Replicas agree by two rules. An insert is answered when every replica of its
+// shard has the rows (insert_quorum is the number of replicas), and a position is
+// read only from commits that every replica has (select_sequential_consistency).
+// So whoever sees a position, on whichever replica, finds the facts and jobs up to
+// it on all others; and no position goes back. A replica that knows of rows that it
+// has lacked for 10 seconds, as one that was set up anew does, is not read.
+//
+// The price: while a replica is away nothing is written. Reports go on as of the
+// last position, the log takes what comes, and the facts catch up when the replica
+// is back, or when it is out of the configuration and daysheet was started again.
+// While all replicas of a shard are away, there are no reports: a part is no answer.
+// A reader never gets an answer from fewer shards.
+//
+// Servers that know blocks again by their sum are told not to (insert_deduplicate
+// is 0, on 18.16 as well): rows that were lost and are sent again are taken, and
+// rows that come twice are what FINAL is for. It holds for Mend, too. After TRUNCATE
+// or the loss of all replicas' disks the position is where the commits end, and
+// writing goes on from there; facts that were lost below it are found by an audit.
+//
+// The number of shards is for ever: with another, rows with the same key could be in
+// two shards. More shards are another database, filled from the log.
+//
+// It speaks the native protocol. Of all servers, Debian's 18.16 is tested, and with
+// two shards of two replicas. Current servers make quorum inserts one after another
+// for this, as 18.16 always does; daysheet waits for its turn.
 package clickhouse
 
 import (
@@ -21,9 +49,12 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
+
+	native "github.com/ClickHouse/clickhouse-go/v2"
 
 	"daysheet/events"
 	"daysheet/services/facts"
@@ -31,17 +62,24 @@ import (
 
 // Options says where the server is and how to speak to it.
 type Options struct {
-	Address  string      // host:port of the native protocol. Required
+	Address  string      // host:port of the native protocol; several, with commas between, are tried in turn. Required
 	Database string      // must exist. Defaults to "default"
 	Username string      // may create tables, insert and select. Defaults to "default"
 	Password string      // empty is none
 	TLS      *tls.Config // nil speaks in the clear
 
+	// Cluster is the name of a cluster in the server's configuration over which the
+	// tables are spread; its shards have the same number of replicas, and
+	// internal_replication. For the first start every server must be there, and the
+	// database in each. Empty keeps the tables in the one server.
+	Cluster string
+
 	// NoFinal reads without FINAL. On servers of before 2024 that is several
 	// times as fast, but rows that were sent again after an insert failed, or
 	// after the process died between two inserts, count twice until the server
 	// has merged them; "OPTIMIZE TABLE facts_1 FINAL", and the same for jobs_1
-	// and commits_1, makes it do so. With false, answers are right at all times.
+	// and commits_1, makes it do so (in a cluster, of facts_1_shard and so on, on
+	// each server). With false, answers are right at all times.
 	NoFinal bool
 }
 
@@ -66,6 +104,7 @@ var ErrClosed = errors.New("the store of facts is closed")
 type Store struct {
 	links  chan *link
 	tables facts.Tables
+	told   native.Settings // what a cluster's server is told with every statement, too
 
 	firms  sync.Map           // of firm to its partition; never changes once known
 	floors [256]atomic.Uint64 // a position that each partition has reached, to look from there
@@ -81,12 +120,13 @@ var (
 	_ facts.Archive = (*Store)(nil)
 )
 
-// Open connects to a server, and makes the tables where there are none. The
+// Open connects to the first server that answers, and makes the tables where there are none. The
 // number of the schema is part of their names, so that tables of another version
 // stay as they are and the new ones are filled from the log.
 func Open(ctx context.Context, opts Options) (*Store, error) {
-	if opts.Address == "" {
-		return nil, fmt.Errorf("open facts: %w", events.Refuse("address", "", "host:port of a ClickHouse server"))
+	if slices.Contains(hosts(opts.Address), "") {
+		return nil, fmt.Errorf("open facts: %w", events.Refuse("address", opts.Address,
+			"host:port of a ClickHouse server, or several with commas between"))
 	}
 	opts.Database, opts.Username = cmp.Or(opts.Database, "default"), cmp.Or(opts.Username, "default")
 	s := &Store{links: make(chan *link, linksMax), closing: make(chan struct{}), tables: tablesFrom(opts)}
@@ -111,12 +151,21 @@ func (s *Store) connect(opts Options, modern bool) error {
 	return err
 }
 
-// tablesFrom returns what stands after FROM in the shared queries.
+// tablesFrom returns what stands after FROM in the shared queries. The jobs of a
+// firm are in the shard where its facts are.
 func tablesFrom(opts Options) facts.Tables {
+	final := " FINAL"
 	if opts.NoFinal {
-		return facts.Tables{FactsFrom: "facts_1", JobsFrom: "jobs_1"}
+		final = ""
 	}
-	return facts.Tables{FactsFrom: "facts_1 FINAL", JobsFrom: "jobs_1 FINAL", Before: "PRE"}
+	t := facts.Tables{FactsFrom: "facts_1" + final, JobsFrom: "jobs_1" + final}
+	if !opts.NoFinal {
+		t.Before = "PRE"
+	}
+	if opts.Cluster != "" {
+		t.JobsWithin = "`" + opts.Database + "`.jobs_1" + ofShard + final
+	}
+	return t
 }
 
 // call runs work on a link of its own. Work ends early, with an error, when ctx
@@ -146,7 +195,7 @@ func (s *Store) call(ctx context.Context, work func(context.Context, *link) erro
 	select {
 	case l := <-s.links:
 		defer func() { s.links <- l }()
-		return l.use(ctx, work)
+		return l.use(native.Context(ctx, native.WithSettings(s.told)), work)
 	case <-ctx.Done():
 		return context.Cause(ctx)
 	}

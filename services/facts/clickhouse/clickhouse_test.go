@@ -19,7 +19,7 @@ func TestConformance(t *testing.T) {
 func open(t testing.TB, server *clickhousetest.Server, opts Options) *Store {
 	t.Helper()
 	opts.Address = server.Address
-	opts.Database = strings.NewReplacer("/", "-").Replace(t.Name()) + opts.Database
+	opts.Database = databaseOf(t) + opts.Database
 	server.Database(opts.Database)
 	s, err := Open(context.WithoutCancel(t.Context()), opts)
 	if err != nil {
@@ -27,3 +27,5 @@ func open(t testing.TB, server *clickhousetest.Server, opts Options) *Store {
 	}
 	return s
 }
+
+func databaseOf(t testing.TB) string { return strings.ReplaceAll(t.Name(), "/", "-") }

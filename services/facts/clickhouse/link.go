@@ -30,7 +30,8 @@ func newLink(opts Options, modern bool) (*link, error) {
 	l := &link{}
 	pool, err := native.Open(&native.Options{
 		Protocol:     native.Native,
-		Addr:         []string{opts.Address},
+		Addr:         hosts(opts.Address),
+		DialStrategy: dialEach,
 		Auth:         native.Auth{Database: opts.Database, Username: opts.Username, Password: opts.Password},
 		DialContext:  func(ctx context.Context, address string) (net.Conn, error) { return l.dial(ctx, address, opts.TLS) },
 		Settings:     settings(modern),
@@ -57,6 +58,12 @@ func settings(modern bool) native.Settings {
 }
 
 func (l *link) dial(ctx context.Context, address string, config *tls.Config) (net.Conn, error) {
+	l.mu.Lock()
+	over := l.over
+	l.mu.Unlock()
+	if over {
+		return nil, errors.New("the call has ended")
+	}
 	var (
 		wire net.Conn
 		err  error

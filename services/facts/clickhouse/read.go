@@ -23,6 +23,7 @@ func (s *Store) Position(ctx context.Context, partition uint8) (at uint64, err e
 // position reads the greatest sequence of a partition's commits. It looks only
 // from where the partition is known to have been: the commits before are many.
 func (s *Store) position(ctx context.Context, l *link, partition uint8) (at uint64, err error) {
+	ctx = s.agreed(ctx)
 	floor := s.floors[partition].Load()
 	for {
 		row := l.pool.QueryRow(ctx, "SELECT max(sequence) FROM commits_1 WHERE partition = ? AND sequence >= ?",

@@ -7,17 +7,26 @@ import (
 	"strings"
 
 	native "github.com/ClickHouse/clickhouse-go/v2"
+
+	"daysheet/events"
+	"daysheet/services/facts"
 )
 
-// statements make the tables. The number in their names is that of the schema; it
+// table is one of the tables. The number in its name is that of the schema; it
 // goes up by one with every change of the tables or of what the projection puts
 // in them.
 //
-// A table has no partitions, so that a block is one part. Its rows are replaced
-// by their key; any one may win, since rows with the same key are equal. WORD
-// stands for the type of text that has few values.
-var statements = [...]string{
-	`CREATE TABLE IF NOT EXISTS facts_1 (
+// It has no partitions, so that a block is one part. Its rows are replaced by
+// their key; any one may win, since rows with the same key are equal.
+type table struct {
+	name    string
+	columns string // WORD stands for the type of text that has few values
+	key     string
+	shard   string // what spreads the rows over the shards of a cluster
+}
+
+var tables = [...]table{
+	{name: "facts_1", columns: `
 	firm String, job String, job_type WORD, partition UInt8,
 	sequence UInt64, line UInt32, event_id String, occurred_at Int64,
 	day WORD, side WORD, kind WORD, family WORD,
@@ -25,15 +34,15 @@ var statements = [...]string{
 	product WORD, place WORD, unit WORD, grade WORD, person WORD,
 	minutes Int64, quantity_milli Int64, cost_e4 Int64, sign Int8,
 	month WORD
-) ENGINE = ReplacingMergeTree() ORDER BY (firm, job, sequence, line)`,
-	`CREATE TABLE IF NOT EXISTS jobs_1 (
+`, key: "firm, job, sequence, line", shard: "cityHash64(firm)"},
+	{name: "jobs_1", columns: `
 	firm String, job String, partition UInt8, sequence UInt64,
 	job_type WORD, title String, customer String, state WORD,
 	built Int64, opened String, start String, due String,
 	accepted String, finished String
-) ENGINE = ReplacingMergeTree() ORDER BY (firm, job, sequence)`,
-	`CREATE TABLE IF NOT EXISTS commits_1 (partition UInt8, sequence UInt64, raw String
-) ENGINE = ReplacingMergeTree() ORDER BY (partition, sequence)`,
+`, key: "firm, job, sequence", shard: "cityHash64(firm)"},
+	{name: "commits_1", columns: "partition UInt8, sequence UInt64, raw String\n",
+		key: "partition, sequence", shard: "partition"},
 }
 
 // modernSince is the first major version that is told more than 18.16 understands:
@@ -42,16 +51,22 @@ const modernSince = 22
 
 // create returns the statements for a server.
 func create(modern bool) []string {
-	made := make([]string, len(statements))
-	for i, statement := range statements {
+	made := make([]string, len(tables))
+	for i, t := range tables {
+		made[i] = "CREATE TABLE IF NOT EXISTS " + t.name + " (" + t.columnsFor(modern) +
+			") ENGINE = ReplacingMergeTree() ORDER BY (" + t.key + ")"
 		if modern {
-			made[i] = strings.ReplaceAll(statement, "WORD", "LowCardinality(String)") +
-				" SETTINGS fsync_after_insert = 1, fsync_part_directory = 1"
-		} else {
-			made[i] = strings.ReplaceAll(statement, "WORD", "String")
+			made[i] += " SETTINGS fsync_after_insert = 1, fsync_part_directory = 1"
 		}
 	}
 	return made
+}
+
+func (t table) columnsFor(modern bool) string {
+	if modern {
+		return strings.ReplaceAll(t.columns, "WORD", "LowCardinality(String)")
+	}
+	return strings.ReplaceAll(t.columns, "WORD", "String")
 }
 
 // prepare makes the tables where they are missing, and tells whether the server
@@ -69,14 +84,33 @@ func (s *Store) prepare(ctx context.Context, opts Options) (modern bool, err err
 			return greetingError(err, opts)
 		}
 		modern = version.Version.Major >= modernSince
+		if opts.Cluster != "" {
+			s.told, err = joinCluster(ctx, l, opts, modern)
+			return err
+		}
 		for _, statement := range create(modern) {
 			if err := l.pool.Exec(ctx, statement); err != nil {
 				return fmt.Errorf("create tables: %w", err)
 			}
 		}
-		return nil
+		found, err := engines(ctx, l)
+		if err == nil && found[tables[0].name] == distributed {
+			return events.Refuse("cluster", "", "the cluster that the tables of database %s are spread over", opts.Database)
+		}
+		return err
 	})
 	return modern, errors.Join(err, l.close())
+}
+
+// engines returns the engines of the tables in the database, by their names.
+func engines(ctx context.Context, l *link) (map[string]string, error) {
+	found, name, engine := map[string]string{}, "", ""
+	statement := facts.Statement{Text: "SELECT name, engine FROM system.tables WHERE database = currentDatabase()"}
+	err := query(ctx, l, statement, []any{&name, &engine}, func() { found[name] = engine })
+	if err != nil {
+		return nil, fmt.Errorf("list tables: %w", err)
+	}
+	return found, nil
 }
 
 // greetingError says more about what the server refuses most often.

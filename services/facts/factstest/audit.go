@@ -67,6 +67,12 @@ func tallied(b facts.Batch, s facts.Span) facts.Tallies {
 func testTallies(t *testing.T, b *bench) {
 	h := NewHistory(t, 150)
 	other := filled(Partition + 1)
+	for i := range other.facts {
+		other.facts[i].Firm = "another" // a firm is in one partition
+	}
+	for i := range other.jobs {
+		other.jobs[i].Firm = "another"
+	}
 	b.write(h.Batch(0, h.Last()))
 	b.write(other.all())
 	for _, s := range []facts.Span{

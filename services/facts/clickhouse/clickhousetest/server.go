@@ -1,19 +1,12 @@
-// Package clickhousetest runs a ClickHouse server of Debian's for tests: the real
-// one, on a free loopback port, with its data in a temporary folder.
+// Package clickhousetest runs ClickHouse servers of Debian's for tests: the real
+// ones, on free loopback ports, with their data in a temporary folder.
 package clickhousetest
 
 import (
-	"bufio"
 	_ "embed"
 	"fmt"
-	"io"
-	"net"
 	"os"
-	"os/exec"
 	"path/filepath"
-	"runtime"
-	"strings"
-	"sync"
 	"testing"
 
 	native "github.com/ClickHouse/clickhouse-go/v2"
@@ -22,34 +15,48 @@ import (
 //go:embed config.xml
 var config []byte
 
+// attempts is how often a start is tried: another process may take a port that
+// was free.
+const attempts = 5
+
 // Server is a server that belongs to a test. It ends with the test.
 type Server struct {
 	Address string // host:port of the native protocol
 
-	t       testing.TB
-	program string
-	folder  string
-	command *exec.Cmd
-	output  *output
+	process
 }
 
 // Start starts an empty server and waits until it answers. Without the program
 // the test fails.
 func Start(t testing.TB) *Server {
 	t.Helper()
-	s := &Server{t: t, program: program(t), folder: t.TempDir()}
-	if err := os.WriteFile(filepath.Join(s.folder, "config.xml"), config, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(s.Kill)
-	for range 5 { // another process may take the port that was free
-		s.Address = freeAddress(t)
-		if s.start() {
+	for range attempts {
+		s := newServer(t, freeAddresses(t, 1)[0])
+		s.begin()
+		if s.answers() {
 			return s
 		}
+		t.Logf("the ClickHouse server does not start:\n%s", s.output)
 	}
-	t.Fatalf("the ClickHouse server does not start:\n%s", s.output)
+	t.Fatal("the ClickHouse server does not start")
 	return nil
+}
+
+// newServer makes the folder of a server.
+func newServer(t testing.TB, address string) *Server {
+	t.Helper()
+	folder := t.TempDir()
+	file := filepath.Join(folder, "config.xml")
+	if err := os.WriteFile(file, config, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s := &Server{Address: address, process: process{
+		t: t, program: program(t), folder: folder, ready: "Ready for connections",
+		arguments: []string{"--config-file=" + file, "--", "--tcp_port=" + port(t, address),
+			"--path=" + folder + "/data/", "--tmp_path=" + folder + "/data/tmp/"},
+	}}
+	t.Cleanup(s.Kill)
+	return s
 }
 
 func program(t testing.TB) string {
@@ -63,76 +70,23 @@ func program(t testing.TB) string {
 	return ""
 }
 
-func freeAddress(t testing.TB) string {
-	t.Helper()
-	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer func() {
-		if err := listener.Close(); err != nil {
-			t.Fatal(err)
-		}
-	}()
-	return listener.Addr().String()
-}
-
 // Restart starts a server that was killed, with its data and at its address.
 func (s *Server) Restart() {
 	s.t.Helper()
-	if !s.start() {
+	s.begin()
+	if !s.answers() {
 		s.t.Fatalf("the ClickHouse server does not start again:\n%s", s.output)
 	}
 }
 
-// start runs the program, and says whether it came as far as to answer.
-func (s *Server) start() bool {
-	s.t.Helper()
-	_, port, err := net.SplitHostPort(s.Address)
-	if err != nil {
-		s.t.Fatal(err)
-	}
-	s.command = exec.Command(s.program, "--config-file="+filepath.Join(s.folder, "config.xml"), "--",
-		"--tcp_port="+port, "--path="+s.folder+"/data/", "--tmp_path="+s.folder+"/data/tmp/")
-	s.command.Dir = s.folder
-	read, write := io.Pipe()
-	s.command.Stdout, s.command.Stderr = write, write
-	s.output = &output{ready: make(chan struct{}), ended: make(chan struct{})}
-	tie(s.command)
-	started := make(chan error)
-	go func(c *exec.Cmd) {
-		runtime.LockOSThread() // the program is tied to this thread
-		defer runtime.UnlockOSThread()
-		err := c.Start()
-		started <- err
-		if err == nil {
-			_ = write.CloseWithError(c.Wait()) // it is killed, so that it ends with an error
-		}
-	}(s.command)
-	if err := <-started; err != nil {
-		s.command = nil
-		s.t.Fatalf("start %s: %v", s.program, err)
-	}
-	go s.output.read(read)
-	select {
-	case <-s.output.ready:
-		return true
-	case <-s.output.ended:
-		return false
-	}
-}
-
-// Kill ends the server at once (SIGKILL). A server that has ended stays so.
-func (s *Server) Kill() {
-	if s.command == nil {
-		return
-	}
-	_ = s.command.Process.Kill() // an error says that it has ended
-	<-s.output.ended
-}
-
 // Database makes an empty database where there is none of that name.
 func (s *Server) Database(name string) {
+	s.t.Helper()
+	s.Exec(fmt.Sprintf("CREATE DATABASE IF NOT EXISTS `%s`", name))
+}
+
+// Exec runs a statement as the server's own user, who may do everything.
+func (s *Server) Exec(statement string) {
 	s.t.Helper()
 	conn, err := native.Open(&native.Options{Addr: []string{s.Address}})
 	if err != nil {
@@ -143,41 +97,7 @@ func (s *Server) Database(name string) {
 			s.t.Error(err)
 		}
 	}()
-	if err := conn.Exec(s.t.Context(), fmt.Sprintf("CREATE DATABASE IF NOT EXISTS `%s`", name)); err != nil {
-		s.t.Fatalf("make database %s: %v", name, err)
+	if err := conn.Exec(s.t.Context(), statement); err != nil {
+		s.t.Fatalf("%s: %v", statement, err)
 	}
-}
-
-// output is what a server says.
-type output struct {
-	ready, ended chan struct{} // closed when it answers, and when it has ended
-
-	mu    sync.Mutex
-	lines []string // the last ones
-}
-
-func (o *output) read(from io.Reader) {
-	defer close(o.ended)
-	const linesMax = 40
-	ready := false
-	for lines := bufio.NewReader(from); ; {
-		line, err := lines.ReadString('\n')
-		if err != nil {
-			return // it has ended
-		}
-		o.mu.Lock()
-		o.lines = append(o.lines, line)
-		o.lines = o.lines[max(0, len(o.lines)-linesMax):]
-		o.mu.Unlock()
-		if !ready && strings.Contains(line, "Ready for connections") {
-			ready = true
-			close(o.ready)
-		}
-	}
-}
-
-func (o *output) String() string {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	return strings.Join(o.lines, "")
 }
