@@ -76,7 +76,8 @@ func (e *Event) validate() error {
 		return Refuse("source", e.Source,
 			"say who recorded it, as a URI reference of 1 to %d bytes, for example /phones/van-2", uriMax)
 	case !e.Type.Known():
-		return Refuse("type", string(e.Type), "not an event type of this ledger; see the list in the events schema")
+		return Refuse("type", string(e.Type),
+			"not an event type of this ledger; /openapi.json lists them in the schema Event")
 	case !ValidToken(e.Subject):
 		return Refuse("subject", e.Subject, "the subject is the job: "+TokenRule)
 	case e.Type != EventVoided && e.Type.OfFirm() != (e.Subject == FirmJob):

@@ -3,6 +3,7 @@ package reports
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"daysheet/events"
 )
@@ -52,6 +53,14 @@ func uses(sums []Total) []productUse {
 	return all
 }
 
+// byShownName puts products in the order of the names that readers see, whatever
+// their keys: capital and small letters alike.
+func byShownName(all []productUse, names Names) []productUse {
+	shown := func(u productUse) string { return strings.ToLower(nameCell(names.Products, u.product).Text) }
+	slices.SortStableFunc(all, func(a, b productUse) int { return cmp.Compare(shown(a), shown(b)) })
+	return all
+}
+
 // remark says in words what the numbers of the product do not.
 func (u productUse) remark() string {
 	switch {
@@ -75,7 +84,7 @@ func makeConsumables(f Filter, a Answer) Report {
 	if f.Job != "" && len(jobs) > 0 {
 		r.Title += ": " + jobCell(jobs[0]).Text
 	}
-	all := uses(a.answered(materialSums))
+	all := byShownName(uses(a.answered(materialSums)), a.Names)
 	t := consumablesTable()
 	var cost sides
 	for _, u := range all {

@@ -18,7 +18,7 @@ const (
 	noteReturns = "Used material is less what was returned. Purchases for the store are not counted: " +
 		"material costs a job when it is used."
 	noteNoJob = "No job with this key is known at this position of the log."
-	noteCoats = "Quantity is work done, so that two coats on 10 m2 are 20 m2."
+	noteCoats = "Quantity is work done, so that two coats on 10 m² are 20 m²."
 )
 
 // scopeNotes returns what has to be said about the jobs of a report.

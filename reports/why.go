@@ -38,7 +38,6 @@ type lineDifference struct {
 	unit          events.Unit
 	cost          sides
 	split         Split
-	unmeasured    bool
 }
 
 // why is the differences of several jobs, with each job split by itself before

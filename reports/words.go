@@ -8,7 +8,12 @@ import (
 )
 
 // The sentences of a report say numbers in words that need no table beside
-// them. They are the same in every locale; tables are formatted by the outputs.
+// them. They have one form for every locale: a point before decimals, a narrow
+// no-break space between groups of three digits (ISO 80000-1, 7.3.1), a hyphen for
+// minus. Outputs that know the reader's locale can put its signs in their places.
+
+// groupSpace stands between groups of three digits in a sentence.
+const groupSpace = "\u202f"
 
 // MinutesText says minutes as hours and minutes: "4 h 30 min", "-45 min".
 func MinutesText(minutes int64) string {
@@ -17,15 +22,15 @@ func MinutesText(minutes int64) string {
 	case hours == 0:
 		return fmt.Sprintf("%d min", rest)
 	case rest == 0:
-		return fmt.Sprintf("%d h", hours)
+		return decimal(hours, 0) + " h"
 	case rest < 0:
 		rest = -rest
 	}
-	return fmt.Sprintf("%d h %d min", hours, rest)
+	return fmt.Sprintf("%s h %d min", decimal(hours, 0), rest)
 }
 
 // MoneyText says ten-thousandths of a currency unit with two places:
-// "1234.50 EUR". The currency may be empty.
+// "1 234.50 EUR". The currency may be empty.
 func MoneyText(e4 int64, currency string) string {
 	return strings.TrimSpace(decimal(shorten(e4, 100), 2) + " " + currency)
 }
@@ -34,20 +39,40 @@ func MoneyText(e4 int64, currency string) string {
 func ShareText(basisPoints int64) string { return decimal(shorten(basisPoints, 10), 1) + " %" }
 
 // QuantityText says thousandths of a unit with no more places than needed:
-// "12.5 m2", "3 each".
+// "12.5 m²", "3 each".
 func QuantityText(milli int64, unit events.Unit) string {
 	s := strings.TrimRight(strings.TrimRight(decimal(milli, 3), "0"), ".")
-	return strings.TrimSpace(s + " " + string(unit))
+	return strings.TrimSpace(s + " " + unitText(unit))
 }
 
-// decimal writes n with the point before its last places digits.
+// unitText writes a unit as it stands in a sentence.
+func unitText(unit events.Unit) string {
+	if unit == events.SquareMetre {
+		return "m²"
+	}
+	return string(unit)
+}
+
+// decimal writes n with the point before its last places digits, and groups those
+// before it.
 func decimal(n int64, places int) string {
 	digits, negative := strings.CutPrefix(fmt.Sprint(n), "-")
 	digits = strings.Repeat("0", max(0, places+1-len(digits))) + digits
+	var b strings.Builder
 	if negative {
-		digits = "-" + digits
+		b.WriteByte('-')
 	}
-	return digits[:len(digits)-places] + "." + digits[len(digits)-places:]
+	whole := len(digits) - places
+	for i := range whole {
+		if i > 0 && (whole-i)%3 == 0 {
+			b.WriteString(groupSpace)
+		}
+		b.WriteByte(digits[i])
+	}
+	if places > 0 {
+		b.WriteString("." + digits[whole:])
+	}
+	return b.String()
 }
 
 // compared says how an actual amount stands to its budget. say turns one
@@ -81,7 +106,7 @@ func counted(n int64, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
-	return fmt.Sprintf("%d %s", n, many)
+	return decimal(n, 0) + " " + many
 }
 
 // lowerFirst writes a title inside a sentence.

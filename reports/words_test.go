@@ -13,12 +13,14 @@ func TestNumbersInWords(t *testing.T) {
 		{MinutesText(0), "0 min"}, {MinutesText(45), "45 min"}, {MinutesText(60), "1 h"}, {MinutesText(90), "1 h 30 min"},
 		{MinutesText(-45), "-45 min"}, {MinutesText(-60), "-1 h"}, {MinutesText(-90), "-1 h 30 min"},
 		{MoneyText(0, "EUR"), "0.00 EUR"}, {MoneyText(50, ""), "0.01"}, {MoneyText(49, ""), "0.00"},
-		{MoneyText(12_345_678, "EUR"), "1234.57 EUR"}, {MoneyText(-33_9333, "EUR"), "-33.93 EUR"},
-		{MoneyText(-50, "EUR"), "-0.01 EUR"}, {MoneyText(math.MinInt64, ""), "-922337203685477.58"},
+		{MoneyText(12_345_678, "EUR"), "1\u202f234.57 EUR"}, {MoneyText(-33_9333, "EUR"), "-33.93 EUR"},
+		{MoneyText(-50, "EUR"), "-0.01 EUR"}, {MoneyText(math.MinInt64, ""), "-922\u202f337\u202f203\u202f685\u202f477.58"},
 		{ShareText(0), "0.0 %"}, {ShareText(1234), "12.3 %"}, {ShareText(1235), "12.4 %"}, {ShareText(-530), "-5.3 %"},
-		{QuantityText(12_500, events.SquareMetre), "12.5 m2"}, {QuantityText(3000, events.Each), "3 each"},
+		{QuantityText(12_500, events.SquareMetre), "12.5 m²"}, {QuantityText(3000, events.Each), "3 each"},
 		{QuantityText(-250, events.Litre), "-0.25 l"}, {QuantityText(0, ""), "0"}, {QuantityText(100_000, "m"), "100 m"},
-		{counted(1, "job", "jobs"), "1 job"}, {counted(0, "job", "jobs"), "0 jobs"},
+		{MinutesText(60_000_030), "1\u202f000\u202f000 h 30 min"}, {MinutesText(-60_000), "-1\u202f000 h"},
+		{MoneyText(9_999_999, ""), "1\u202f000.00"}, {MoneyText(9_994_999, ""), "999.50"},
+		{counted(1000, "job", "jobs"), "1\u202f000 jobs"}, {counted(1, "job", "jobs"), "1 job"}, {counted(0, "job", "jobs"), "0 jobs"},
 	} {
 		if c.got != c.want {
 			t.Errorf("%q, want %q", c.got, c.want)

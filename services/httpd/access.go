@@ -79,8 +79,9 @@ func joined(scopes []Scope, by string) string {
 	return strings.Join(names, by)
 }
 
-// openRoutes need no credential. The set-up page asks for its own one-time code.
-var openRoutes = []string{"/livez", "/readyz", signInPath, signOutPath, setupPath}
+// openRoutes need no credential. The pages for set-up and pairing ask for one-time
+// codes of their own.
+var openRoutes = []string{"/livez", "/readyz", signInPath, signOutPath, setupPath, pairPath, iconPath}
 
 func open(route string) bool {
 	return slices.Contains(openRoutes, route) || strings.HasPrefix(route, assetsPath)
@@ -152,7 +153,7 @@ func (s *Server) identify(r *http.Request) (Caller, error) {
 
 // wantsPage reports whether the request is a person's browser opening a page.
 func wantsPage(r *http.Request) bool {
-	return r.Method == http.MethodGet && strings.Contains(r.Header.Get("Accept"), "text/html")
+	return r.Method == http.MethodGet && readsPages(r)
 }
 
 // validFirm refuses a firm key that could not stand in an address or a subject.

@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -75,6 +77,7 @@ func (s *Server) newAPI(version string) {
 	// No page that loads from elsewhere, no schema links, and the description is
 	// served by a route of our own that needs a token.
 	cfg.DocsPath, cfg.SchemasPath, cfg.OpenAPIPath, cfg.CreateHooks = "", "", "", nil
+	cfg.Components.Schemas = huma.NewMapRegistry("#/components/schemas/", schemaName)
 	cfg.Components.SecuritySchemes = map[string]*huma.SecurityScheme{
 		"token": {Type: "http", Scheme: "bearer", Description: "A token of the firm; it begins with " + secretPrefix},
 	}
@@ -83,6 +86,20 @@ func (s *Server) newAPI(version string) {
 	s.API = humagin.New(s.Engine, cfg)
 	s.API.UseMiddleware(s.checkScope)
 	s.Engine.GET("/openapi.json", s.openAPI())
+}
+
+// schemaName names the schema of a type. Rooms of the program do not know of each
+// other and may have types of one name, so that theirs begin with the room.
+func schemaName(t reflect.Type, hint string) string {
+	name := huma.DefaultSchemaNamer(t, hint)
+	for t.Kind() == reflect.Pointer || t.Kind() == reflect.Slice {
+		t = t.Elem()
+	}
+	room, ok := strings.CutPrefix(t.PkgPath(), "daysheet/services/")
+	if !ok || t.Name() == "" || room == "httpd" {
+		return name
+	}
+	return strings.ToUpper(room[:1]) + strings.ReplaceAll(room[1:], "/", "") + name
 }
 
 // finishProblem puts the request into a problem on its way out, and a fault into
@@ -136,8 +153,28 @@ func describeScope(_ *huma.OpenAPI, op *huma.Operation) {
 		names[i] = string(s)
 	}
 	op.Security = []map[string][]string{{"token": names}}
+	describeErrors(op)
 	need := "Needs a token with the scope " + strings.Join(names, " or ") + "."
 	op.Description = strings.TrimSpace(op.Description + "\n\n" + need)
+}
+
+// describeErrors names what every operation can be refused with, where its own
+// list leaves it at any error.
+func describeErrors(op *huma.Operation) {
+	usual := op.Responses["default"]
+	if usual == nil {
+		return
+	}
+	statuses := []int{http.StatusUnauthorized, http.StatusForbidden, http.StatusTooManyRequests,
+		http.StatusInternalServerError, http.StatusServiceUnavailable}
+	if len(op.Parameters) > 0 || op.RequestBody != nil {
+		statuses = append(statuses, http.StatusUnprocessableEntity)
+	}
+	for _, status := range statuses {
+		if code := strconv.Itoa(status); op.Responses[code] == nil {
+			op.Responses[code] = &huma.Response{Description: http.StatusText(status), Content: usual.Content}
+		}
+	}
 }
 
 // checkScope lets only callers with the operation's scope through. A hidden

@@ -2,6 +2,7 @@ package httpd
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"net/http"
@@ -17,9 +18,28 @@ import (
 // readyTimeout bounds all checks of one question together.
 const readyTimeout = 3 * time.Second
 
+// NotReady is the error of a check that says more than that it failed. The reason is
+// shown to whoever asks, without a credential: it must not name firms, jobs or
+// addresses.
+type NotReady struct {
+	Reason string
+	Err    error // for the program's own log; may be nil
+}
+
+// Error says both.
+func (n *NotReady) Error() string {
+	if n.Err == nil {
+		return n.Reason
+	}
+	return n.Reason + ": " + n.Err.Error()
+}
+
+// Unwrap returns the cause.
+func (n *NotReady) Unwrap() error { return n.Err }
+
 // addHealth adds what a supervisor asks, without a credential: whether the
-// process lives, and whether it can serve. The answers name no more than the
-// checks.
+// process lives, and whether it can serve. The answers name the checks, and no more
+// of what is wrong than [NotReady] says.
 func (s *Server) addHealth() {
 	alive := func(c *gin.Context) { c.JSON(http.StatusOK, gin.H{"status": "alive"}) }
 	for _, method := range []string{http.MethodGet, http.MethodHead} {
@@ -36,7 +56,11 @@ func (s *Server) readyz(c *gin.Context) {
 	for _, name := range slices.Sorted(maps.Keys(s.ready)) {
 		if err := s.ready[name](ctx); err != nil {
 			_ = c.Error(fmt.Errorf("check %s: %w", name, err)) // hands it to the access log and returns it again
-			failed = append(failed, Refusal{Message: name + " is not ready", Field: name, Rule: "ready"})
+			message := name + " is not ready"
+			if why := (*NotReady)(nil); errors.As(err, &why) {
+				message += ": " + why.Reason
+			}
+			failed = append(failed, Refusal{Message: message, Field: name, Rule: "ready"})
 			continue
 		}
 		passed[name] = "ready"

@@ -2,6 +2,7 @@ package httpd
 
 import (
 	"bytes"
+	_ "embed"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -16,6 +17,7 @@ const (
 	signOutPath = "/sign-out"
 	setupPath   = "/setup"
 	assetsPath  = "/assets/"
+	iconPath    = "/favicon.ico"
 	cookieName  = "daysheet"
 
 	stayedSignedIn = 180 * 24 * time.Hour
@@ -32,26 +34,51 @@ func (s *Server) addPages() {
 	}
 	s.Engine.GET(assetsPath+"httpd.css", func(c *gin.Context) {
 		c.Header("Cache-Control", "public, max-age=300")
-		c.FileFromFS("assets/httpd.css", http.FS(files))
+		c.Data(http.StatusOK, "text/css; charset=utf-8", []byte(colours+styles))
+	})
+	// Browsers ask for it by themselves. Pages that have an icon name its address.
+	s.Engine.GET(iconPath, func(c *gin.Context) {
+		c.Header("Cache-Control", "public, max-age=86400")
+		c.Status(http.StatusNoContent)
 	})
 }
+
+//go:embed assets/httpd.css
+var styles string
+
+//go:embed assets/colours.css
+var colours string
+
+// Colours returns the style sheet that names the colours of every page, light and
+// dark. Other style sheets are served behind it.
+func Colours() []byte { return []byte(colours) }
 
 // signInForm is what the sign-in page shows.
 type signInForm struct {
 	Next    string // where to go on to
 	Problem string // why the last try failed; empty at first
+	Wrong   bool   // the last try was a token that is not good
 	Empty   bool   // nobody has access yet
 }
 
 func (s *Server) signInPage(c *gin.Context) {
-	if secret := s.signInByCode(c.Query("code")); secret != "" {
+	code, next := c.Query("code"), localAddress(c.Query("next"))
+	if secret := s.signInByCode(code); secret != "" {
 		s.setCookie(c, secret, 0)
-		c.Redirect(http.StatusSeeOther, localAddress(c.Query("next")))
+		c.Redirect(http.StatusSeeOther, next)
 		return
 	}
-	s.page(c, http.StatusOK, "sign-in.html", signInForm{
-		Next: localAddress(c.Query("next")), Empty: len(s.tokens.List()) == 0,
-	})
+	form, status := signInForm{Next: next, Empty: len(s.tokens.List()) == 0}, http.StatusOK
+	if code != "" {
+		if _, signedIn := CallerFrom(c.Request.Context()); signedIn {
+			c.Redirect(http.StatusSeeOther, next)
+			return
+		}
+		status = http.StatusForbidden
+		form.Problem = "This sign-in link does not work any more: it ends when the server that printed it stops. " +
+			"Start from its newest link, or sign in with a token."
+	}
+	s.page(c, status, "sign-in.html", form)
 }
 
 // signIn takes a token and puts it into the cookie.
@@ -63,8 +90,8 @@ func (s *Server) signIn(c *gin.Context) {
 	secret := strings.TrimSpace(c.PostForm("token"))
 	_, err := s.tokens.Authenticate(secret)
 	if isAccessError(err) {
-		problem := strings.ToUpper(err.Error()[:1]) + err.Error()[1:] + "."
-		s.page(c, http.StatusUnauthorized, "sign-in.html", signInForm{Next: next, Problem: problem})
+		problem := Sentence(err.Error()) + " Paste it once more, or ask for a new one."
+		s.page(c, http.StatusUnauthorized, "sign-in.html", signInForm{Next: next, Problem: problem, Wrong: true})
 		return
 	}
 	if err != nil {

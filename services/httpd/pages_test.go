@@ -67,7 +67,10 @@ func TestSignInLink(t *testing.T) {
 	b := newBench(t, nil, tryRoutes)
 	link := strings.TrimPrefix(b.server.SignInLink(b.address, b.secrets["reader"]), b.address)
 	b.run(t, []scenario{
-		{name: "another code", url: "/sign-in?code=guess", status: 200, header: map[string]string{"Set-Cookie": ""}},
+		{name: "another code", url: "/sign-in?code=guess", status: 403, page: true, header: map[string]string{"Set-Cookie": ""},
+			contains: []string{`role="alert"`, "This sign-in link does not work any more", `<label for="token">`}},
+		{name: "another code of somebody who is signed in", url: "/sign-in?code=guess&next=%2Foffice", status: 303,
+			headers: map[string]string{"Cookie": "daysheet=" + b.secrets["reader"]}, header: map[string]string{"Location": "/office"}},
 		{name: "no code", url: "/sign-in?code=", status: 200, header: map[string]string{"Set-Cookie": ""}},
 		{name: "the code", url: link, status: 303, header: map[string]string{"Location": "/",
 			"Set-Cookie": "daysheet=" + b.secrets["reader"] + "; Path=/; HttpOnly; SameSite=Strict"}},
@@ -175,6 +178,9 @@ func TestSetup(t *testing.T) {
 		{name: "the cookie lets in", url: "/office", headers: map[string]string{"Cookie": "daysheet=" + secret}, status: 200},
 		{name: "the link is dead", url: "/setup?code=" + code, status: 403},
 		{name: "the form too", method: "POST", url: "/setup", headers: formHeaders, body: firmForm(code), status: 403},
+		{name: "the link is dead for a browser", url: "/setup?code=" + code, headers: map[string]string{"Accept": "text/html"},
+			status: 403, page: true, without: []string{"/problems/"},
+			contains: []string{"<h1>This link does not work any more</h1>", "was used before", `<a href="/">`}},
 		{name: "an empty code opens nothing", url: "/setup?code=", status: 403},
 	})
 	whole, err := os.ReadFile(b.tokens.path)
@@ -212,6 +218,13 @@ func TestSetupRefusals(t *testing.T) {
 			body: firmForm(code, c.field, c.value), status: 422, page: true, without: []string{"<b>"},
 			contains: []string{c.says, `role="alert"`, `id="` + c.field + `-problem"`, `name="code" value="` + code}})
 	}
+	scenarios = append(scenarios, scenario{name: "everything at once", method: "POST", url: "/setup", headers: formHeaders,
+		body:   firmForm(code, "firm", "North Yard", "currency", "Euro", "time_zone", "Moon/Crater", "grades", "painter"),
+		status: 422, page: true, contains: []string{"4 fields cannot be taken", `id="firm-problem"`, `id="currency-problem"`,
+			`id="time_zone-problem"`, `id="grades-problem"`, `aria-describedby="currency-hint currency-problem" aria-invalid="true"`,
+			`value="North Yard" required autocomplete="off" aria-describedby="firm-hint firm-problem" aria-invalid="true" autofocus`,
+			`value="Moon/Crater"`, ">painter</textarea>"},
+		without: []string{`id="name-problem"`, `id="job_types-problem"`}})
 	b.run(t, scenarios)
 	made.fail = errors.New("secret cause")
 	b.run(t, []scenario{{name: "a fault", method: "POST", url: "/setup", headers: formHeaders, body: firmForm(code), status: 500,

@@ -37,6 +37,7 @@ type ProblemDetails struct {
 
 	cause   error // of a fault: for the log, not for the caller
 	headers http.Header
+	heading string // of its page; empty: the title
 }
 
 // Refusal is one of several things that a request got wrong.
@@ -59,6 +60,14 @@ func (p *ProblemDetails) About(field, value, rule string) *ProblemDetails {
 func (p *ProblemDetails) Error() string {
 	if p.Detail != "" {
 		return p.Detail
+	}
+	return p.Title
+}
+
+// Heading returns what stands above the problem on a page.
+func (p *ProblemDetails) Heading() string {
+	if p.heading != "" {
+		return p.heading
 	}
 	return p.Title
 }
@@ -197,7 +206,8 @@ func refusalFrom(e *events.Error) Refusal {
 }
 
 // Abort answers a request on the engine with the problem of err and stops its
-// handlers. A fault goes into the access log.
+// handlers: with a page where the request accepts HTML, as JSON otherwise. A fault
+// goes into the access log.
 func Abort(c *gin.Context, err error) {
 	p := *Problem(err) // a copy: the instance is of this request only
 	p.Instance = instanceOf(c.Request.Context())
@@ -208,6 +218,9 @@ func Abort(c *gin.Context, err error) {
 		c.Writer.Header()[name] = values
 	}
 	c.Abort()
+	if answerWithPage(c, &p) {
+		return
+	}
 	c.Header("Content-Type", problemType)
 	c.Status(p.Status)
 	if err := huma.DefaultJSONFormat.Marshal(c.Writer, &p); err != nil {

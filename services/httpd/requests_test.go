@@ -47,7 +47,10 @@ func TestAccess(t *testing.T) {
 			headers: map[string]string{"Authorization": "bearer " + b.secrets["reader"]}},
 		{name: "a browser is led to sign in", url: "/office?week=3&x=a%20b", headers: html, status: 303,
 			header: map[string]string{"Location": "/sign-in?next=%2Foffice%3Fweek%3D3%26x%3Da%2520b"}},
-		{name: "a browser with a bad header is told", url: "/office", token: "ds_guess", headers: html, status: 401},
+		{name: "a browser with a bad header is told", url: "/office", token: "ds_guess", headers: html, status: 401, page: true,
+			contains: []string{"<h1>", "The token is not known.", `<a href="/">`}, without: []string{"/problems/"},
+			header: map[string]string{"Content-Type": "text/html; charset=utf-8"}},
+		{name: "the icon that browsers ask for is open", url: "/favicon.ico", status: 204},
 		{name: "the right scope", url: "/office", token: "reader", status: 200, contains: []string{"office"}},
 		{name: "the wrong scope on a page", url: "/office", token: "phone", status: 403, contains: []string{"read"}},
 		{name: "the wrong scope on the API", url: "/v1/things/1", token: "phone", status: 403},
@@ -80,7 +83,12 @@ func TestProblems(t *testing.T) {
 	b.run(t, []scenario{
 		{name: "no such address", url: "/nothing", token: "reader", status: 404, contains: []string{`"/problems/not-found"`}},
 		{name: "no such address for a browser", url: "/nothing", token: "reader", status: 404,
-			headers: map[string]string{"Accept": "text/html"}},
+			headers: map[string]string{"Accept": "text/html"}, page: true, without: []string{"/problems/"},
+			contains: []string{"<h1>There is no such thing</h1>", "There is nothing at this address.", `<a href="/">`},
+			header:   map[string]string{"Content-Type": "text/html; charset=utf-8"}},
+		{name: "a fault for a browser", url: "/breaks", token: "reader", status: 500, page: true,
+			headers: map[string]string{"Accept": "text/html"}, contains: []string{"<h1>The server has a fault</h1>"},
+			without: []string{"secret cause", "goroutine"}},
 		{name: "a slash too many", url: "/office/", token: "reader", status: 404},
 		{name: "wrong method", method: "DELETE", url: "/v1/things/1", token: "reader", status: 405,
 			contains: []string{`"/problems/method-not-allowed"`, "GET"}, header: map[string]string{"Allow": "GET"}},
@@ -223,10 +231,13 @@ func TestReady(t *testing.T) {
 		c.Ready = map[string]func(context.Context) error{
 			"log":   func(context.Context) error { return nil },
 			"facts": func(context.Context) error { return errors.New("secret cause") },
+			"store": func(context.Context) error {
+				return &NotReady{Reason: "it stopped at sequence 7", Err: errors.New("secret cause")}
+			},
 		}
 	}, nil)
 	b.run(t, []scenario{{name: "one check fails", url: "/readyz", status: 503, without: []string{"secret cause"},
-		contains: []string{"facts is not ready"}, header: map[string]string{"Retry-After": "5"}}})
+		contains: []string{"facts is not ready", "store is not ready: it stopped at sequence 7"}, header: map[string]string{"Retry-After": "5"}}})
 	until(t, "the cause is in the log", func() bool { return strings.Contains(b.log.String(), "check facts: secret cause") })
 }
 

@@ -54,6 +54,10 @@ type Server struct {
 	API      huma.API
 	Registry *prometheus.Registry // what /metrics shows
 
+	// ProblemPage renders a problem for somebody who is signed in and reads pages. It
+	// is set before Serve; nil shows a plain page.
+	ProblemPage func(r *http.Request, p *ProblemDetails) ([]byte, error)
+
 	tokens       *Tokens
 	logger       *slog.Logger
 	secure       bool
@@ -78,7 +82,7 @@ type Server struct {
 	stop     context.CancelFunc
 }
 
-//go:embed pages/*.html assets/*
+//go:embed pages/*.html
 var files embed.FS
 
 var quietGin = sync.OnceFunc(func() { gin.SetMode(gin.ReleaseMode) })
@@ -112,7 +116,7 @@ func New(cfg Config) *Server {
 	if err := s.Engine.SetTrustedProxies(nil); err != nil {
 		panic(err) // an empty list cannot be wrong
 	}
-	s.Engine.Use(requestID, s.observe, recovered, securityHeaders, s.answer, s.limitBody, s.authenticate)
+	s.Engine.Use(requestID, s.observe, s.showProblems, recovered, securityHeaders, s.answer, s.limitBody, s.authenticate)
 	s.Engine.NoRoute(func(c *gin.Context) {
 		Abort(c, NewProblem(http.StatusNotFound, "there is nothing at this address"))
 	})

@@ -36,8 +36,10 @@ func (s *Server) setupOpen(code string) bool {
 }
 
 func deadLink() *ProblemDetails {
-	return NewProblem(http.StatusForbidden, "this set-up link is not valid, or was used before; "+
+	p := NewProblem(http.StatusForbidden, "this set-up link is not valid, or was used before; "+
 		"the server prints a new one when it starts and nobody has access yet")
+	p.heading = "This link does not work any more"
+	return p
 }
 
 func (s *Server) setupPage(c *gin.Context) {
@@ -72,13 +74,17 @@ func (s *Server) setUp(c *gin.Context) {
 	}
 	form := newSetupForm(func(field string) string { return strings.TrimSpace(c.PostForm(field)) })
 	form.Code = s.setupCode
-	firm, settings, err := form.read()
-	if err == nil {
+	firm, settings, refused := form.read()
+	var err error
+	if len(refused) == 0 {
 		err = s.onSetup(c.Request.Context(), firm, settings)
 	}
 	var refusal *events.Error
 	if errors.As(err, &refusal) && refusal.Code == events.Invalid {
-		form.show(refusal)
+		refused = append(refused, refusal)
+	}
+	if len(refused) > 0 {
+		form.show(refused)
 		s.page(c, http.StatusUnprocessableEntity, "setup.html", form)
 		return
 	}

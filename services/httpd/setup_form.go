@@ -1,7 +1,10 @@
 package httpd
 
 import (
+	"encoding/json"
+	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -19,6 +22,7 @@ type setupForm struct {
 type setupField struct {
 	Key, Label, Hint, Value string
 	Problem                 string // what was refused; empty where nothing was
+	Focus                   bool   // the browser puts the cursor here
 	Lines                   int    // rows of a text area; 0 is a single line
 }
 
@@ -69,16 +73,34 @@ func (f *setupForm) value(key string) string {
 	return ""
 }
 
-// show puts a refusal beside its field.
-func (f *setupForm) show(refusal *events.Error) {
-	name := strings.TrimPrefix(refusal.Field, "data.")
+// show puts each refusal beside its field, and the cursor into the first of them.
+func (f *setupForm) show(refused []*events.Error) {
+	for _, refusal := range refused {
+		if at := f.at(refusal); at >= 0 {
+			f.Fields[at].Problem = problemText(refusal)
+		} else {
+			f.Problem = refusal.Error()
+		}
+	}
 	for i := range f.Fields {
-		if key := f.Fields[i].Key; name == key || strings.HasPrefix(name, key+"[") {
-			f.Fields[i].Problem = problemText(refusal)
+		if f.Fields[i].Problem != "" {
+			f.Fields[i].Focus = true
 			return
 		}
 	}
-	f.Problem = refusal.Error()
+}
+
+// at returns which field a refusal is about; -1 for none.
+func (f *setupForm) at(refusal *events.Error) int {
+	name := strings.TrimPrefix(refusal.Field, "data.")
+	return slices.IndexFunc(f.Fields, func(field setupField) bool {
+		return name == field.Key || strings.HasPrefix(name, field.Key+"[")
+	})
+}
+
+// Refused returns the fields that have to be changed.
+func (f *setupForm) Refused() []setupField {
+	return slices.DeleteFunc(slices.Clone(f.Fields), func(field setupField) bool { return field.Problem == "" })
 }
 
 func problemText(refusal *events.Error) string {
@@ -88,16 +110,21 @@ func problemText(refusal *events.Error) string {
 	return refusal.Value + ": " + refusal.Rule
 }
 
-// read turns the form into a firm and its settings. What is not text is checked
-// here; whether the settings can be is for the ledger to say.
-func (f *setupForm) read() (firm string, settings events.Settings, err error) {
-	firm = f.value(fieldFirm)
-	if err := validFirm(firm); err != nil {
-		return "", settings, err
+// read turns the form into a firm and its settings, and says everything that is
+// wrong with them, at most one thing for each field.
+func (f *setupForm) read() (firm string, settings events.Settings, refused []*events.Error) {
+	refuse := func(err error) bool {
+		var refusal *events.Error
+		if errors.As(err, &refusal) {
+			refused = append(refused, refusal)
+		}
+		return err != nil
 	}
+	firm = f.value(fieldFirm)
+	refuse(validFirm(firm))
 	settings = events.Settings{
 		Name: f.value(fieldName), Currency: strings.ToUpper(f.value(fieldCurrency)), TimeZone: f.value(fieldTimeZone),
-		JobTypes: []events.JobType{}, Grades: []events.Grade{}, // an empty list, not a missing one
+		JobTypes: []events.JobType{}, // an empty list, not a missing one
 	}
 	for _, line := range lines(f.value(fieldJobTypes)) {
 		key, name, ok := cutPair(line)
@@ -106,18 +133,69 @@ func (f *setupForm) read() (firm string, settings events.Settings, err error) {
 		}
 		settings.JobTypes = append(settings.JobTypes, events.JobType{JobType: key, Name: name})
 	}
-	for _, line := range lines(f.value(fieldGrades)) {
+	grades, err := readGrades(f.value(fieldGrades))
+	settings.Grades = grades
+	unread := refuse(err)
+	for _, refusal := range trySettings(settings) {
+		if !unread || !strings.HasPrefix(refusal.Field, "data."+fieldGrades) {
+			refused = append(refused, refusal)
+		}
+	}
+	return firm, settings, refused
+}
+
+// readGrades reads a grade and its cost from each line.
+func readGrades(text string) ([]events.Grade, error) {
+	grades := []events.Grade{} // an empty list, not a missing one
+	for _, line := range lines(text) {
 		key, cost, ok := cutPair(line)
 		if !ok {
-			return "", settings, events.Refuse(fieldGrades, line, "a grade and what an hour costs, for example painter = 24.00")
+			return nil, events.Refuse(fieldGrades, line, "a grade and what an hour costs, for example painter = 24.00")
 		}
 		e4, err := parseMoney(fieldGrades, cost)
 		if err != nil {
-			return "", settings, err
+			return nil, err
 		}
-		settings.Grades = append(settings.Grades, events.Grade{Grade: keyOf(key), CostPerHourE4: e4})
+		grades = append(grades, events.Grade{Grade: keyOf(key), CostPerHourE4: e4})
 	}
-	return firm, settings, nil
+	return grades, nil
+}
+
+// trySettings returns what the ledger would refuse, member by member: it stops at
+// the first that it refuses, so each is tried among others that are good.
+func trySettings(s events.Settings) []*events.Error {
+	var refused []*events.Error
+	for _, set := range []func(*events.Settings){
+		func(t *events.Settings) { t.Name = s.Name }, func(t *events.Settings) { t.Currency = s.Currency },
+		func(t *events.Settings) { t.TimeZone = s.TimeZone }, func(t *events.Settings) { t.JobTypes = s.JobTypes },
+		func(t *events.Settings) { t.Grades = s.Grades },
+	} {
+		trial := events.Settings{
+			Name: "Good", Currency: "EUR", TimeZone: "UTC",
+			JobTypes: []events.JobType{{JobType: "good", Name: "Good"}}, Grades: []events.Grade{{Grade: "good"}},
+		}
+		set(&trial)
+		if err := tried(trial); err != nil {
+			refused = append(refused, err)
+		}
+	}
+	return refused
+}
+
+// tried returns what the ledger would refuse of the settings first; nil for
+// nothing.
+func tried(s events.Settings) *events.Error {
+	data, err := json.Marshal(s)
+	if err == nil {
+		e := events.Event{ID: "set-up-form", Source: setupPath, Type: events.FirmSettingsChanged, Subject: events.FirmJob,
+			Time: "2026-01-01T00:00:00Z", Data: data}
+		err = e.Validate()
+	}
+	var refusal *events.Error
+	if err != nil && !errors.As(err, &refusal) {
+		refusal = events.Refuse("", nil, "%v", err)
+	}
+	return refusal
 }
 
 // lines returns the lines that hold anything.

@@ -39,15 +39,31 @@ func operation(schemas huma.Registry) huma.Operation {
 		Metadata:         map[string]any{"scope": httpd.ScopeRecord},
 		SkipValidateBody: true,
 		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{
-			typeEvent: {Schema: event},
-			typeBatch: {Schema: batch},
-			typeJSON:  {Schema: &huma.Schema{OneOf: []*huma.Schema{event, batch}}},
+			typeEvent: {Schema: event, Example: eventExample()},
+			typeBatch: {Schema: batch, Example: []any{eventExample()}},
+			typeJSON:  {Schema: &huma.Schema{OneOf: []*huma.Schema{event, batch}}, Example: eventExample()},
 		}},
 		Responses: map[string]*huma.Response{},
 		Errors: []int{http.StatusBadRequest, http.StatusUnauthorized, http.StatusForbidden, http.StatusNotFound,
 			http.StatusConflict, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType,
 			http.StatusUnprocessableEntity, http.StatusTooManyRequests, http.StatusServiceUnavailable},
 	}
+}
+
+// eventExample shows an event. All of it is invented.
+func eventExample() any {
+	return map[string]any{
+		"specversion": events.SpecVersion, "id": "0192f0c1-5a3e-7b1c-9d55-3f1f0a7c1e01", "source": "/phones/van-2",
+		"type": string(events.JobOpened), "subject": "stair-12", "time": "2026-03-02T07:30:00+01:00",
+		"data": map[string]any{"job_type": "stairwell-and-joinery", "title": "Stairwell, three floors"},
+	}
+}
+
+// receiptExample shows what the event of [eventExample] is answered with.
+func receiptExample() receiptList {
+	return receiptList{[]events.Receipt{
+		{ID: "0192f0c1-5a3e-7b1c-9d55-3f1f0a7c1e01", Job: "stair-12", Sequence: 4711},
+	}}
 }
 
 // addEventSchemas adds the schema of an event and of each type's payload, and

@@ -57,6 +57,7 @@ func Mount(server *httpd.Server, recorder Recorder) error {
 	huma.Register(server.API, op, in.take)
 	// huma documents a raw body as bytes of its own; ours are events.
 	delete(op.RequestBody.Content, "application/octet-stream")
+	op.Responses["201"].Content["application/json"].Example = receiptExample()
 	op.Responses["200"] = &huma.Response{
 		Description: "Every event was recorded before; nothing was added", Content: op.Responses["201"].Content,
 	}

@@ -94,6 +94,25 @@ func formatParams() []*huma.Param {
 	}
 }
 
+// valuesParam describes how CSV of reports writes its numbers.
+func valuesParam() *huma.Param {
+	return queryParam("values", "decimal writes the numbers of CSV for spreadsheets, with a point: hours with up to four "+
+		"places (columns _hours instead of _minutes), money in whole units (_eur, or what the currency is, instead of "+
+		"_e4), quantities in whole units (without _milli), shares in per cent (_percent instead of _basis_points). "+
+		"Without it numbers are whole and exact, as in JSON", oneOf(valuesDecimal))
+}
+
+// orPage answers a refusal with a page where the request accepts one.
+func orPage(handle answerer) answerer {
+	return func(ctx context.Context, in *ask) (*huma.StreamResponse, error) {
+		answer, err := handle(ctx, in)
+		if err == nil || !strings.Contains(in.Accept, inHTML.mediaType()) {
+			return answer, err
+		}
+		return &huma.StreamResponse{Body: func(ctx huma.Context) { httpd.Abort(humagin.Unwrap(ctx), err) }}, nil
+	}
+}
+
 // answers describes an answer that can be had in several media.
 func answers(api huma.API, op *huma.Operation, body any) {
 	schema := api.OpenAPI().Components.Schemas.Schema(reflect.TypeOf(body), true, op.OperationID+"Answer")
@@ -105,7 +124,10 @@ func answers(api huma.API, op *huma.Operation, body any) {
 				inCSV.mediaType():  {Schema: text()},
 				inHTML.mediaType(): {Schema: text()},
 			},
-			Headers: map[string]*huma.Param{"ETag": {Schema: text(), Description: "Names this answer"}},
+			Headers: map[string]*huma.Param{
+				"ETag":                {Schema: text(), Description: "Names this answer"},
+				"Content-Disposition": {Schema: text(), Description: "With CSV: a name to save it under"},
+			},
 		},
 		"304": {Description: "The answer that the caller holds is still good"},
 	}
@@ -117,6 +139,7 @@ type output struct {
 	body   []byte
 	tag    string // ETag; empty for none
 	next   string // address of the next page
+	file   string // what CSV is saved as, without its ending
 }
 
 // stream hands the output to huma, or says that the caller has it already.
@@ -135,6 +158,9 @@ func (o output) stream(match string) *huma.StreamResponse {
 			}
 		}
 		ctx.SetHeader("Content-Type", o.medium.contentType())
+		if o.medium == inCSV {
+			ctx.SetHeader("Content-Disposition", `attachment; filename="`+o.file+`.csv"`)
+		}
 		ctx.SetStatus(http.StatusOK)
 		if _, err := ctx.BodyWriter().Write(o.body); err != nil {
 			_ = humagin.Unwrap(ctx).Error(fmt.Errorf("write answer: %w", err)) // hands it to the access log and returns it again

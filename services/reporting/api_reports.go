@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"strconv"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -21,13 +22,13 @@ func (s *site) mountReports(api huma.API) {
 			queryParam("from", "First day on which jobs were finished", day()),
 			queryParam("to", "Last day on which jobs were finished", day()),
 			asOfParam(),
-			queryParam("table", "Table to answer with in CSV; the main one if not given", text()),
+			queryParam("table", "Table to answer with in CSV; the main one if not given", text()), valuesParam(),
 		}, formatParams()...)
 		op := operation("report-"+d.Name, "/v1/reports/"+d.Name, "reports", d.Title, d.About, parameters...)
 		answers(api, &op, reportBody{})
-		huma.Register(api, op, s.reportAnswer(d, ""))
-		huma.Register(api, hide(op, inJSON), s.reportAnswer(d, inJSON))
-		huma.Register(api, hide(op, inCSV), s.reportAnswer(d, inCSV))
+		huma.Register(api, op, orPage(s.reportAnswer(d, "")))
+		huma.Register(api, hide(op, inJSON), orPage(s.reportAnswer(d, inJSON)))
+		huma.Register(api, hide(op, inCSV), orPage(s.reportAnswer(d, inCSV)))
 	}
 }
 
@@ -40,6 +41,7 @@ func (s *site) reportAnswer(d reports.Definition, suffix medium) answerer {
 		m := mediumOf(p, suffix, in.Accept)
 		filter := p.filter(firmOf(ctx))
 		tableName, mark := p.text("table"), p.oneOf("bom", "1") != ""
+		decimal := p.oneOf("values", valuesDecimal) != ""
 		if err := p.done(); err != nil {
 			return nil, err
 		}
@@ -50,7 +52,7 @@ func (s *site) reportAnswer(d reports.Definition, suffix medium) answerer {
 		out := output{medium: m}
 		switch m {
 		case inCSV:
-			out.body, err = reportCSV(r, tableName, mark)
+			out.body, err = reportCSV(r, tableName, mark, decimal)
 		case inHTML:
 			out.body, err = s.reportHTML(ctx, in, d, filter, &r)
 		default:
@@ -59,9 +61,10 @@ func (s *site) reportAnswer(d reports.Definition, suffix medium) answerer {
 		if err != nil {
 			return nil, err
 		}
+		f := r.Filter
+		out.file = fileName(d.Name, tableName, f.Job, f.JobType, string(s.today(r.Names)))
 		if m != inHTML { // a page also changes with the program
-			f := r.Filter
-			out.tag = entityTag(m, d.Name, f.Firm, f.Job, f.JobType, f.From, f.To, f.AsOf, f.Today, tableName, mark)
+			out.tag = entityTag(m, d.Name, f.Firm, f.Job, f.JobType, f.From, f.To, f.AsOf, f.Today, tableName, mark, decimal)
 		}
 		return out.stream(in.Match), nil
 	}
@@ -79,13 +82,17 @@ func reportJSON(r reports.Report) ([]byte, error) {
 	return raw, nil
 }
 
-func reportCSV(r reports.Report, tableName string, mark bool) ([]byte, error) {
+func reportCSV(r reports.Report, tableName string, mark, decimal bool) ([]byte, error) {
 	t, err := pickTable(r, tableName)
 	if err != nil {
 		return nil, err
 	}
 	var b bytes.Buffer
-	err = writeCSV(&b, plain(t), mark)
+	out := plain(t)
+	if decimal {
+		out = inDecimals(t, r.Names.Currency)
+	}
+	err = writeCSV(&b, out, mark)
 	return b.Bytes(), err
 }
 
@@ -120,7 +127,7 @@ func (s *site) mountExplain(api huma.API) {
 		"Lists the facts that a figure of a report is made of; their sum is the figure. Reports give the address of each "+
 			"figure under \"explain\".", parameters...)
 	answers(api, &op, explainBody{})
-	huma.Register(api, op, s.explainAnswer)
+	huma.Register(api, op, orPage(s.explainAnswer))
 }
 
 func (s *site) explainAnswer(ctx context.Context, in *ask) (*huma.StreamResponse, error) {
@@ -131,7 +138,7 @@ func (s *site) explainAnswer(ctx context.Context, in *ask) (*huma.StreamResponse
 	if err != nil {
 		return nil, err
 	}
-	out := output{medium: m, next: answer.Next}
+	out := output{medium: m, next: answer.Next, file: fileName("facts", "position", strconv.FormatUint(answer.AsOf, 10))}
 	switch m {
 	case inCSV:
 		var b bytes.Buffer

@@ -13,6 +13,8 @@ import (
 	"path"
 	"strconv"
 	"strings"
+
+	"daysheet/services/httpd"
 )
 
 //go:embed assets
@@ -27,6 +29,9 @@ var libAssets embed.FS
 // chartLibrary is the file without which pages show tables alone.
 const chartLibrary = "echarts.js"
 
+// styles is the style sheet of the pages, which takes its colours from those of all.
+const styles = "assets/style.css"
+
 // asset is a file that pages refer to, compressed once.
 type asset struct {
 	contentType string
@@ -39,11 +44,8 @@ type asset struct {
 type assets struct {
 	base    string // address of the folder
 	files   map[string]asset
-	notices []notice
+	notices notices
 }
-
-// notice is a licence text that goes with the chart library.
-type notice struct{ Name, Text string }
 
 // assetsAt is the address under which the files of the pages are served.
 const assetsAt = "/assets/pages/"
@@ -56,6 +58,9 @@ func loadAssets(lib fs.FS) (*assets, error) {
 		raw, err := fs.ReadFile(from, name)
 		if err != nil {
 			return fmt.Errorf("read asset %s: %w", name, err)
+		}
+		if name == styles {
+			raw = append(httpd.Colours(), raw...)
 		}
 		hash.Write(raw) // a hash never fails to write
 		var packed bytes.Buffer
@@ -85,25 +90,8 @@ func loadAssets(lib fs.FS) (*assets, error) {
 		return nil, err
 	}
 	a.base = assetsAt + hex.EncodeToString(hash.Sum(nil)[:8]) + "/"
-	return a, a.readNotices(lib)
-}
-
-// readNotices reads the licences that must be shown where the library is.
-func (a *assets) readNotices(lib fs.FS) error {
-	if !a.hasCharts() {
-		return nil
-	}
-	for _, n := range []struct{ name, file string }{
-		{"Apache ECharts: licence", "echarts.LICENSE"}, {"Apache ECharts: notice", "echarts.NOTICE"},
-		{"ZRender, inside ECharts: licence", "zrender.LICENSE"}, {"tslib, inside ECharts: licence", "tslib.LICENSE"},
-	} {
-		text, err := fs.ReadFile(lib, n.file)
-		if err != nil {
-			return fmt.Errorf("the chart library must not be served without its licences: %w", err)
-		}
-		a.notices = append(a.notices, notice{n.name, string(text)})
-	}
-	return nil
+	a.notices, err = readNotices(lib, a.hasCharts())
+	return a, err
 }
 
 // hasCharts reports whether the chart library was there at build time.

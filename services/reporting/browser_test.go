@@ -3,32 +3,21 @@ package reporting
 import (
 	"context"
 	"fmt"
-	"os"
-	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 
 	"daysheet/events"
+	"daysheet/services/httpd/browsertest"
 )
 
-// browse starts a browser with a fresh profile that is signed in as the office.
+// browse starts a browser that is signed in as the office.
 func browse(t *testing.T, s *stack) context.Context {
 	t.Helper()
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-quic",
-			true), chromedp.Flag("disable-component-update", true))
-	allocator, stop := chromedp.NewExecAllocator(context.Background(), options...)
-	t.Cleanup(stop)
-	ctx, _ := chromedp.NewContext(allocator)
-	t.Cleanup(func() {
-		if err := chromedp.Cancel(ctx); err != nil {
-			t.Errorf("close browser: %v", err)
-		}
-	})
+	ctx := browsertest.Open(t)
 	cookie := network.SetCookieParams{Name: "daysheet", Value: s.tokens["north"], URL: s.address}
 	_, err := chromedp.Call(ctx, network.SetCookie, cookie)
 	must(t, err)
@@ -38,7 +27,7 @@ func browse(t *testing.T, s *stack) context.Context {
 // browserPages are the pages that are looked at.
 func browserPages() []string {
 	return []string{
-		"/", "/?state=closed", "/jobs/stair-1", "/jobs/flat-2", "/jobs/hall-4", "/jobs/nowhere", "/help", "/licences",
+		"/", "/?state=closed", "/jobs/stair-1", "/jobs/flat-2", "/jobs/hall-4", "/jobs/nowhere", "/nowhere", "/?state=finished", "/help", "/licences",
 		"/reports/job-summary", "/reports/job-summary?job=stair-1", "/reports/estimate-vs-actual?job=stair-1",
 		"/reports", "/quotes", "/quotes?grade=painter&task=coat&surface=wall&method=roller&of=quantity&quantity=40&coats=2",
 		"/reports/job-costing?job=stair-1", "/reports/cost-differences?job=stair-1", "/reports/earned-value?job=stair-1",
@@ -49,6 +38,9 @@ func browserPages() []string {
 	}
 }
 
+// missingPages are addresses at which there is nothing.
+func missingPages() []string { return []string{"/jobs/nowhere", "/nowhere"} }
+
 // endOfPage is written to the console when everything was looked at, so that
 // messages before it can be counted without waiting for a time.
 const endOfPage = "end of page"
@@ -57,59 +49,27 @@ const endOfPage = "end of page"
 // on the console (where breaches of the content policy would stand), no sideways
 // scrolling, charts drawn, no finding of axe-core.
 func TestPagesInABrowser(t *testing.T) {
-	axe, err := os.ReadFile("web/node_modules/axe-core/axe.min.js")
-	if err != nil {
-		t.Fatalf("run npm ci in web first: %v", err)
-	}
 	s := newStack(t)
 	tell(s)
+	s.compare()
 	ctx := browse(t, s)
-	for _, view := range []struct {
-		width  int64
-		scheme string
-	}{{1280, "light"}, {1280, "dark"}, {360, "light"}, {360, "dark"}} {
-		_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: view.scheme}}})
-		must(t, err)
-		must(t, chromedp.Do(ctx, chromedp.EmulateViewport(view.width, 800)))
+	for _, view := range browsertest.Views() {
+		view.Set(t, ctx)
 		for _, path := range browserPages() {
-			t.Run(fmt.Sprintf("%d %s %s", view.width, view.scheme, path), func(t *testing.T) {
-				lookAt(t, ctx, s.address+path, string(axe), path)
-				keepPicture(t, ctx, fmt.Sprintf("%d-%s-%s", view.width, view.scheme, path))
+			name := fmt.Sprintf("%d-%s-%s", view.Width, view.Scheme, path)
+			t.Run(name, func(t *testing.T) {
+				lookAt(t, ctx, s.address+path, path)
+				browsertest.KeepPicture(t, ctx, name)
 			})
 		}
 	}
 }
 
-// seen is what a page looks like from within.
-type seen struct {
-	Width, Inner  int
-	Charts, Drawn int
-	Violations    []string
-}
-
-// look waits for the charts and measures the page.
-const look = `(async () => {
-	const charts = document.querySelectorAll('.chart[data-src]');
-	const done = () => document.documentElement.dataset.charts === 'drawn';
-	while (charts.length > 0 && !done()) await new Promise((again) => requestAnimationFrame(again));
-	const result = await axe.run(document, {
-		runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
-	});
-	return {
-		Width: document.documentElement.scrollWidth, Inner: window.innerWidth,
-		Charts: charts.length, Drawn: document.querySelectorAll('.chart svg path').length === 0
-			? 0 : document.querySelectorAll('.chart svg').length,
-		Violations: result.violations.map((v) => v.id + ': ' + v.help + ': ' + v.nodes.map((n) => n.html).join(' | ')),
-	};
-})()`
-
-func lookAt(t *testing.T, ctx context.Context, address, axe, path string) {
+func lookAt(t *testing.T, ctx context.Context, address, path string) {
 	t.Helper()
 	console := chromedp.Console(ctx)
-	must(t, chromedp.Do(ctx, chromedp.Navigate(address), chromedp.Evaluate[chromedp.Void](axe)))
-	got, err := chromedp.Run(ctx, chromedp.Evaluate[seen](look, chromedp.EvalAwaitPromise))
-	must(t, err)
+	must(t, chromedp.Do(ctx, chromedp.Navigate(address)))
+	got := browsertest.Look(t, ctx, path)
 	must(t, chromedp.Do(ctx, chromedp.Evaluate[chromedp.Void](`console.debug("`+endOfPage+`")`)))
 	for message, err := range console {
 		must(t, err)
@@ -117,15 +77,9 @@ func lookAt(t *testing.T, ctx context.Context, address, axe, path string) {
 			break
 		}
 		// The browser itself writes down that a page is not there.
-		if path != "/jobs/nowhere" || !strings.Contains(message.Text, "404") {
+		if !slices.Contains(missingPages(), path) || !strings.Contains(message.Text, "404") {
 			t.Errorf("on the console: %s", message)
 		}
-	}
-	if got.Width > got.Inner {
-		t.Errorf("the page is %d wide in a window of %d", got.Width, got.Inner)
-	}
-	for _, v := range got.Violations {
-		t.Errorf("axe-core: %s", v)
 	}
 	if got.Charts != got.Drawn {
 		t.Errorf("%d of %d charts were drawn", got.Drawn, got.Charts)
@@ -136,18 +90,88 @@ func lookAt(t *testing.T, ctx context.Context, address, axe, path string) {
 	}
 }
 
-// keepPicture writes a picture of the page into the folder that SCREENSHOTS
-// names, for people to look at.
-func keepPicture(t *testing.T, ctx context.Context, name string) {
-	t.Helper()
-	dir := os.Getenv("SCREENSHOTS")
-	if dir == "" {
-		return
+// compare records more finished jobs of two types, so that there is a spread.
+func (s *stack) compare() {
+	for n := range 14 {
+		kind, key := "stairwell", fmt.Sprintf("stair-%d", 10+n)
+		if n%2 == 1 {
+			kind = "occupied"
+		}
+		planned := int64(600 + 90*(n%5))
+		estimate := s.act(events.EstimateIssued, "2026-03-02", events.Estimate{PriceE4: (planned + 240) * 9_000,
+			Lines: []events.EstimateLine{{Task: "coat", Surface: "wall", Method: "roller", QuantityMilli: planned * 200,
+				Unit: events.SquareMetre, Minutes: planned, Grade: "painter"}}})
+		s.record("north", key, s.act(events.JobOpened, "2026-03-01", events.Opening{JobType: kind,
+			Title: fmt.Sprintf("Invented job %d", n), Customer: fmt.Sprintf("customer-%d", n%4)}), estimate)
+		s.record("north", key, s.act(events.EstimateAccepted, "2026-03-03", events.Acceptance{Estimate: estimate.ID}),
+			s.act(events.HoursBooked, "2026-03-09", events.Hours{Person: "una", Task: "coat", Surface: "wall",
+				Method: "roller", Minutes: planned/2 + int64(41*n)}),
+			s.act(events.HoursBooked, "2026-03-10", events.Hours{Person: "bo", Task: "mask-edge", Minutes: 120}),
+			s.act(events.CoatApplied, "2026-03-09", events.Coat{Task: "coat", Surface: "wall", Method: "roller", Coat: 1,
+				QuantityMilli: planned * 200, Unit: events.SquareMetre, Product: "wall-matt", VolumeMilli: planned * 24}),
+			s.act(events.JobSignedOff, string(events.Day("2026-03-12").Add(n)), events.SignOff{Role: "owner"}))
 	}
-	picture, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+}
+
+// TestChartsTellTheirNumbers: bars between two amounts do not say theirs by their
+// length, so each change has its number beside it, and each spread its median.
+func TestChartsTellTheirNumbers(t *testing.T) {
+	s := newStack(t)
+	tell(s)
+	s.compare()
+	ctx := browse(t, s)
+	browsertest.View{Width: 1280, Scheme: "light"}.Set(t, ctx)
+	for path, wanted := range map[string][]string{
+		"/reports/cost-differences?job=stair-1": {"1,107.21\u00a0EUR", "+104.12\u00a0EUR", minus + "196.27\u00a0EUR",
+			"907.80\u00a0EUR"},
+		"/reports/job-spread": {"Middle half of the jobs", "Least", "Median", "Greatest"},
+	} {
+		must(t, chromedp.Do(ctx, chromedp.Navigate(s.address+path)))
+		browsertest.Look(t, ctx, path)
+		said, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](
+			`[...document.querySelectorAll('.chart svg text')].map((text) => text.textContent)`))
+		must(t, err)
+		for _, want := range wanted {
+			if !slices.Contains(said, want) {
+				t.Errorf("%s: the chart does not say %q: %q", path, want, said)
+			}
+		}
+	}
+}
+
+// tableSeen is how a wide table is, from within.
+type tableSeen struct {
+	Wide, Said, Focusable bool
+	Scrolled, FirstLeft   float64 // how far; where the first column stands in the box
+}
+
+// TestWideTablesScrollInTheirBox: the page stays as wide as the window, the reader
+// is told that there is more, the keyboard reaches it, and the first column stays.
+func TestWideTablesScrollInTheirBox(t *testing.T) {
+	s := newStack(t)
+	tell(s)
+	ctx := browse(t, s)
+	browsertest.View{Width: 360, Scheme: "light"}.Set(t, ctx)
+	must(t, chromedp.Do(ctx, chromedp.Navigate(s.address+"/reports/job-types")))
+	got, err := chromedp.Run(ctx, chromedp.Evaluate[tableSeen](`(async () => {
+		const box = document.querySelector('.scroll');
+		const frame = () => new Promise((again) => requestAnimationFrame(again));
+		await frame();
+		box.focus();
+		box.scrollLeft = 200;
+		await frame();
+		const cell = box.querySelector('tbody th');
+		return {
+			Wide: box.scrollWidth > box.clientWidth, Said: !box.previousElementSibling.hidden,
+			Focusable: document.activeElement === box && box.getAttribute('role') === 'region' &&
+				document.getElementById(box.getAttribute('aria-labelledby')) !== null,
+			Scrolled: box.scrollLeft, FirstLeft: cell.getBoundingClientRect().left - box.getBoundingClientRect().left,
+		};
+	})()`, chromedp.EvalAwaitPromise))
 	must(t, err)
-	name = strings.NewReplacer("/", "_", "?", "_", "&", "_", "=", "_").Replace(name)
-	must(t, os.WriteFile(filepath.Join(dir, name+".png"), picture, 0o600))
+	if want := (tableSeen{true, true, true, 200, 0}); got != want {
+		t.Errorf("the table is %+v, not %+v", got, want)
+	}
 }
 
 // TestNewRecordsAreAnnounced leaves a page open while something is recorded.

@@ -14,24 +14,47 @@ type chartBody struct {
 	Form     reports.Form   `json:"form"`
 	Unit     string         `json:"unit" doc:"Unit beside the numbers; may be empty"`
 	Currency string         `json:"currency"`
+	Digits   int            `json:"digits" doc:"Decimals of the currency"`
 	Locale   string         `json:"locale"`
+	Shape    reports.Shape  `json:"shape"`
+	Shown    []shownSeries  `json:"shown" doc:"The numbers of the figure, where bars alone do not tell them; else null"`
+	Whole    []bool         `json:"whole" doc:"With the shape steps: the bars that are no change"`
+}
+
+// shownSeries is a series as tooltips and labels tell it.
+type shownSeries struct {
+	Name   string `json:"name"`
+	Values []any  `json:"values"`
 }
 
 // newChart turns a figure into a chart. Numbers are converted for display; the
 // table beside the chart holds the exact ones.
 func newChart(fig reports.Figure, f format) chartBody {
-	body := chartBody{Form: fig.Form, Unit: unitSign(fig.Unit), Currency: f.currency, Locale: f.language}
+	body := chartBody{Form: fig.Form, Unit: unitSign(fig.Unit), Currency: f.currency, Digits: f.digits,
+		Locale: f.language, Shape: fig.Shape}
+	fig.Finding = f.sentence(fig.Finding)
 	switch fig.Shape {
 	case reports.ShapeLine:
 		body.Option = lineOption(fig)
 	case reports.ShapeSteps:
-		body.Option = stepsOption(fig)
+		body.Option, body.Shown, body.Whole = stepsOption(fig), shown(fig), fig.Whole
 	case reports.ShapeRange:
-		body.Option = rangeOption(fig)
+		body.Option, body.Shown = rangeOption(fig), shown(fig)
 	default:
 		body.Option = barOption(fig)
 	}
 	return body
+}
+
+func shown(fig reports.Figure) []shownSeries {
+	all := make([]shownSeries, len(fig.Series))
+	for n, s := range fig.Series {
+		all[n].Name = s.Name
+		for i := range s.Values {
+			all[n].Values = append(all[n].Values, chartValue(s, i, fig.Form))
+		}
+	}
+	return all
 }
 
 // barOption draws horizontal bars: names of rooms and tasks are long, and a name
@@ -76,7 +99,7 @@ func lineOption(fig reports.Figure) map[string]any {
 // sharedOptions describes the figure to those who cannot see it, and uses the
 // whole width for it.
 func sharedOptions(fig reports.Figure) []charts.GlobalOpts {
-	legend := len(fig.Series) > 1 && fig.Shape != reports.ShapeRange
+	legend := len(fig.Series) > 1
 	bottom := "8"
 	if legend {
 		bottom = "40"
@@ -85,7 +108,7 @@ func sharedOptions(fig reports.Figure) []charts.GlobalOpts {
 		charts.WithAriaOpts(&opts.Aria{
 			Enabled: opts.Bool(true),
 			Label:   &opts.AriaLabel{Enabled: opts.Bool(true), Description: fig.Finding},
-			Decal:   &opts.AriaDecal{Show: opts.Bool(legend)},
+			Decal:   &opts.AriaDecal{Show: opts.Bool(legend && fig.Shape != reports.ShapeRange)},
 		}),
 		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(legend), Bottom: "0"}),
 		charts.WithTooltipOpts(opts.Tooltip{Show: opts.Bool(true), Trigger: "axis"}),

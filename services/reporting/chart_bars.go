@@ -14,6 +14,13 @@ const (
 	colourUp   = "--series-2"
 	colourDown = "--series-3"
 	colourAll  = "--series-1"
+	colourText = "--text"
+)
+
+// Names of series that assets/charts.js knows: those that a figure does not have.
+const (
+	labelled   = "labels"
+	middleHalf = "Middle half of the jobs"
 )
 
 // span is a bar from one amount to another. The chart library stacks what is above
@@ -66,24 +73,30 @@ func bars(fig reports.Figure) *charts.Bar {
 }
 
 func (s *spans) draw(bar *charts.Bar, name string) {
-	for _, data := range s {
-		bar.AddSeries(name, data, charts.WithBarChartOpts(opts.BarChart{Stack: "all", BarCategoryGap: "30%"}))
+	for i, data := range s {
+		series := name
+		if i == 0 {
+			series = unseen
+		}
+		bar.AddSeries(series, data, charts.WithBarChartOpts(opts.BarChart{Stack: "all", BarCategoryGap: "30%"}),
+			charts.WithItemStyleOpts(opts.ItemStyle{Color: colourUp}))
 	}
 }
 
 // stepsOption draws changes from one whole to the next.
 func stepsOption(fig reports.Figure) map[string]any {
 	bar := bars(fig)
-	bar.SetGlobalOptions(charts.WithXAxisOpts(opts.XAxis{Type: "value"}),
-		charts.WithTooltipOpts(opts.Tooltip{Show: opts.Bool(false)}))
+	bar.SetGlobalOptions(charts.WithXAxisOpts(opts.XAxis{Type: "value"}))
 	var drawn spans
+	var ends []opts.ScatterData
 	reached := 0.0
 	for i := range fig.Categories {
+		before := reached
 		v := display(fig.Series[0].Values[i], fig.Form)
 		switch {
 		case i < len(fig.Whole) && fig.Whole[i]:
 			drawn.add(0, v, colourAll)
-			reached = v
+			before, reached = 0, v
 		case v < 0:
 			drawn.add(reached, reached+v, colourDown)
 			reached += v
@@ -91,8 +104,12 @@ func stepsOption(fig reports.Figure) map[string]any {
 			drawn.add(reached, reached+v, colourUp)
 			reached += v
 		}
+		ends = append(ends, opts.ScatterData{Value: []any{max(before, reached), i}})
 	}
 	drawn.draw(bar, fig.Series[0].Name)
+	labels := charts.NewScatter() // at the end of each bar, for its number
+	labels.AddSeries(labelled, ends)
+	bar.Overlap(labels)
 	bar.Validate()
 	return bar.JSON()
 }
@@ -101,7 +118,6 @@ func stepsOption(fig reports.Figure) map[string]any {
 // median and its greatest as points.
 func rangeOption(fig reports.Figure) map[string]any {
 	bar := bars(fig)
-	bar.SetGlobalOptions(charts.WithTooltipOpts(opts.Tooltip{Show: opts.Bool(false)}))
 	var middle spans
 	for i := range fig.Categories {
 		if s := fig.Series[2]; i < len(s.Blank) && s.Blank[i] {
@@ -110,7 +126,7 @@ func rangeOption(fig reports.Figure) map[string]any {
 		}
 		middle.add(display(fig.Series[1].Values[i], fig.Form), display(fig.Series[3].Values[i], fig.Form), colourUp)
 	}
-	middle.draw(bar, "Middle half")
+	middle.draw(bar, middleHalf)
 	points := charts.NewScatter()
 	for _, n := range []int{0, 2, 4} {
 		s := fig.Series[n]
@@ -121,7 +137,11 @@ func rangeOption(fig reports.Figure) map[string]any {
 				data[i].Symbol, data[i].SymbolSize = "diamond", 13
 			}
 		}
-		points.AddSeries(s.Name, data, charts.WithItemStyleOpts(opts.ItemStyle{Color: colourAll}))
+		colour := colourAll
+		if n == 2 {
+			colour = colourText
+		}
+		points.AddSeries(s.Name, data, charts.WithItemStyleOpts(opts.ItemStyle{Color: colour}))
 	}
 	bar.Overlap(points)
 	bar.Validate()

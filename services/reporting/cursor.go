@@ -59,7 +59,7 @@ func questionHash(v url.Values) uint32 {
 	question := url.Values{}
 	for name, values := range v {
 		switch name {
-		case "after", "limit", "format", "bom":
+		case "after", "limit", "format", "bom", "values":
 		default:
 			question[name] = values
 		}

@@ -38,6 +38,10 @@ func TestFormat(t *testing.T) {
 		{formats["en-IE"].day("2026-03-04"), "4 Mar 2026"},
 		{formats["de-DE"].day("2026-03-04"), "04.03.2026"},
 		{formats[""].day(""), ""},
+		{formats["en-IE"].sentence("Cost 1\u202f234.50 EUR (-12.3 %), 7 h 30 min."), "Cost 1,234.50 EUR (\u221212.3 %), 7 h 30 min."},
+		{formats["de-DE"].sentence("Cost 1\u202f234\u202f567.50 EUR, by 2026-05-20."), "Cost 1.234.567,50 EUR, by 2026-05-20."},
+		{formats["de-DE"].sentence("limit 0.5 (handbook, 6.3.2.3)"), "limit 0,5 (handbook, 6.3.2.3)"},
+		{formats["de-DE"].sentence("CPI 0.857, of room-3.2 and v1.5; 100 m²."), "CPI 0,857, of room-3.2 and v1.5; 100 m²."},
 		{formats["en-IE"].cell(reports.Cell{Blank: true, Number: 5}, reports.FormCount), ""},
 	} {
 		if c.got != c.want {

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
+	"slices"
+	"sync"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -53,6 +55,7 @@ type site struct {
 	ofJob       []reports.Definition // what the page of a job shows
 	assets      *assets
 	pages       map[string]*template.Template
+	pairsPhones func() bool // asked once requests come in: what else is served is known by then
 }
 
 // Mount adds the routes to the server: reports, jobs, the facts behind figures,
@@ -87,6 +90,10 @@ func mount(server *httpd.Server, deps Deps, lib fs.FS) error {
 	if s.pages, err = parsePages(); err != nil {
 		return fmt.Errorf("mount reporting: %w", err)
 	}
+	s.pairsPhones = sync.OnceValue(func() bool {
+		return slices.ContainsFunc(server.Engine.Routes(), func(r gin.RouteInfo) bool { return r.Path == phonesAt })
+	})
+	server.ProblemPage = s.problemPage
 	s.mountPages(server.Engine)
 	s.mountJobs(server.API)
 	s.mountReports(server.API)

@@ -38,7 +38,8 @@ func parsePages() (map[string]*template.Template, error) {
 		return nil, fmt.Errorf("read layout of pages: %w", err)
 	}
 	pages := map[string]*template.Template{}
-	for _, name := range []string{boardPage, jobPage, reportPage, explainPage, quotePage, reportsPage, helpPage, licencesPage, errorPage} {
+	for _, name := range []string{boardPage, jobPage, reportPage, explainPage, quotePage, reportsPage, helpPage,
+		licencesPage, errorPage} {
 		t, err := shared.Clone()
 		if err == nil {
 			t, err = t.ParseFS(templateFiles, "templates/"+name)
@@ -82,8 +83,12 @@ type page struct {
 	Nav    []link
 	Firm   string
 	Here   string
+	Phones string // address of the page that pairs phones; empty where this program serves none
 	assets *assets
 }
+
+// phonesAt is where the office pairs phones, if this process serves it.
+const phonesAt = "/crew/pair"
 
 // Asset returns the address of a file of the pages.
 func (p page) Asset(name string) string { return p.assets.address(name) }
@@ -96,26 +101,29 @@ type visit struct {
 	param  func(string) string // of the path
 }
 
-// page returns the handler of a page. A refusal is shown as a page too, for who
-// came with a browser.
+// page returns the handler of a page.
 func (s *site) page(build func(visit) (page, error)) gin.HandlerFunc {
 	return func(c *gin.Context) {
 		caller, _ := httpd.CallerFrom(c.Request.Context())
 		p, err := build(visit{c.Request.Context(), caller.Firm, c.Request.URL.Query(), c.Param})
+		var body []byte
 		if err == nil {
-			var body []byte
-			if body, err = s.render(p, caller.Firm, c.Request.URL); err == nil {
-				c.Data(http.StatusOK, inHTML.contentType(), body)
-				return
-			}
+			body, err = s.render(p, caller.Firm, c.Request.URL)
 		}
-		s.refuse(c, err)
+		if err != nil {
+			httpd.Abort(c, err)
+			return
+		}
+		c.Data(http.StatusOK, inHTML.contentType(), body)
 	}
 }
 
 // render makes the page whole before anything is sent.
 func (s *site) render(p page, firm string, here *url.URL) ([]byte, error) {
 	p.Firm, p.Here, p.assets = firm, here.RequestURI(), s.assets
+	if s.pairsPhones() {
+		p.Phones = phonesAt
+	}
 	p.Nav = append(p.Nav, link{"Jobs", "/", here.Path == "/" || strings.HasPrefix(here.Path, "/jobs/")})
 	p.Nav = append(p.Nav, link{"Reports", "/reports", strings.HasPrefix(here.Path, "/reports")},
 		link{"Quote", "/quotes", here.Path == "/quotes"})
@@ -127,35 +135,9 @@ func (s *site) render(p page, firm string, here *url.URL) ([]byte, error) {
 	return b.Bytes(), nil
 }
 
-// refuse answers with what is wrong: as a page to browsers, as a problem to
-// programs.
-func (s *site) refuse(c *gin.Context, err error) {
-	if !strings.Contains(c.GetHeader("Accept"), inHTML.mediaType()) {
-		httpd.Abort(c, err)
-		return
-	}
-	problem := httpd.Problem(err)
-	if cause := problem.Unwrap(); cause != nil {
-		_ = c.Error(cause) // hands it to the access log and returns it again
-	}
-	content := struct{ Detail, Instance string }{sentence(problem.Error()), httpd.RequestIDFrom(c.Request.Context())}
-	caller, _ := httpd.CallerFrom(c.Request.Context())
-	body, err := s.render(page{name: errorPage, Title: problem.Title, Body: content}, caller.Firm, c.Request.URL)
-	if err != nil {
-		httpd.Abort(c, err)
-		return
-	}
-	c.Abort()
-	for name, values := range problem.GetHeaders() {
-		c.Writer.Header()[name] = values
-	}
-	c.Data(problem.Status, inHTML.contentType(), body)
-}
-
-// sentence makes a refusal read as one.
-func sentence(text string) string {
-	if text == "" {
-		return ""
-	}
-	return strings.ToUpper(text[:1]) + strings.TrimSuffix(text[1:], ".") + "."
+// problemPage shows a problem within the site.
+func (s *site) problemPage(r *http.Request, p *httpd.ProblemDetails) ([]byte, error) {
+	caller, _ := httpd.CallerFrom(r.Context())
+	content := struct{ Detail, Instance string }{httpd.Sentence(p.Error()), httpd.RequestIDFrom(r.Context())}
+	return s.render(page{name: errorPage, Title: p.Heading(), Body: content}, caller.Firm, r.URL)
 }

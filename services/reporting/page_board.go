@@ -6,6 +6,7 @@ import (
 	"maps"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"daysheet/events"
@@ -22,27 +23,32 @@ const (
 
 // boardBody is the page of all jobs.
 type boardBody struct {
+	Shown            string // which jobs are on the page
 	States, JobTypes []choice
 	Groups           []boardGroup
 }
 
 type boardGroup struct {
 	Table tableView
-	More  *link
+	Links []link
 }
+
+// anyFinished stands in the address of the board for every state of a finished job.
+const anyFinished = "finished"
 
 // group is a part of the board: what to ask for, and what to say.
 type group struct {
 	id, title, empty string
 	query            reports.JobQuery
 	newest           bool // newest finished first, else in the order of keys
+	skip             int  // jobs on pages before this one, where newest comes first
 }
 
 func (s *site) showBoard(v visit) (page, error) {
 	p := readParams(v.values)
 	from := p.cursor()
 	jobType := p.token("job_type")
-	chosen := p.states()
+	chosen := p.boardStates()
 	if err := p.done(); err != nil {
 		return page{}, err
 	}
@@ -55,15 +61,20 @@ func (s *site) showBoard(v visit) (page, error) {
 		return page{}, fmt.Errorf("read names: %w", err)
 	}
 	w := newWords(names)
-	body := boardBody{JobTypes: sortedChoices(names.JobTypes, jobType)}
-	for _, st := range events.States() {
-		body.States = append(body.States, choice{string(st), plainKey(string(st)), slices.Contains(chosen, st)})
-	}
+	body := boardBody{JobTypes: sortedChoices(names.JobTypes, jobType), States: stateChoices(chosen)}
 	all := reports.JobQuery{Firm: v.firm, JobType: jobType, AsOf: position, Limit: groupMost + 1}
 	groups := s.boardGroups(all, s.today(w.names))
+	body.Shown = fmt.Sprintf("Jobs that run or wait, and those finished in the last %d days", recentDays)
 	if len(chosen) > 0 {
-		all.States, all.After = chosen, from.at
-		groups = []group{{id: "chosen", title: stateNames(chosen), empty: "No job is in this state.", query: all}}
+		g, err := chosenGroup(all, chosen, from)
+		if err != nil {
+			return page{}, err
+		}
+		groups = []group{g}
+		body.Shown = "Every job in this state, in the order of the keys"
+		if g.newest {
+			body.Shown = "Every finished job, the last finished first"
+		}
 	}
 	for _, g := range groups {
 		shown, err := s.boardGroup(v, g, w)
@@ -75,13 +86,54 @@ func (s *site) showBoard(v visit) (page, error) {
 	return page{name: boardPage, Title: "Jobs", Watch: "/v1/watch", AsOf: position, Body: body}, nil
 }
 
+// boardStates reads the states that the board is asked for; nil for all.
+func (p *params) boardStates() []events.State {
+	if given := p.list("state"); len(given) == 1 && given[0] == anyFinished {
+		return finishedStates()
+	}
+	return p.states()
+}
+
+func finishedStates() []events.State {
+	return slices.DeleteFunc(slices.Clone(events.States()), func(state events.State) bool { return !state.Finished() })
+}
+
+// stateChoices lists what the board can be asked for.
+func stateChoices(chosen []events.State) []choice {
+	finished := slices.Equal(chosen, finishedStates())
+	var choices []choice
+	for _, state := range events.States() {
+		choices = append(choices, choice{string(state), plainKey(string(state)), !finished && slices.Contains(chosen, state)})
+	}
+	return append(choices, choice{anyFinished, "Finished (all)", finished})
+}
+
+// chosenGroup is the board where states are chosen: finished jobs by their day,
+// the newest first, and others by their key.
+func chosenGroup(all reports.JobQuery, chosen []events.State, from cursor) (group, error) {
+	all.States = chosen
+	g := group{id: "chosen", title: stateNames(chosen), empty: "No job is in this state.", query: all}
+	g.newest = !slices.ContainsFunc(chosen, func(state events.State) bool { return !state.Finished() })
+	if !g.newest {
+		g.query.After = from.at
+		return g, nil
+	}
+	if slices.Equal(chosen, finishedStates()) {
+		g.title = "Finished"
+	}
+	g.query.Limit = 0 // sorted by day here
+	var err error
+	g.skip, err = from.offset()
+	return g, err
+}
+
 // boardGroups are the parts of the board in the order in which the office asks
 // for them.
 func (s *site) boardGroups(all reports.JobQuery, today events.Day) []group {
 	running, ahead, finished := all, all, all
 	running.States = []events.State{events.Running}
 	ahead.States = []events.State{events.Opened, events.Estimated, events.Accepted}
-	finished.States = []events.State{events.SignedOff, events.Closed}
+	finished.States = finishedStates()
 	finished.FinishedFrom = today.Add(-recentDays)
 	finished.Limit = 0 // sorted by day here, and bounded by the days
 	return []group{
@@ -104,22 +156,10 @@ func (s *site) boardGroup(v visit, g group, w words) (boardGroup, error) {
 		slices.SortFunc(rows, func(a, b reports.JobRow) int {
 			return cmp.Or(cmp.Compare(b.Finished, a.Finished), cmp.Compare(a.Job, b.Job))
 		})
+		rows = rows[min(g.skip, len(rows)):]
 	}
-	var more *link
-	if len(rows) > groupMost {
-		rows = rows[:groupMost]
-		question := url.Values{}
-		for _, state := range g.query.States {
-			question.Add("state", string(state))
-		}
-		if g.query.JobType != "" {
-			question.Set("job_type", g.query.JobType)
-		}
-		more = &link{Text: "All of these jobs", Address: "/?" + question.Encode()}
-		if g.id == "chosen" {
-			more = &link{Text: "Next page", Address: nextPage("/", question, cursor{rows[groupMost-1].Job, g.query.AsOf})}
-		}
-	}
+	links := g.links(rows)
+	rows = rows[:min(groupMost, len(rows))]
 	t, err := s.boardTable(v, g, rows, w)
 	if err != nil {
 		return boardGroup{}, err
@@ -128,7 +168,45 @@ func (s *site) boardGroup(v visit, g group, w words) (boardGroup, error) {
 	for i := range shown.Rows {
 		shown.Rows[i][0].Word = rows[i].Job
 	}
-	return boardGroup{shown, more}, nil
+	return boardGroup{shown, links}, nil
+}
+
+// links leads from a group to the jobs that are not shown. rows are those from the
+// first one shown.
+func (g group) links(rows []reports.JobRow) []link {
+	question := url.Values{}
+	if slices.Equal(g.query.States, finishedStates()) {
+		question.Set("state", anyFinished)
+	} else {
+		for _, state := range g.query.States {
+			question.Add("state", string(state))
+		}
+	}
+	if g.query.JobType != "" {
+		question.Set("job_type", g.query.JobType)
+	}
+	first, more := "/?"+question.Encode(), len(rows) > groupMost
+	switch g.id {
+	case "chosen":
+		var links []link
+		if g.skip > 0 || g.query.After != "" {
+			links = append(links, link{Text: "First page", Address: first})
+		}
+		if more {
+			at := rows[groupMost-1].Job
+			if g.newest {
+				at = strconv.Itoa(g.skip + groupMost)
+			}
+			links = append(links, link{Text: "Next page", Address: nextPage("/", question, cursor{at, g.query.AsOf})})
+		}
+		return links
+	case "finished":
+		return []link{{Text: "All finished jobs", Address: first}}
+	}
+	if more {
+		return []link{{Text: "All of these jobs", Address: first}}
+	}
+	return nil
 }
 
 // boardTable sets hours booked beside hours estimated. Both lead to their

@@ -57,7 +57,7 @@ func (s *site) showQuote(v visit) (page, error) {
 		r, err := s.quote(v, names)
 		switch {
 		case events.CodeOf(err) == events.Invalid:
-			body.Wrong = sentence(httpd.Problem(err).Error())
+			body.Wrong = httpd.Sentence(httpd.Problem(err).Error())
 		case err != nil:
 			return page{}, err
 		default:

@@ -3,6 +3,7 @@ package reporting
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"net/url"
 	"strconv"
 
@@ -21,7 +22,7 @@ type reportPageBody struct {
 	From, To      string
 	Asked         string // position that was asked for; empty for now
 	Report        *reportView
-	Downloads     []link
+	Downloads     []download
 	Decide        *decision // where proposals can be taken or turned down
 	Empty         string
 }
@@ -107,16 +108,29 @@ func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r
 	return shown, nil
 }
 
-// downloads leads to the same report for programs: every table as CSV, and the
-// whole as JSON.
-func downloads(r reports.Report) []link {
+// download is what a report, or a table of it, can be saved as.
+type download struct {
+	Of    string
+	Links []link
+}
+
+// downloads leads to the same report for programs and spreadsheets: the whole as
+// JSON, and every table as CSV, exact or in decimals.
+func downloads(r reports.Report) []download {
 	v := filterValues(r.Filter)
-	links := []link{{Text: "JSON", Address: "/v1/reports/" + r.Name + ".json?" + v.Encode()}}
+	at := "/v1/reports/" + r.Name
+	all := []download{{"The whole report", []link{{Text: "JSON", Address: at + ".json?" + v.Encode()}}}}
 	for _, t := range r.Tables {
 		v.Set("table", t.Name)
-		links = append(links, link{Text: "CSV: " + t.Title, Address: "/v1/reports/" + r.Name + ".csv?" + v.Encode()})
+		sheet := maps.Clone(v)
+		sheet.Set("values", valuesDecimal)
+		sheet.Set("bom", "1")
+		all = append(all, download{t.Title, []link{
+			{Text: "CSV for spreadsheets", Address: at + ".csv?" + sheet.Encode()},
+			{Text: "CSV in whole numbers", Address: at + ".csv?" + v.Encode()},
+		}})
 	}
-	return links
+	return all
 }
 
 // drawn reports whether the page of a report draws charts.

@@ -2,6 +2,7 @@ package reporting
 
 import (
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -9,6 +10,7 @@ import (
 	"testing"
 	"testing/fstest"
 
+	"github.com/gin-gonic/gin"
 	"golang.org/x/net/html"
 
 	"daysheet/events"
@@ -164,11 +166,12 @@ func TestErrorPage(t *testing.T) {
 	s := newStack(t)
 	s.settle("north")
 	for path, status := range map[string]int{"/jobs/nowhere": 404, "/reports/job-types?from=soon": 422,
-		"/explain?colour=red": 422} {
+		"/explain?colour=red": 422, "/nowhere": 404, "/v1/reports/job-summary?job=nowhere": 404,
+		"/v1/explain?colour=red": 422, "/reports/job-types/figures/none.json": 404} {
 		a := s.get("north", path, "Accept", browser)
 		if a.status != status || !strings.HasPrefix(a.header.Get("Content-Type"), "text/html") ||
-			!strings.Contains(a.body, "<h1>") {
-			t.Errorf("GET %s: status %d, %s", path, a.status, a.header.Get("Content-Type"))
+			!strings.Contains(a.body, "<h1>") || !strings.Contains(a.body, `<a href="/">Back to the jobs</a>`) {
+			t.Errorf("GET %s: status %d, %s: %s", path, a.status, a.header.Get("Content-Type"), a.body)
 		}
 	}
 }
@@ -210,6 +213,23 @@ func TestFigureIsItsTable(t *testing.T) {
 	budget, actual := chart.Option.Series[0].Data[at].Value, chart.Option.Series[1].Data[at].Value
 	if budget != json.Number("21") || actual.(json.Number).String()[:6] != "25.416" {
 		t.Errorf("coats: %v hours against %v, not 21 against 25.4167", actual, budget)
+	}
+}
+
+// TestPhonesAreLinkedWhereTheyAreServed: a process that serves reports alone has no
+// page of phones to lead to.
+func TestPhonesAreLinkedWhereTheyAreServed(t *testing.T) {
+	for _, served := range []bool{true, false} {
+		s := newStackWith(t, func(server *httpd.Server, deps Deps) error {
+			err := Mount(server, deps)
+			if served {
+				server.Engine.GET(phonesAt, func(c *gin.Context) { c.Status(http.StatusNoContent) })
+			}
+			return err
+		})
+		if a := s.get("north", "/help", "Accept", browser); strings.Contains(a.body, `href="`+phonesAt+`"`) != served {
+			t.Errorf("served %t: %s", served, a.body)
+		}
 	}
 }
 
@@ -283,7 +303,8 @@ func TestPagesWithoutCharts(t *testing.T) {
 		if _, charted := attribute(n, "data-src"); charted {
 			t.Error("a chart is announced that cannot be drawn")
 		}
-		if src, _ := attribute(n, "src"); n.Data == "script" && !strings.HasSuffix(src, "/live.js") {
+		src, _ := attribute(n, "src")
+		if n.Data == "script" && !strings.HasSuffix(src, "/live.js") && !strings.HasSuffix(src, "/tables.js") {
 			t.Errorf("the page asks for %s", src)
 		}
 		if _, isOpen := attribute(n, "open"); n.Data == "details" && isOpen {
@@ -293,8 +314,81 @@ func TestPagesWithoutCharts(t *testing.T) {
 	if open == 0 {
 		t.Error("no table of a figure is open")
 	}
-	if said := textOf(s.page("/licences")); !strings.Contains(said, "without the chart library") {
-		t.Errorf("the licence page says %q", said)
+	said := textOf(s.page("/licences"))
+	for _, want := range []string{"without the chart library", "before the licences of its modules were gathered"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("the licence page does not say %q: %s", want, said)
+		}
+	}
+}
+
+// TestLicences reads the page of a program that was built after scripts/setup.
+func TestLicences(t *testing.T) {
+	s := newStack(t)
+	said := textOf(s.page("/licences"))
+	for _, want := range []string{"Apache ECharts: notice", "Go standard library", "github.com/gin-gonic/gin v",
+		"github.com/duckdb/duckdb-go/v2 v", "No font is passed on", "Redistribution and use in source and binary forms"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("the page does not say %q: run scripts/setup, and build again", want)
+		}
+	}
+	broken := fstest.MapFS{modulesFile: {Data: []byte("[{")}}
+	if _, err := loadAssets(broken); err == nil {
+		t.Error("a list of licences that cannot be read was taken")
+	}
+}
+
+// TestBoardOfFinishedJobs pages through finished jobs, the last finished first,
+// while one more is finished.
+func TestBoardOfFinishedJobs(t *testing.T) {
+	s := newStack(t)
+	s.settle("north")
+	const jobs = groupMost + 20
+	finish := func(n int, day events.Day) {
+		key := fmt.Sprintf("job-%03d", n)
+		s.record("north", key, s.act(events.JobOpened, "2025-01-02", events.Opening{JobType: "exterior", Title: key}),
+			s.act(events.JobSignedOff, string(day), events.SignOff{Role: "owner"}))
+	}
+	start := events.Day("2025-02-01")
+	var want []string
+	for n := range jobs { // 2025-02-01 on, a day apart, but for two on the same day
+		finish(n, start.Add(max(n, 1)))
+	}
+	for n := jobs - 1; n > 1; n-- {
+		want = append(want, fmt.Sprintf("job-%03d", n))
+	}
+	want = append(want, "job-000", "job-001")
+	read := func(path string) (keys []string, links map[string]string) {
+		links = map[string]string{}
+		page := s.page(path)
+		walk(page, func(n *html.Node) {
+			if scope, _ := attribute(n, "scope"); scope == "row" {
+				keys = append(keys, strings.Fields(textOf(n))[0])
+			}
+			if href, _ := attribute(n, "href"); n.Data == "a" {
+				links[textOf(n)] = href
+			}
+		})
+		return keys, links
+	}
+	_, links := read("/")
+	if said := textOf(s.page("/")); !strings.Contains(said, "those finished in the last 90 days") {
+		t.Errorf("the board does not say what it shows: %s", said)
+	}
+	first, links := read(links["All finished jobs"])
+	finish(jobs, "2026-06-01")
+	second, back := read(links["Next page"])
+	if got := append(first, second...); !slices.Equal(got, want) || len(first) != groupMost {
+		t.Errorf("pages of %d and %d jobs: %v", len(first), len(second), got)
+	}
+	if back["Next page"] != "" || back["First page"] == "" {
+		t.Errorf("the last page leads to %v", back)
+	}
+	if again, _ := read(back["First page"]); again[0] != fmt.Sprintf("job-%03d", jobs) {
+		t.Errorf("the first page begins with %s, not with what was finished last", again[0])
+	}
+	if one, _ := read("/?state=signed-off"); one[0] != fmt.Sprintf("job-%03d", jobs) {
+		t.Errorf("jobs signed off begin with %s", one[0])
 	}
 }
 

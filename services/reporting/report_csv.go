@@ -41,9 +41,14 @@ func pickTable(r reports.Report, name string) (reports.Table, error) {
 // plain turns a table of a report into keys and raw values. The total is left
 // out: a program that reads the rows would count it twice.
 func plain(t reports.Table) table {
+	return written(t, func(c reports.Column) string { return c.Key }, csvValue)
+}
+
+// written turns a table into text by how keys and values are written.
+func written(t reports.Table, key func(reports.Column) string, value func(reports.Cell, reports.Form) string) table {
 	var out table
 	for _, c := range t.Columns {
-		out.header = append(out.header, c.Key)
+		out.header = append(out.header, key(c))
 		if c.Form == reports.FormName {
 			out.header = append(out.header, c.Key+nameSuffix)
 		}
@@ -51,7 +56,7 @@ func plain(t reports.Table) table {
 	for _, cells := range t.Rows {
 		row := make([]string, 0, len(out.header))
 		for i, c := range cells {
-			row = append(row, csvValue(c, t.Columns[i].Form))
+			row = append(row, value(c, t.Columns[i].Form))
 			if t.Columns[i].Form == reports.FormName {
 				row = append(row, harmless(c.Text))
 			}
@@ -77,6 +82,12 @@ func harmless(text string) string {
 		return "'" + text
 	}
 	return text
+}
+
+// fileName joins what says what a file holds, leaving out what was not asked for.
+// The parts are keys, numbers and days, so that they can stand in a header.
+func fileName(parts ...string) string {
+	return strings.Join(slices.DeleteFunc(parts, func(part string) bool { return part == "" }), "-")
 }
 
 // writeCSV writes a table by RFC 4180. The byte order mark is for spreadsheets

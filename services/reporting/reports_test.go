@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
+	"math/big"
 	"net/http"
 	"slices"
 	"strconv"
@@ -272,6 +273,119 @@ func TestCSVOptions(t *testing.T) {
 	if a := s.get("north", "/v1/reports/consumables.csv?table=wages"); a.status != http.StatusUnprocessableEntity ||
 		!strings.Contains(a.body, "consumables") {
 		t.Errorf("an unknown table: %d %s", a.status, a.body)
+	}
+}
+
+// TestDecimalCSV compares every table for spreadsheets with the whole numbers of
+// the same table, by arithmetic on rational numbers.
+func TestDecimalCSV(t *testing.T) {
+	s := newStack(t)
+	tell(s)
+	parts := map[string]int64{"minutes": 60, "money": 10_000, "quantity": 1000, "rate": 1000, "index": 1000, "share": 100,
+		"count": 1}
+	seen := map[string]int{}
+	for _, d := range reports.Definitions() {
+		question := "?job=stair-1"
+		if d.WholeFirm {
+			question = "?as_of=0"
+		}
+		var r reportAnswer
+		s.read("north", "/v1/reports/"+d.Name+question, &r)
+		for _, table := range r.Tables {
+			path := "/v1/reports/" + d.Name + ".csv" + question + "&values=decimal&table=" + table.Name
+			lines, err := csv.NewReader(strings.NewReader(s.get("north", path).body)).ReadAll()
+			must(t, err)
+			if unique := slices.Compact(slices.Sorted(slices.Values(lines[0]))); len(unique) != len(lines[0]) {
+				t.Errorf("%s: two columns have one name: %v", path, lines[0])
+			}
+			at := 0
+			for _, c := range table.Columns {
+				if parts[c.Form] > 0 {
+					for i, cells := range table.Rows {
+						checkDecimal(t, path+" "+lines[0][at], lines[i+1][at], cells[c.Key], parts[c.Form])
+					}
+					seen[c.Form]++
+				}
+				if at++; c.Form == "name" {
+					at++
+				}
+			}
+		}
+	}
+	for form := range parts {
+		if seen[form] == 0 {
+			t.Errorf("no column of the form %s was seen", form)
+		}
+	}
+}
+
+// checkDecimal: got is the whole number divided by its parts, exactly, or to the
+// nearest ten-thousandth where that takes more places.
+func checkDecimal(t *testing.T, where, got string, whole any, parts int64) {
+	t.Helper()
+	if whole == nil {
+		if got != "" {
+			t.Errorf("%s: %q stands for no figure", where, got)
+		}
+		return
+	}
+	is, ok := new(big.Rat).SetString(got)
+	if !ok {
+		t.Errorf("%s: %q is no number", where, got)
+		return
+	}
+	off := is.Sub(is, big.NewRat(number(t, whole), parts))
+	if off.Abs(off).Cmp(big.NewRat(1, 20_000)) > 0 || parts != 60 && off.Sign() != 0 {
+		t.Errorf("%s: %q is not %v/%d", where, got, whole, parts)
+	}
+}
+
+// TestConsumablesAreInTheOrderOfTheirNames, not of the keys, which nobody sees.
+func TestConsumablesAreInTheOrderOfTheirNames(t *testing.T) {
+	s := newStack(t)
+	tell(s)
+	var r reportAnswer
+	s.read("north", "/v1/reports/consumables?job=stair-1", &r)
+	var names []string
+	for _, cells := range r.Tables[0].Rows {
+		names = append(names, cells["product_name"].(string))
+	}
+	want := []string{"=Tape, 30 mm", "filler", "Floor board, reusable", "Wall paint, matt"}
+	if !slices.Equal(names, want) {
+		t.Errorf("products stand as %q, not %q", names, want)
+	}
+}
+
+func TestDecimalColumns(t *testing.T) {
+	s := newStack(t)
+	tell(s)
+	a := s.get("north", "/v1/reports/job-types.csv?values=decimal")
+	header, _, _ := strings.Cut(a.body, "\r\n")
+	for _, want := range []string{"actual_hours", "price_eur", "margin_percent"} {
+		if !slices.Contains(strings.Split(header, ","), want) {
+			t.Errorf("no column %s in %s", want, header)
+		}
+	}
+	for path, want := range map[string]string{
+		"/v1/reports/job-types.csv":                             "job-types-2026-06-30.csv",
+		"/v1/reports/job-summary.csv?job=stair-1":               "job-summary-stair-1-2026-06-30.csv",
+		"/v1/reports/job-summary?format=csv&job_type=stairwell": "job-summary-stairwell-2026-06-30.csv",
+	} {
+		if got := s.get("north", path).header.Get("Content-Disposition"); got != `attachment; filename="`+want+`"` {
+			t.Errorf("GET %s: Content-Disposition %s, not %s", path, got, want)
+		}
+	}
+	if got := s.get("north", "/v1/explain?format=csv").header.Get("Content-Disposition"); !strings.HasPrefix(got,
+		`attachment; filename="facts-position-`) {
+		t.Errorf("facts are saved by %s", got)
+	}
+	for _, path := range []string{"/v1/reports/job-types.json", "/v1/reports/job-types?format=html"} {
+		if got := s.get("north", path).header.Get("Content-Disposition"); got != "" {
+			t.Errorf("GET %s is saved by %s", path, got)
+		}
+	}
+	if a := s.get("north", "/v1/reports/job-types.csv?values=roman"); a.status != http.StatusUnprocessableEntity {
+		t.Errorf("values=roman: %d", a.status)
 	}
 }
 

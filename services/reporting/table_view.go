@@ -138,7 +138,7 @@ func newFigureView(id string, fig reports.Figure, source string, f format) figur
 	if len(t.Rows) == 0 {
 		source = ""
 	}
-	return figureView{fig.Title, fig.Finding, source, t}
+	return figureView{fig.Title, f.sentence(fig.Finding), source, t}
 }
 
 // reportView is a report as a page shows it.
@@ -152,7 +152,7 @@ type reportView struct {
 // page can hold several reports.
 func (s *site) newReportView(prefix string, r reports.Report) reportView {
 	f := newFormat(r.Names)
-	v := reportView{Notes: r.Notes}
+	v := reportView{Notes: f.sentences(r.Notes)}
 	for _, t := range r.Tables {
 		v.Tables = append(v.Tables, newTableView(prefix+"-"+t.Name, t, f))
 	}

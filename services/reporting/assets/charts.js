@@ -8,8 +8,11 @@
 
   const drawn = new Map();
 
-  const formatter = (body) => {
-    const number = (most) => new Intl.NumberFormat(body.locale, { maximumFractionDigits: most });
+  // Axes leave out zeros behind the point; labels and tooltips write amounts whole.
+  const formatter = (body, whole = false) => {
+    const number = (most, least = 0) => new Intl.NumberFormat(body.locale,
+      { minimumFractionDigits: least, maximumFractionDigits: most });
+    const minus = (text) => text.replace('-', '\u2212');
     const beside = (text, sign) => (sign ? `${text}\u00a0${sign}` : text);
     switch (body.form) {
       case 'minutes':
@@ -19,23 +22,72 @@
           return `${sign}${number(0).format(Math.floor(minutes / 60))}:${String(minutes % 60).padStart(2, '0')}`;
         };
       case 'money':
-        return (value) => beside(number(2).format(value), body.currency);
+        return (value) => beside(minus(number(body.digits, whole ? body.digits : 0).format(value)), body.currency);
       case 'share':
-        return (value) => beside(number(1).format(value), '%');
+        return (value) => beside(minus(number(1, whole ? 1 : 0).format(value)), '%');
       case 'rate':
-        return (value) => beside(number(1).format(value), body.unit ? `min/${body.unit}` : 'min');
+        return (value) => beside(minus(number(1, whole ? 1 : 0).format(value)), body.unit ? `min/${body.unit}` : 'min');
       default:
-        return (value) => beside(number(3).format(value), body.unit);
+        return (value) => beside(minus(number(3).format(value)), body.unit);
     }
   };
 
   const axisOf = (axis) => (Array.isArray(axis) ? axis[0] : axis);
+
+  // The number of a category as it is told; a change has its sign.
+  const told = (body, write, series, at) => {
+    const value = series.values[at];
+    if (value === '-' || value == null) return '\u2013';
+    return body.shape === 'steps' && !body.whole?.[at] && value > 0 ? `+${write(value)}` : write(value);
+  };
+
+  // Bars from one amount to another do not tell their numbers by their ends: labels
+  // and tooltips do.
+  const tell = (body, option, text, edge, narrow) => {
+    const write = formatter(body, true);
+    const labels = option.series.find((series) => series.name === 'labels');
+    if (labels) {
+      labels.symbolSize = 0;
+      labels.silent = true;
+      const short = narrow ? formatter({ ...body, currency: '' }, true) : write;
+      labels.label = {
+        ...text, show: true, position: 'right', fontSize: 12,
+        formatter: ({ dataIndex }) => told(body, short, body.shown[0], dataIndex),
+      };
+      option.grid.right = narrow ? 64 : 96;
+    }
+    const names = body.shown.map((series) => series.name);
+    if (body.shape === 'range') {
+      option.legend.data = ['Middle half of the jobs', names[0], names[2], names[4]];
+      option.grid.bottom = narrow ? 64 : 40;
+      option.grid.top = 20;
+      const [least, median] = [0, 2].map((n) => option.series.find((series) => series.name === names[n]));
+      const [from, to] = [0, 4].map((n) => body.shown[n].values);
+      least.markLine = {
+        silent: true, symbol: 'none', z: 1, label: { show: false }, lineStyle: { color: edge, width: 2, type: 'solid' },
+        data: from.map((value, at) => [{ coord: [value, at] }, { coord: [to[at], at] }])
+          .filter(([start]) => typeof start.coord[0] === 'number'),
+      };
+      for (const series of option.series) if (series.type === 'bar') series.barWidth = 18;
+      median.z = 4;
+      median.label = {
+        ...text, show: true, position: 'top', distance: 9, fontSize: 12,
+        formatter: ({ dataIndex }) => told(body, write, body.shown[2], dataIndex),
+      };
+    }
+    option.tooltip.formatter = (params) => {
+      const at = params[0].dataIndex;
+      const lines = body.shown.map((series) => `${series.name}: ${told(body, write, series, at)}`);
+      return [params[0].name || axisOf(option.yAxis).data[at], ...lines].join('\n');
+    };
+  };
 
   const dress = (body, holder) => {
     const style = getComputedStyle(document.documentElement);
     const colour = (name) => style.getPropertyValue(name).trim();
     const option = structuredClone(body.option);
     const write = formatter(body);
+    const exact = formatter(body, true);
     const text = { color: colour('--text'), fontFamily: getComputedStyle(document.body).fontFamily, fontSize: 13 };
     const several = option.series.length > 1;
     option.color = several ? [1, 2, 3, 4, 5, 6].map((n) => colour(`--series-${n}`)) : [colour('--accent')];
@@ -47,7 +99,7 @@
       ...option.tooltip,
       renderMode: 'richText',
       confine: true,
-      valueFormatter: (value) => (value === '-' || value == null ? '–' : write(value)),
+      valueFormatter: (value) => (value === '-' || value == null ? '–' : exact(value)),
       axisPointer: { type: 'shadow', shadowStyle: { color: colour('--shade') } },
       backgroundColor: colour('--surface'),
       borderColor: colour('--line'),
@@ -67,8 +119,10 @@
         const narrow = holder.clientWidth < 420;
         axis.axisLabel.formatter = narrow ? formatter({ ...body, unit: '', currency: '' }) : write;
         axis.splitNumber = narrow ? 3 : 5;
+        if (body.form === 'count') axis.minInterval = 1;
       }
     }
+    if (body.shown) tell(body, option, text, colour('--edge'), holder.clientWidth < 420);
     const names = axisOf(option.yAxis);
     if (names.type === 'category') {
       Object.assign(names.axisLabel, {
@@ -79,9 +133,11 @@
   };
 
   // Every bar keeps its thickness, however many there are.
-  const height = (option) => {
+  const height = (body) => {
+    const { option } = body;
     const names = axisOf(option.yAxis);
     if (names.type !== 'category') return 300;
+    if (body.shape === 'range') return names.data.length * 58 + 120;
     const stacked = option.series.some((series) => series.stack);
     const bars = stacked ? 1 : option.series.length;
     return names.data.length * Math.max(34, bars * 20 + 14) + 70;
@@ -89,7 +145,7 @@
 
   const draw = (holder, body) => {
     drawn.get(holder)?.chart.dispose();
-    holder.style.height = `${height(body.option)}px`;
+    holder.style.height = `${height(body)}px`;
     const chart = window.echarts.init(holder, null, { renderer: 'svg' });
     chart.setOption(dress(body, holder));
     // The library describes the chart on its holder; the page did so already,

@@ -1,0 +1,78 @@
+package reporting
+
+import (
+	"cmp"
+	"strconv"
+	"strings"
+
+	"daysheet/reports"
+)
+
+// valuesDecimal asks for numbers that a spreadsheet can use as they are.
+const valuesDecimal = "decimal"
+
+// inDecimals turns a table of a report into numbers with a point, under keys that
+// say what they are counted in now.
+func inDecimals(t reports.Table, currency string) table {
+	key := func(c reports.Column) string { return decimalKey(c, strings.ToLower(cmp.Or(currency, "amount"))) }
+	return written(t, key, decimalValue)
+}
+
+// decimalKey names a column by what its decimal numbers are counted in.
+func decimalKey(c reports.Column, currency string) string {
+	was, is := "", ""
+	switch c.Form {
+	case reports.FormMinutes:
+		was, is = "minutes", "hours"
+	case reports.FormMoney:
+		was, is = "_e4", "_"+currency
+	case reports.FormQuantity, reports.FormRate, reports.FormIndex:
+		was = "_milli"
+	case reports.FormShare:
+		was, is = "_basis_points", "_percent"
+	}
+	if before, ok := strings.CutSuffix(c.Key, was); ok {
+		return before + is
+	}
+	return c.Key
+}
+
+// decimalValue writes a cell exactly, but for hours: they are told to the nearest
+// ten-thousandth.
+func decimalValue(c reports.Cell, form reports.Form) string {
+	if c.Blank {
+		return ""
+	}
+	switch form {
+	case reports.FormMinutes:
+		hours, _ := reports.BasisPoints(c.Number, 60) // ten-thousandths of an hour
+		return pointed(hours, 4, 0)
+	case reports.FormMoney:
+		return pointed(c.Number, 4, 2)
+	case reports.FormQuantity, reports.FormRate, reports.FormIndex:
+		return pointed(c.Number, 3, 0)
+	case reports.FormShare:
+		return pointed(c.Number, 2, 0)
+	}
+	return csvValue(c, form)
+}
+
+// pointed writes n, counted in 10^-places, with at least the given places and
+// without zeros beyond them.
+func pointed(n int64, places, least int) string {
+	digits := strconv.FormatUint(abs(n), 10)
+	if short := places + 1 - len(digits); short > 0 {
+		digits = strings.Repeat("0", short) + digits
+	}
+	whole, fraction := digits[:len(digits)-places], digits[len(digits)-places:]
+	for len(fraction) > least && fraction[len(fraction)-1] == '0' {
+		fraction = fraction[:len(fraction)-1]
+	}
+	if fraction != "" {
+		whole += "." + fraction
+	}
+	if n < 0 {
+		return "-" + whole
+	}
+	return whole
+}

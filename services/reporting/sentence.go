@@ -1,0 +1,34 @@
+package reporting
+
+import (
+	"regexp"
+	"strings"
+)
+
+// figured finds the numbers in a sentence of a report, in the one form that
+// sentences have: a hyphen for minus, narrow spaces between groups of three digits,
+// a point before decimals. A number that begins within a word is none, and neither
+// is the number of a section.
+var figured = regexp.MustCompile(`(^|[\s(])(-?)([0-9]+(?:\x{202f}[0-9]{3})*)((?:\.[0-9]+)*)`)
+
+// sentence puts the signs of the firm's locale into a sentence of a report.
+func (f format) sentence(text string) string {
+	return figured.ReplaceAllStringFunc(text, func(found string) string {
+		parts := figured.FindStringSubmatch(found)
+		if strings.Count(parts[4], ".") > 1 {
+			return found
+		}
+		sign := strings.Replace(parts[2], "-", minus, 1)
+		whole := strings.ReplaceAll(parts[3], "\u202f", f.group)
+		return parts[1] + sign + whole + strings.Replace(parts[4], ".", f.decimal, 1)
+	})
+}
+
+// sentences does it for each of several.
+func (f format) sentences(texts []string) []string {
+	said := make([]string, len(texts))
+	for i, text := range texts {
+		said[i] = f.sentence(text)
+	}
+	return said
+}
