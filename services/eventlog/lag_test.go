@@ -86,10 +86,23 @@ func TestFollowerThatLags(t *testing.T) {
 		}
 		wantReceipts(t, receipts, []events.Receipt{{ID: bookingID(i), Job: testJob, Sequence: uint64(3 + i), Duplicate: true}})
 	}
-	stored := commits(t, far, testFirm, testJob, 0)
+	stored, err := untilRead(t.Context(), far, testJob)
+	if err != nil {
+		t.Fatal(err)
+	}
 	once(t, eventIDs(t, stored), acknowledged)
 	if len(stored) != 7 {
 		t.Errorf("%d commits are stored, want 7", len(stored))
+	}
+}
+
+// untilRead reads the commits of a job, again while the log cannot answer.
+func untilRead(ctx context.Context, l *Log, job string) ([]events.Stored, error) {
+	for {
+		stored, err := l.Commits(ctx, testFirm, job, 0)
+		if events.CodeOf(err) != events.Unavailable || ctx.Err() != nil {
+			return stored, err
+		}
 	}
 }
 
