@@ -15,6 +15,7 @@ import (
 	"daysheet/services/facts/clickhouse"
 	"daysheet/services/httpd"
 	"daysheet/services/intake"
+	"daysheet/services/pages"
 	"daysheet/services/projector"
 	"daysheet/services/quoting"
 	"daysheet/services/reporting"
@@ -149,6 +150,10 @@ func (a *app) mount(cfg appConfig, logger *slog.Logger) error {
 	if !a.roles.runs(roleReporting) {
 		return nil
 	}
+	frame, err := pages.New(a.server)
+	if err != nil {
+		return err
+	}
 	reporting.MountLedger(a.server, a.ledger())
 	if a.roles.runs(roleIntake) { // it reads and records
 		err := quoting.Mount(a.server, quoting.Deps{
@@ -159,7 +164,7 @@ func (a *app) mount(cfg appConfig, logger *slog.Logger) error {
 		}
 	}
 	return reporting.Mount(a.server, reporting.Deps{
-		Store: a.store, Names: a.projector.Names, Commits: a.log.Commits, Watch: a.projector.Watch,
+		Frame: frame, Store: a.store, Names: a.projector.Names, Commits: a.log.Commits, Watch: a.projector.Watch,
 		Position: a.positionFor,
 		Clock:    time.Now,
 	})

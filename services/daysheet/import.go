@@ -13,18 +13,19 @@ import (
 
 	"daysheet/events"
 	"daysheet/services/intake/history"
+	"daysheet/services/typed"
 )
 
 // ImportCmd imports past jobs from a spreadsheet, or events from an export.
 type ImportCmd struct {
 	Remote
-	File        string          `arg:"" help:"CSV of past jobs, or JSON lines of events (a name that ends with .jsonl)." type:"existingfile"`
-	DryRun      bool            `help:"Say what would be recorded, and record nothing."`
-	MonthFirst  bool            `help:"Read 04/03/2025 as the 3rd of April."`
-	Decimal     history.Decimal `help:"Mark before the decimals, . or , for a sheet with numbers such as 1.250 that could be read either way." placeholder:"MARK"`
-	SkipBad     bool            `help:"Import the good rows of a sheet that has bad ones."`
-	KeepRepeats bool            `help:"Keep rows that say exactly what an earlier row says; they are left out as suspected doubles otherwise."`
-	NoListing   bool            `help:"Do not add products and job types that the sheet has and the firm has not."`
+	File        string        `arg:"" help:"CSV of past jobs, or JSON lines of events (a name that ends with .jsonl)." type:"existingfile"`
+	DryRun      bool          `help:"Say what would be recorded, and record nothing."`
+	MonthFirst  bool          `help:"Read 04/03/2025 as the 3rd of April."`
+	Decimal     typed.Decimal `help:"Mark before the decimals, . or , for a sheet with numbers such as 1.250 that could be read either way." placeholder:"MARK"`
+	SkipBad     bool          `help:"Import the good rows of a sheet that has bad ones."`
+	KeepRepeats bool          `help:"Keep rows that say exactly what an earlier row says; they are left out as suspected doubles otherwise."`
+	NoListing   bool          `help:"Do not add products and job types that the sheet has and the firm has not."`
 }
 
 // Help teaches the columns.

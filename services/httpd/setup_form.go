@@ -3,12 +3,11 @@ package httpd
 import (
 	"encoding/json"
 	"errors"
-	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"daysheet/events"
+	"daysheet/services/typed"
 )
 
 // setupForm is the set-up page: the fields of a firm's first settings.
@@ -129,7 +128,7 @@ func (f *setupForm) read() (firm string, settings events.Settings, refused []*ev
 	for _, line := range lines(f.value(fieldJobTypes)) {
 		key, name, ok := cutPair(line)
 		if !ok {
-			key, name = keyOf(line), line
+			key, name = typed.Key(line), line
 		}
 		settings.JobTypes = append(settings.JobTypes, events.JobType{JobType: key, Name: name})
 	}
@@ -152,11 +151,11 @@ func readGrades(text string) ([]events.Grade, error) {
 		if !ok {
 			return nil, events.Refuse(fieldGrades, line, "a grade and what an hour costs, for example painter = 24.00")
 		}
-		e4, err := parseMoney(fieldGrades, cost)
-		if err != nil {
-			return nil, err
+		e4, rule := typed.Money(cost, "")
+		if rule != "" {
+			return nil, events.Refuse(fieldGrades, cost, "%s", rule)
 		}
-		grades = append(grades, events.Grade{Grade: keyOf(key), CostPerHourE4: e4})
+		grades = append(grades, events.Grade{Grade: typed.Key(key), CostPerHourE4: e4})
 	}
 	return grades, nil
 }
@@ -212,28 +211,4 @@ func lines(text string) []string {
 func cutPair(line string) (key, value string, ok bool) {
 	key, value, ok = strings.Cut(line, "=")
 	return strings.TrimSpace(key), strings.TrimSpace(value), ok
-}
-
-// keyOf makes a key of a name. What is no letter a-z or digit becomes a hyphen;
-// a name in other letters gives no valid key, and the ledger will ask for one.
-func keyOf(name string) string {
-	parts := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool {
-		return (r < 'a' || r > 'z') && (r < '0' || r > '9')
-	})
-	return strings.Join(parts, "-")
-}
-
-// parseMoney reads an amount such as 24 or 24.50 into ten-thousandths, exactly.
-func parseMoney(field, text string) (e4 int64, err error) {
-	whole, fraction, _ := strings.Cut(strings.Replace(text, ",", ".", 1), ".")
-	digits := whole + fmt.Sprintf("%-4s", fraction)
-	digits = strings.ReplaceAll(digits, " ", "0")
-	if whole == "" || len(fraction) > 4 || strings.Trim(whole+fraction, "0123456789") != "" {
-		return 0, events.Refuse(field, text, "an amount of money such as 24.50")
-	}
-	e4, err = strconv.ParseInt(digits, 10, 64)
-	if err != nil || e4 > events.MoneyE4Max {
-		return 0, events.Refuse(field, text, "an amount of money up to 100000000")
-	}
-	return e4, nil
 }

@@ -99,12 +99,12 @@ func reportCSV(r reports.Report, tableName string, mark, decimal bool) ([]byte, 
 func (s *site) reportHTML(
 	ctx context.Context, in *ask, d reports.Definition, asked reports.Filter, r *reports.Report,
 ) ([]byte, error) {
-	v := visit{Context: ctx, firm: asked.Firm, values: in.url.Query()}
+	v := visit{Context: ctx, Firm: asked.Firm, Values: in.url.Query()}
 	p, err := s.reportPage(v, d, asked, r)
 	if err != nil {
 		return nil, err
 	}
-	return s.render(p, asked.Firm, &in.url)
+	return s.frame.Render(ctx, p, &in.url)
 }
 
 // mountExplain adds the facts behind figures.
@@ -146,8 +146,8 @@ func (s *site) explainAnswer(ctx context.Context, in *ask) (*huma.StreamResponse
 		out.body = b.Bytes()
 	case inHTML:
 		var shown page
-		if shown, err = s.explainPage(visit{Context: ctx, firm: firm, values: in.url.Query()}, answer); err == nil {
-			out.body, err = s.render(shown, firm, &in.url)
+		if shown, err = s.explainPage(visit{Context: ctx, Firm: firm, Values: in.url.Query()}, answer); err == nil {
+			out.body, err = s.frame.Render(ctx, shown, &in.url)
 		}
 	default:
 		out.body, err = json.Marshal(answer)

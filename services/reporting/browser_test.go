@@ -12,6 +12,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/services/httpd/browsertest"
+	"daysheet/services/wording"
 )
 
 // browse starts a browser that is signed in as the office.
@@ -122,7 +123,7 @@ func TestChartsTellTheirNumbers(t *testing.T) {
 	ctx := browse(t, s)
 	browsertest.View{Width: 1280, Scheme: "light"}.Set(t, ctx)
 	for path, wanted := range map[string][]string{
-		"/reports/cost-differences?job=stair-1": {"1,107.21\u00a0EUR", "+104.12\u00a0EUR", minus + "196.27\u00a0EUR",
+		"/reports/cost-differences?job=stair-1": {"1,107.21\u00a0EUR", "+104.12\u00a0EUR", wording.Minus + "196.27\u00a0EUR",
 			"907.80\u00a0EUR"},
 		"/reports/job-spread": {"Middle half of the jobs", "Least", "Median", "Greatest"},
 	} {

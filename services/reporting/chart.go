@@ -5,6 +5,7 @@ import (
 	"github.com/go-echarts/go-echarts/v2/opts"
 
 	"daysheet/reports"
+	"daysheet/services/wording"
 )
 
 // chartBody is what assets/charts.js draws. Colours, fonts and number formats
@@ -29,10 +30,10 @@ type shownSeries struct {
 
 // newChart turns a figure into a chart. Numbers are converted for display; the
 // table beside the chart holds the exact ones.
-func newChart(fig reports.Figure, f format) chartBody {
-	body := chartBody{Form: fig.Form, Unit: unitSign(fig.Unit), Currency: f.currency, Digits: f.digits,
-		Locale: f.language, Shape: fig.Shape}
-	fig.Finding = f.sentence(fig.Finding)
+func newChart(fig reports.Figure, f wording.Format) chartBody {
+	body := chartBody{Form: fig.Form, Unit: wording.UnitSign(fig.Unit), Currency: f.Currency, Digits: f.Digits,
+		Locale: f.Language, Shape: fig.Shape}
+	fig.Finding = f.Sentence(fig.Finding)
 	switch fig.Shape {
 	case reports.ShapeLine:
 		body.Option = lineOption(fig)
@@ -135,5 +136,5 @@ func chartValue(s reports.Series, i int, form reports.Form) any {
 	if i < len(s.Blank) && s.Blank[i] {
 		return "-"
 	}
-	return display(s.Values[i], form)
+	return wording.Display(s.Values[i], form)
 }

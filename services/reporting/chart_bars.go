@@ -5,6 +5,7 @@ import (
 	"github.com/go-echarts/go-echarts/v2/opts"
 
 	"daysheet/reports"
+	"daysheet/services/wording"
 )
 
 // The colours of bars that are more than a series: names of the style sheet's, so
@@ -92,7 +93,7 @@ func stepsOption(fig reports.Figure) map[string]any {
 	reached := 0.0
 	for i := range fig.Categories {
 		before := reached
-		v := display(fig.Series[0].Values[i], fig.Form)
+		v := wording.Display(fig.Series[0].Values[i], fig.Form)
 		switch {
 		case i < len(fig.Whole) && fig.Whole[i]:
 			drawn.add(0, v, colourAll)
@@ -124,7 +125,8 @@ func rangeOption(fig reports.Figure) map[string]any {
 			middle.addNone()
 			continue
 		}
-		middle.add(display(fig.Series[1].Values[i], fig.Form), display(fig.Series[3].Values[i], fig.Form), colourUp)
+		middle.add(wording.Display(fig.Series[1].Values[i], fig.Form), wording.Display(fig.Series[3].Values[i], fig.Form),
+			colourUp)
 	}
 	middle.draw(bar, middleHalf)
 	points := charts.NewScatter()

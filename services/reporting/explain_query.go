@@ -7,6 +7,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/wording"
 )
 
 // measure says which sum of its facts a figure is.
@@ -98,16 +99,16 @@ func sumsOf(totals []reports.Total) sums {
 }
 
 // figure writes the sum that the measure asks for.
-func (s sums) figure(f format, of measure, unit events.Unit) string {
+func (s sums) figure(f wording.Format, of measure, unit events.Unit) string {
 	switch of {
 	case measureMinutes:
-		return withUnit(f.hours(s.Minutes), "h")
+		return wording.WithUnit(f.Hours(s.Minutes), "h")
 	case measureQuantity:
-		return f.quantity(s.QuantityMilli, unit)
+		return f.Quantity(s.QuantityMilli, unit)
 	case measureCost:
-		return withUnit(f.money(s.CostE4), f.currency)
+		return wording.WithUnit(f.Money(s.CostE4), f.Currency)
 	}
-	return f.count(s.Facts)
+	return f.Count(s.Facts)
 }
 
 // measures lists what a figure can be the sum of.

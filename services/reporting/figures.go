@@ -9,6 +9,7 @@ import (
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/httpd"
+	"daysheet/services/wording"
 )
 
 // figure answers with one figure of a report as the chart that the page draws.
@@ -39,7 +40,7 @@ func (s *site) chart(c *gin.Context, d reports.Definition) (chartBody, error) {
 	}
 	for _, fig := range r.Figures {
 		if isJSON && fig.Name == name {
-			return newChart(fig, newFormat(r.Names)), nil
+			return newChart(fig, wording.NewFormat(r.Names)), nil
 		}
 	}
 	return chartBody{}, &events.Error{Code: events.NotFound, Field: "figure", Value: c.Param("figure"),

@@ -12,6 +12,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/wording"
 )
 
 // Pages of jobs and of events.
@@ -132,17 +133,17 @@ func (s *site) jobDetail(ctx context.Context, firm, job string) (jobDetailBody, 
 	if err != nil {
 		return jobDetailBody{}, err
 	}
-	h, err := s.readHistory(ctx, firm, job, row.Sequence)
+	h, err := wording.ReadHistory(ctx, s.deps.Commits, firm, job, row.Sequence)
 	if err != nil {
 		return jobDetailBody{}, err
 	}
 	body := jobDetailBody{
-		jobBody: newJobBody(row), ProtectionDown: []downBody{}, OpenSnags: len(h.snags), OpenDamage: len(h.damage),
+		jobBody: newJobBody(row), ProtectionDown: []downBody{}, OpenSnags: len(h.Snags), OpenDamage: len(h.Damage),
 	}
-	for _, d := range h.down {
-		p := d.protection
-		body.ProtectionDown = append(body.ProtectionDown, downBody{d.event.ID, p.Task, p.Surface, p.Location, p.Product,
-			d.leftMilli, string(p.Unit), string(d.day()), string(p.RemoveBy)})
+	for _, d := range h.Down {
+		p := d.Protection
+		body.ProtectionDown = append(body.ProtectionDown, downBody{d.Event.ID, p.Task, p.Surface, p.Location, p.Product,
+			d.LeftMilli, string(p.Unit), string(d.Day()), string(p.RemoveBy)})
 	}
 	return body, nil
 }
@@ -188,21 +189,21 @@ func (s *site) listRecords(ctx context.Context, firm, job string, values url.Val
 			return recordsBody{}, err
 		}
 	}
-	h, err := s.readHistory(ctx, firm, job, position)
+	h, err := wording.ReadHistory(ctx, s.deps.Commits, firm, job, position)
 	if err != nil {
 		return recordsBody{}, err
 	}
 	body := recordsBody{Job: job, AsOf: position, Events: []recordBody{}}
-	end := min(start+limit, len(h.records))
-	for _, r := range h.records[min(start, end):end] {
-		raw, err := r.event.MarshalJSON()
+	end := min(start+limit, len(h.Records))
+	for _, r := range h.Records[min(start, end):end] {
+		raw, err := r.Event.MarshalJSON()
 		if err != nil {
 			return recordsBody{}, fmt.Errorf("write event of job %s: %w", job, err)
 		}
 		body.Events = append(body.Events,
-			recordBody{r.sequence, r.recordedAt, r.recordedBy, r.voidedBy != "", r.voidedBy, raw})
+			recordBody{r.Sequence, r.RecordedAt, r.RecordedBy, r.VoidedBy != "", r.VoidedBy, raw})
 	}
-	if end < len(h.records) {
+	if end < len(h.Records) {
 		body.Next = nextPage("/v1/jobs/"+job+"/events", values, cursor{strconv.Itoa(end), position})
 	}
 	return body, nil

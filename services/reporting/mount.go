@@ -2,12 +2,10 @@ package reporting
 
 import (
 	"context"
+	"embed"
 	"errors"
 	"fmt"
-	"html/template"
 	"io/fs"
-	"slices"
-	"sync"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -15,6 +13,7 @@ import (
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/httpd"
+	"daysheet/services/pages"
 	"daysheet/services/projector"
 )
 
@@ -28,6 +27,7 @@ type Store interface {
 
 // Deps is what the routes need. Every member is required.
 type Deps struct {
+	Frame *pages.Frame // what the pages stand in
 	Store Store
 
 	// Names returns how a firm calls its things, as of now.
@@ -48,21 +48,32 @@ type Deps struct {
 	Clock func() time.Time
 }
 
+//go:embed templates assets/charts.js
+var own embed.FS
+
+// libFiles holds what npm brought; nothing but a .gitignore where it was not
+// asked for, so that the program builds without it.
+//
+//go:embed all:web/lib
+var libFiles embed.FS
+
+// chartLibrary is the file without which pages show tables alone.
+const chartLibrary = "echarts.js"
+
 // site is the pages and the API with what they stand on.
 type site struct {
 	deps        Deps
+	frame       *pages.Frame
 	definitions []reports.Definition
 	ofJob       []reports.Definition // what the page of a job shows
-	assets      *assets
-	pages       map[string]*template.Template
-	pairsPhones func() bool // asked once requests come in: what else is served is known by then
+	notices     notices
 }
 
 // Mount adds the routes to the server: reports, jobs, the facts behind figures,
 // the stream of changes, and the pages. It fails where something is missing from
 // deps or from the program; the server must not be started then.
 func Mount(server *httpd.Server, deps Deps) error {
-	lib, err := fs.Sub(libAssets, "web/lib")
+	lib, err := fs.Sub(libFiles, "web/lib")
 	if err != nil {
 		return fmt.Errorf("mount reporting: %w", err)
 	}
@@ -71,11 +82,11 @@ func Mount(server *httpd.Server, deps Deps) error {
 
 // mount is [Mount] with the folder in which the chart library is, if it is.
 func mount(server *httpd.Server, deps Deps, lib fs.FS) error {
-	if deps.Store == nil || deps.Names == nil || deps.Commits == nil || deps.Watch == nil ||
+	if deps.Frame == nil || deps.Store == nil || deps.Names == nil || deps.Commits == nil || deps.Watch == nil ||
 		deps.Position == nil || deps.Clock == nil {
 		return errors.New("mount reporting: every member of Deps must be set")
 	}
-	s := &site{deps: deps, definitions: reports.Definitions()}
+	s := &site{deps: deps, frame: deps.Frame, definitions: reports.Definitions()}
 	for _, name := range []string{"job-summary", "estimate-vs-actual"} {
 		d, ok := reports.DefinitionOf(name)
 		if !ok {
@@ -83,17 +94,9 @@ func mount(server *httpd.Server, deps Deps, lib fs.FS) error {
 		}
 		s.ofJob = append(s.ofJob, d)
 	}
-	var err error
-	if s.assets, err = loadAssets(lib); err != nil {
+	if err := s.addFiles(lib); err != nil {
 		return fmt.Errorf("mount reporting: %w", err)
 	}
-	if s.pages, err = parsePages(); err != nil {
-		return fmt.Errorf("mount reporting: %w", err)
-	}
-	s.pairsPhones = sync.OnceValue(func() bool {
-		return slices.ContainsFunc(server.Engine.Routes(), func(r gin.RouteInfo) bool { return r.Path == phonesAt })
-	})
-	server.ProblemPage = s.problemPage
 	s.mountPages(server.Engine)
 	s.mountJobs(server.API)
 	s.mountReports(server.API)
@@ -102,31 +105,36 @@ func mount(server *httpd.Server, deps Deps, lib fs.FS) error {
 	return nil
 }
 
-// mountPages adds what people look at. The files of the pages are open: they
-// hold nothing of a firm.
-func (s *site) mountPages(engine *gin.Engine) {
-	engine.GET(assetsAt+":hash/:name", s.asset)
-	engine.HEAD(assetsAt+":hash/:name", s.asset)
-	read := engine.Group("", httpd.Require(httpd.ScopeRead))
-	read.GET("/", s.page(s.showBoard))
-	read.GET("/jobs/:job", s.page(s.showJob))
-	read.GET("/explain", s.page(s.showExplain))
-	read.GET("/reports", s.page(s.showReports))
-	read.GET("/quotes", s.page(s.showQuote))
-	read.GET("/help", s.page(s.showHelp))
-	read.GET("/licences", s.page(s.showLicences))
-	for _, d := range s.definitions {
-		read.GET("/reports/"+d.Name, s.page(s.showReport(d)))
-		read.GET("/reports/"+d.Name+"/figures/:figure", s.figure(d))
+// addFiles puts the bodies of the pages, the chart library and what draws with it
+// into the frame.
+func (s *site) addFiles(lib fs.FS) error {
+	if err := s.frame.AddBodies(own, "templates/*.html"); err != nil {
+		return err
 	}
+	if err := s.frame.AddFiles(own, "assets/*"); err != nil {
+		return err
+	}
+	if err := s.frame.AddFiles(lib, chartLibrary); err != nil {
+		return err
+	}
+	var err error
+	s.notices, err = readNotices(lib, s.frame.Has(chartLibrary))
+	return err
 }
 
-func (s *site) asset(c *gin.Context) {
-	found, err := s.assets.serve(c.Writer, c.Request, c.Param("hash"), c.Param("name"))
-	if err != nil {
-		_ = c.Error(err) // hands it to the access log and returns it again
-	}
-	if !found {
-		httpd.Abort(c, &events.Error{Code: events.NotFound, Field: "name", Value: c.Param("name"), Rule: "no such file"})
+// mountPages adds what people look at.
+func (s *site) mountPages(engine *gin.Engine) {
+	read := engine.Group("", httpd.Require(httpd.ScopeRead))
+	at := func(path string, build func(visit) (page, error)) { read.GET(path, s.frame.Handler(build)) }
+	at("/", s.showBoard)
+	at("/jobs/:job", s.showJob)
+	at("/explain", s.showExplain)
+	at("/reports", s.showReports)
+	at("/quotes", s.showQuote)
+	at("/help", s.showHelp)
+	at("/licences", s.showLicences)
+	for _, d := range s.definitions {
+		at("/reports/"+d.Name, s.showReport(d))
+		read.GET("/reports/"+d.Name+"/figures/:figure", s.figure(d))
 	}
 }

@@ -11,6 +11,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/wording"
 )
 
 // Limits of the board.
@@ -45,25 +46,25 @@ type group struct {
 }
 
 func (s *site) showBoard(v visit) (page, error) {
-	p := readParams(v.values)
+	p := readParams(v.Values)
 	from := p.cursor()
 	jobType := p.token("job_type")
 	chosen := p.boardStates()
 	if err := p.done(); err != nil {
 		return page{}, err
 	}
-	position, err := s.pin(v.firm, from.position)
+	position, err := s.pin(v.Firm, from.position)
 	if err != nil {
 		return page{}, err
 	}
-	names, err := s.deps.Names(v, v.firm)
+	names, err := s.deps.Names(v, v.Firm)
 	if err != nil {
 		return page{}, fmt.Errorf("read names: %w", err)
 	}
-	w := newWords(names)
+	w := newTeller(names)
 	body := boardBody{JobTypes: sortedChoices(names.JobTypes, jobType), States: stateChoices(chosen)}
-	all := reports.JobQuery{Firm: v.firm, JobType: jobType, AsOf: position, Limit: groupMost + 1}
-	groups := s.boardGroups(all, s.today(w.names))
+	all := reports.JobQuery{Firm: v.Firm, JobType: jobType, AsOf: position, Limit: groupMost + 1}
+	groups := s.boardGroups(all, s.today(w.Names))
 	body.Shown = fmt.Sprintf("Jobs that run or wait, and those finished in the last %d days", recentDays)
 	if len(chosen) > 0 {
 		g, err := chosenGroup(all, chosen, from)
@@ -83,7 +84,7 @@ func (s *site) showBoard(v visit) (page, error) {
 		}
 		body.Groups = append(body.Groups, shown)
 	}
-	return page{name: boardPage, Title: "Jobs", Watch: "/v1/watch", AsOf: position, Body: body}, nil
+	return page{Name: boardPage, Title: "Jobs", Watch: "/v1/watch", AsOf: position, Body: body}, nil
 }
 
 // boardStates reads the states that the board is asked for; nil for all.
@@ -103,9 +104,10 @@ func stateChoices(chosen []events.State) []choice {
 	finished := slices.Equal(chosen, finishedStates())
 	var choices []choice
 	for _, state := range events.States() {
-		choices = append(choices, choice{string(state), plainKey(string(state)), !finished && slices.Contains(chosen, state)})
+		choices = append(choices, choice{Key: string(state), Name: wording.PlainKey(string(state)),
+			Chosen: !finished && slices.Contains(chosen, state)})
 	}
-	return append(choices, choice{anyFinished, "Finished (all)", finished})
+	return append(choices, choice{Key: anyFinished, Name: "Finished (all)", Chosen: finished})
 }
 
 // chosenGroup is the board where states are chosen: finished jobs by their day,
@@ -147,7 +149,7 @@ func (s *site) boardGroups(all reports.JobQuery, today events.Day) []group {
 	}
 }
 
-func (s *site) boardGroup(v visit, g group, w words) (boardGroup, error) {
+func (s *site) boardGroup(v visit, g group, w teller) (boardGroup, error) {
 	rows, err := s.deps.Store.Jobs(v, g.query)
 	if err != nil {
 		return boardGroup{}, fmt.Errorf("list jobs: %w", err)
@@ -164,7 +166,7 @@ func (s *site) boardGroup(v visit, g group, w words) (boardGroup, error) {
 	if err != nil {
 		return boardGroup{}, err
 	}
-	shown := newTableView("jobs-"+g.id, t, w.format)
+	shown := newTableView("jobs-"+g.id, t, w.Format)
 	for i := range shown.Rows {
 		shown.Rows[i][0].Word = rows[i].Job
 	}
@@ -211,7 +213,7 @@ func (g group) links(rows []reports.JobRow) []link {
 
 // boardTable sets hours booked beside hours estimated. Both lead to their
 // records.
-func (s *site) boardTable(v visit, g group, rows []reports.JobRow, w words) (reports.Table, error) {
+func (s *site) boardTable(v visit, g group, rows []reports.JobRow, w teller) (reports.Table, error) {
 	t := reports.Table{Title: g.title, Empty: g.empty, Columns: []reports.Column{
 		{Key: "title", Title: "Job", Form: reports.FormText}, {Key: "state", Title: "State", Form: reports.FormText},
 		{Key: "budget_minutes", Title: "Estimated", Form: reports.FormMinutes},
@@ -226,7 +228,7 @@ func (s *site) boardTable(v visit, g group, rows []reports.JobRow, w words) (rep
 	for i, r := range rows {
 		keys[i] = r.Job
 	}
-	labour := reports.Query{Firm: v.firm, AsOf: g.query.AsOf}.With(reports.ByKind, string(reports.KindLabour))
+	labour := reports.Query{Firm: v.Firm, AsOf: g.query.AsOf}.With(reports.ByKind, string(reports.KindLabour))
 	q := labour.With(reports.ByJob, keys...)
 	q.By = []reports.Dimension{reports.ByJob, reports.BySide}
 	totals, err := s.deps.Store.Sum(v, q)
@@ -246,9 +248,9 @@ func (s *site) boardTable(v visit, g group, rows []reports.JobRow, w words) (rep
 		before := of.With(reports.BySide, string(reports.SideEstimate), string(reports.SideVariation))
 		actual := of.With(reports.BySide, string(reports.SideActual))
 		t.Rows = append(t.Rows, []reports.Cell{
-			{Text: cmp.Or(r.Title, r.Job), Job: r.Job}, {Text: plainKey(string(r.State))},
+			{Text: cmp.Or(r.Title, r.Job), Job: r.Job}, {Text: wording.PlainKey(string(r.State))},
 			{Number: planned[r.Job], Explain: &before}, {Number: booked[r.Job], Explain: &actual},
-			{Text: w.jobType(r.JobType)}, {Text: string(r.Due)}, {Text: string(r.Finished)},
+			{Text: w.JobType(r.JobType)}, {Text: string(r.Due)}, {Text: string(r.Finished)},
 		})
 	}
 	return t, nil
@@ -258,7 +260,7 @@ func (s *site) boardTable(v visit, g group, rows []reports.JobRow, w words) (rep
 func stateNames(chosen []events.State) string {
 	names := make([]string, len(chosen))
 	for i, state := range chosen {
-		names[i] = plainKey(string(state))
+		names[i] = wording.PlainKey(string(state))
 	}
 	return strings.Join(names, ", ")
 }
@@ -270,7 +272,7 @@ func sortedChoices(names map[string]string, chosen string) []choice {
 	})
 	choices := make([]choice, len(keys))
 	for i, key := range keys {
-		choices[i] = choice{key, named(names, key), key == chosen}
+		choices[i] = choice{Key: key, Name: wording.Named(names, key), Chosen: key == chosen}
 	}
 	return choices
 }

@@ -1,6 +1,9 @@
 package reporting
 
-import "daysheet/reports"
+import (
+	"daysheet/reports"
+	"daysheet/services/wording"
+)
 
 // decision is what the page of proposed rates can send: which of them are taken
 // over, or turned down, with the evidence that they rest on.
@@ -14,8 +17,8 @@ func newDecision(r reports.Report) *decision {
 	d := &decision{Evidence: r.Filter.AsOf}
 	for _, row := range r.Tables[0].Rows {
 		key := row[0].Key + "|" + row[1].Text + "|" + row[2].Text
-		name := list(row[0].Text, row[1].Text, row[2].Text)
-		d.Rates = append(d.Rates, choice{key, name, row[len(row)-1].Text == ""})
+		name := wording.List(row[0].Text, row[1].Text, row[2].Text)
+		d.Rates = append(d.Rates, choice{Key: key, Name: name, Chosen: row[len(row)-1].Text == ""})
 	}
 	if len(d.Rates) == 0 {
 		return nil

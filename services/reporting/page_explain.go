@@ -6,6 +6,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/wording"
 )
 
 // explainPageBody is the page of the facts behind a figure.
@@ -18,7 +19,7 @@ type explainPageBody struct {
 }
 
 func (s *site) showExplain(v visit) (page, error) {
-	answer, err := s.explain(v, v.firm, "/explain", readParams(v.values))
+	answer, err := s.explain(v, v.Firm, "/explain", readParams(v.Values))
 	if err != nil {
 		return page{}, err
 	}
@@ -26,18 +27,18 @@ func (s *site) showExplain(v visit) (page, error) {
 }
 
 func (s *site) explainPage(v visit, answer explainBody) (page, error) {
-	names, err := s.deps.Names(v, v.firm)
+	names, err := s.deps.Names(v, v.Firm)
 	if err != nil {
 		return page{}, fmt.Errorf("read names: %w", err)
 	}
-	w := newWords(names)
+	w := newTeller(names)
 	body := explainPageBody{
-		Sum: answer.Sum.figure(w.format, answer.Of, answer.unit), Next: answer.Next,
+		Sum: answer.Sum.figure(w.Format, answer.Of, answer.unit), Next: answer.Next,
 		Finding: "This is the sum of the facts below. A fact that takes an earlier one back counts with the opposite sign.",
 		Table:   w.factTable(answer), Conditions: w.conditions(answer.query),
 	}
 	question := url.Values{}
-	for name, values := range v.values {
+	for name, values := range v.Values {
 		if name != "after" && name != "format" {
 			question[name] = values
 		}
@@ -48,7 +49,7 @@ func (s *site) explainPage(v visit, answer explainBody) (page, error) {
 	}
 	title := "What the figure is made of"
 	return page{
-		name: explainPage, Title: title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: title}},
+		Name: explainPage, Title: title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: title}},
 		AsOf: answer.AsOf, Body: body,
 	}, nil
 }
@@ -61,19 +62,19 @@ func mediumName(m medium) string {
 }
 
 // conditions says which facts were asked for.
-func (w words) conditions(q reports.Query) []fact {
+func (w teller) conditions(q reports.Query) []fact {
 	var said []fact
 	for _, c := range q.Where {
 		values := make([]string, len(c.In))
 		for i, v := range c.In {
-			values[i] = w.value(c.Dimension, v)
+			values[i] = w.Value(c.Dimension, v)
 		}
-		said = append(said, fact{plainKey(string(c.Dimension)), list(values...)})
+		said = append(said, fact{Text: wording.PlainKey(string(c.Dimension)), Value: wording.List(values...)})
 	}
 	for _, f := range []fact{
-		{"Work from", w.day(q.From)}, {"Work to", w.day(q.To)},
-		{"Jobs finished from", w.day(q.FinishedFrom)}, {"Jobs finished to", w.day(q.FinishedTo)},
-		{"Jobs", stateNames(q.States)},
+		{Text: "Work from", Value: w.Day(q.From)}, {Text: "Work to", Value: w.Day(q.To)},
+		{Text: "Jobs finished from", Value: w.Day(q.FinishedFrom)}, {Text: "Jobs finished to", Value: w.Day(q.FinishedTo)},
+		{Text: "Jobs", Value: stateNames(q.States)},
 	} {
 		if f.Value != "" {
 			said = append(said, f)
@@ -83,7 +84,7 @@ func (w words) conditions(q reports.Query) []fact {
 }
 
 // factTable lists facts with the one amount that the figure adds up.
-func (w words) factTable(b explainBody) tableView {
+func (w teller) factTable(b explainBody) tableView {
 	amount := reports.Column{Key: "facts", Title: "Counts", Form: reports.FormCount}
 	switch b.Of {
 	case measureMinutes:
@@ -108,10 +109,10 @@ func (w words) factTable(b explainBody) tableView {
 	for _, f := range b.Facts {
 		t.Rows = append(t.Rows, w.factRow(f, b.Of))
 	}
-	return newTableView("facts", t, w.format)
+	return newTableView("facts", t, w.Format)
 }
 
-func (w words) factRow(f factBody, of measure) []reports.Cell {
+func (w teller) factRow(f factBody, of measure) []reports.Cell {
 	n := int64(1)
 	switch of {
 	case measureMinutes:
@@ -129,10 +130,10 @@ func (w words) factRow(f factBody, of measure) []reports.Cell {
 	if f.Job == events.FirmJob {
 		job.Job = "" // has no page
 	}
-	what := list(plainKey(f.Kind), w.task(f.Task))
+	what := wording.List(wording.PlainKey(f.Kind), w.Task(f.Task))
 	return []reports.Cell{
-		{Text: f.Day}, job, {Text: plainKey(f.Side)}, {Text: what},
-		{Text: list(w.person(f.Person), f.Grade, w.product(f.Product), f.Surface, f.Method, f.Location, f.Place)},
+		{Text: f.Day}, job, {Text: wording.PlainKey(f.Side)}, {Text: what},
+		{Text: wording.List(w.Person(f.Person), f.Grade, w.Product(f.Product), f.Surface, f.Method, f.Location, f.Place)},
 		{Number: n * int64(f.Sign), Unit: events.Unit(f.Unit)}, {Text: effect},
 		{Number: int64(f.Sequence)}, {Text: f.EventID},
 	}

@@ -8,6 +8,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/wording"
 )
 
 // jobPageBody is the page of one job.
@@ -35,27 +36,27 @@ type recordView struct {
 }
 
 func (s *site) showJob(v visit) (page, error) {
-	p := readParams(v.values)
+	p := readParams(v.Values)
 	before := p.position("before")
 	if err := p.done(); err != nil {
 		return page{}, err
 	}
-	key, position := v.param("job"), s.deps.Position(v.firm)
-	row, err := s.job(v, v.firm, key, position)
+	key, position := v.Param("job"), s.deps.Position(v.Firm)
+	row, err := s.job(v, v.Firm, key, position)
 	if err != nil {
 		return page{}, err
 	}
-	h, err := s.readHistory(v, v.firm, key, row.Sequence)
+	h, err := wording.ReadHistory(v, s.deps.Commits, v.Firm, key, row.Sequence)
 	if err != nil {
 		return page{}, err
 	}
-	names, err := s.deps.Names(v, v.firm)
+	names, err := s.deps.Names(v, v.Firm)
 	if err != nil {
 		return page{}, fmt.Errorf("read names: %w", err)
 	}
-	w := newWords(names)
+	w := newTeller(names)
 	body := jobPageBody{
-		Job: key, JobType: w.jobType(row.JobType), State: string(row.State), StateName: plainKey(string(row.State)),
+		Job: key, JobType: w.JobType(row.JobType), State: string(row.State), StateName: wording.PlainKey(string(row.State)),
 		Header: w.header(row), Down: w.down(h, s.today(names)), Open: w.open(h),
 	}
 	for _, d := range s.definitions {
@@ -66,29 +67,29 @@ func (s *site) showJob(v visit) (page, error) {
 	}
 	charts := false
 	for _, d := range s.ofJob {
-		r, err := s.run(v, d, reports.Filter{Firm: v.firm, Job: key, AsOf: position})
+		r, err := s.run(v, d, reports.Filter{Firm: v.Firm, Job: key, AsOf: position})
 		if err != nil {
 			return page{}, err
 		}
-		body.takeOut(&r, w.format)
+		body.takeOut(&r, w.Format)
 		charts = charts || s.drawn(r)
 		address := "/reports/" + d.Name + "?" + url.Values{"job": {key}}.Encode()
 		body.Reports = append(body.Reports, jobReport{d.Title, address, s.newReportView(d.Name, r)})
 	}
-	body.timeline(w, h, int(min(before, uint64(len(h.records)))))
+	body.timeline(w, h, int(min(before, uint64(len(h.Records)))))
 	title := row.Title
 	if title == "" {
 		title = key
 	}
 	return page{
-		name: jobPage, Title: title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: title}},
+		Name: jobPage, Title: title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: title}},
 		Watch: "/v1/watch", Job: key, AsOf: position, Charts: charts, Body: body,
 	}, nil
 }
 
 // takeOut moves tables of the job summary to where the page has a place for them:
 // marks to the top, and what is known of the job into its header.
-func (b *jobPageBody) takeOut(r *reports.Report, f format) {
+func (b *jobPageBody) takeOut(r *reports.Report, f wording.Format) {
 	r.Tables = slices.DeleteFunc(slices.Clone(r.Tables), func(t reports.Table) bool {
 		if t.Name == "marks" && len(t.Rows) > 0 {
 			view := newTableView("marks", t, f)
@@ -100,16 +101,16 @@ func (b *jobPageBody) takeOut(r *reports.Report, f format) {
 
 // timeline shows the records before the given number, newest first; the newest
 // of all where it is 0.
-func (b *jobPageBody) timeline(w words, h *history, before int) {
-	end := len(h.records)
+func (b *jobPageBody) timeline(w teller, h *wording.History, before int) {
+	end := len(h.Records)
 	if before > 0 {
 		end = before
 	}
 	start := max(0, end-timelineMost)
 	for i := end - 1; i >= start; i-- {
-		r := h.records[i]
-		view := recordView{Day: w.day(r.day()), What: w.says(h, r), Voided: r.voidedBy != ""}
-		view.By = "recorded by " + r.recordedBy + " at " + r.recordedAt.UTC().Format("2006-01-02 15:04") + " UTC"
+		r := h.Records[i]
+		view := recordView{Day: w.Day(r.Day()), What: w.Says(h, r), Voided: r.VoidedBy != ""}
+		view.By = "recorded by " + r.RecordedBy + " at " + r.RecordedAt.UTC().Format("2006-01-02 15:04") + " UTC"
 		if view.Voided {
 			view.By += ", taken back"
 		}
@@ -121,30 +122,31 @@ func (b *jobPageBody) timeline(w words, h *history, before int) {
 	if start > 0 {
 		b.Older = page(start)
 	}
-	if end < len(h.records) {
-		b.Newer = page(min(end+timelineMost, len(h.records)))
+	if end < len(h.Records) {
+		b.Newer = page(min(end+timelineMost, len(h.Records)))
 	}
 }
 
 // header says what is known of the job itself.
-func (w words) header(r reports.JobRow) []fact {
+func (w teller) header(r reports.JobRow) []fact {
 	var known []fact
 	for _, f := range []fact{
-		{"Customer", r.Customer}, {"Opened", w.day(r.Opened)}, {"Accepted", w.day(r.Accepted)}, {"Due", w.day(r.Due)},
-		{"Finished", w.day(r.Finished)},
+		{Text: "Customer", Value: r.Customer}, {Text: "Opened", Value: w.Day(r.Opened)}, {Text: "Accepted",
+			Value: w.Day(r.Accepted)}, {Text: "Due", Value: w.Day(r.Due)},
+		{Text: "Finished", Value: w.Day(r.Finished)},
 	} {
 		if f.Value != "" {
 			known = append(known, f)
 		}
 	}
 	if r.Built != 0 {
-		known = append(known, fact{"Built", strconv.FormatInt(r.Built, 10)})
+		known = append(known, fact{Text: "Built", Value: strconv.FormatInt(r.Built, 10)})
 	}
 	return known
 }
 
 // down lists the protection that has to be lifted yet.
-func (w words) down(h *history, today events.Day) tableView {
+func (w teller) down(h *wording.History, today events.Day) tableView {
 	t := reports.Table{
 		Title: "Protection still down",
 		Empty: "No protection is down. Record protection when it is laid, and its lifting, to see here what is left.",
@@ -156,16 +158,16 @@ func (w words) down(h *history, today events.Day) tableView {
 			{Key: "remove_by", Title: "Remove by", Form: reports.FormDay},
 		},
 	}
-	for _, d := range h.down {
-		p := d.protection
+	for _, d := range h.Down {
+		p := d.Protection
 		t.Rows = append(t.Rows, []reports.Cell{
-			{Text: w.task(p.Task)}, {Text: list(p.Location, p.Surface)}, {Number: d.leftMilli, Unit: p.Unit},
-			{Text: w.product(p.Product)}, {Text: string(d.day())}, {Text: string(p.RemoveBy), Blank: p.RemoveBy == ""},
+			{Text: w.Task(p.Task)}, {Text: wording.List(p.Location, p.Surface)}, {Number: d.LeftMilli, Unit: p.Unit},
+			{Text: w.Product(p.Product)}, {Text: string(d.Day())}, {Text: string(p.RemoveBy), Blank: p.RemoveBy == ""},
 		})
 	}
-	v := newTableView("down", t, w.format)
-	for i, d := range h.down {
-		if by := d.protection.RemoveBy; by != "" && by < today {
+	v := newTableView("down", t, w.Format)
+	for i, d := range h.Down {
+		if by := d.Protection.RemoveBy; by != "" && by < today {
 			last := &v.Rows[i][len(v.Rows[i])-1]
 			last.Word = "past the last day for clean removal"
 		}
@@ -174,13 +176,13 @@ func (w words) down(h *history, today events.Day) tableView {
 }
 
 // open lists snags and damage that wait to be put right.
-func (w words) open(h *history) []string {
+func (w teller) open(h *wording.History) []string {
 	var waiting []string
-	for _, r := range h.snags {
-		waiting = append(waiting, w.says(h, r))
+	for _, r := range h.Snags {
+		waiting = append(waiting, w.Says(h, r))
 	}
-	for _, r := range h.damage {
-		waiting = append(waiting, w.says(h, r))
+	for _, r := range h.Damage {
+		waiting = append(waiting, w.Says(h, r))
 	}
 	return waiting
 }

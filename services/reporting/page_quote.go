@@ -47,13 +47,13 @@ type workRow struct {
 
 // showQuote shows the form, and prices it where it holds work.
 func (s *site) showQuote(v visit) (page, error) {
-	names, err := s.deps.Names(v, v.firm)
+	names, err := s.deps.Names(v, v.Firm)
 	if err != nil {
 		return page{}, fmt.Errorf("read names: %w", err)
 	}
-	body := quoteForm(v.values, names)
-	shown := page{name: quotePage, Title: "Quote", Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: "Quote"}}}
-	if slices.ContainsFunc(v.values[quoting.FieldTask], func(task string) bool { return task != "" }) {
+	body := quoteForm(v.Values, names)
+	shown := page{Name: quotePage, Title: "Quote", Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: "Quote"}}}
+	if slices.ContainsFunc(v.Values[quoting.FieldTask], func(task string) bool { return task != "" }) {
 		r, err := s.quote(v, names)
 		switch {
 		case events.CodeOf(err) == events.Invalid:
@@ -63,7 +63,7 @@ func (s *site) showQuote(v visit) (page, error) {
 		default:
 			view := s.newReportView("quote", r)
 			body.Report = &view
-			body.Hidden = hiddenFields(v.values)
+			body.Hidden = hiddenFields(v.Values)
 			shown.AsOf = r.Filter.AsOf
 		}
 	}
@@ -73,11 +73,11 @@ func (s *site) showQuote(v visit) (page, error) {
 
 // quote prices the take-off of a form at the position the store stands at.
 func (s *site) quote(v visit, names reports.Names) (reports.Report, error) {
-	t, err := quoting.TakeOffFrom(v.values)
+	t, err := quoting.TakeOffFrom(v.Values)
 	if err != nil {
 		return reports.Report{}, err
 	}
-	f := reports.Filter{Firm: v.firm, AsOf: s.deps.Position(v.firm), Today: s.today(names)}
+	f := reports.Filter{Firm: v.Firm, AsOf: s.deps.Position(v.Firm), Today: s.today(names)}
 	a, err := facts.Ask(v, s.deps.Store, reports.RatesQuestion(f))
 	if err != nil {
 		return reports.Report{}, fmt.Errorf("read history: %w", err)
@@ -112,13 +112,13 @@ func quoteForm(values url.Values, names reports.Names) quotePageBody {
 	if names.Settings != nil {
 		rule = names.Settings.MeasuredBy
 		for _, g := range names.Settings.Grades {
-			b.Grades = append(b.Grades, choice{g.Grade, g.Grade, g.Grade == values.Get(quoting.FieldGrade)})
+			b.Grades = append(b.Grades, choice{Key: g.Grade, Name: g.Grade, Chosen: g.Grade == values.Get(quoting.FieldGrade)})
 		}
 	}
 	chosen := cmp.Or(values.Get(quoting.FieldRule), rule, events.MeasureNet)
-	for _, r := range []choice{{events.MeasureNet, "net: every opening deducted", false},
-		{events.MeasureDIN18363, "DIN 18363: openings up to 2.5 m² measured over", false},
-		{events.MeasureIS1200, "IS 1200: deducted in three steps", false}} {
+	for _, r := range []choice{{Key: events.MeasureNet, Name: "net: every opening deducted", Chosen: false},
+		{Key: events.MeasureDIN18363, Name: "DIN 18363: openings up to 2.5 m² measured over", Chosen: false},
+		{Key: events.MeasureIS1200, Name: "IS 1200: deducted in three steps", Chosen: false}} {
 		r.Chosen = r.Key == chosen
 		b.Rules = append(b.Rules, r)
 	}
@@ -138,9 +138,11 @@ func quoteForm(values url.Values, names reports.Names) quotePageBody {
 		row := workRow{Surface: at(quoting.FieldSurface, i), Method: at(quoting.FieldMethod, i),
 			Coats: at(quoting.FieldCoats, i), Quantity: at(quoting.FieldQuantity, i)}
 		row.Tasks = sortedChoices(names.Tasks, at(quoting.FieldTask, i))
-		for _, of := range []choice{{quoting.OfQuantity, "a quantity", false}, {reports.OfWalls, "walls of the rooms", false},
-			{reports.OfCeiling, "ceilings", false}, {reports.OfFloor, "floors", false}, {reports.OfEdges, "edges", false},
-			{reports.OfOpenings, "doors and windows", false}} {
+		for _, of := range []choice{{Key: quoting.OfQuantity, Name: "a quantity", Chosen: false}, {Key: reports.OfWalls,
+			Name: "walls of the rooms", Chosen: false},
+			{Key: reports.OfCeiling, Name: "ceilings", Chosen: false}, {Key: reports.OfFloor, Name: "floors", Chosen: false},
+			{Key: reports.OfEdges, Name: "edges", Chosen: false},
+			{Key: reports.OfOpenings, Name: "doors and windows", Chosen: false}} {
 			of.Chosen = of.Key == at(quoting.FieldOf, i)
 			row.Of = append(row.Of, of)
 		}

@@ -46,8 +46,8 @@ func filterValues(f reports.Filter) url.Values {
 // showReport returns the builder of a report's page.
 func (s *site) showReport(d reports.Definition) func(visit) (page, error) {
 	return func(v visit) (page, error) {
-		p := readParams(v.values)
-		f := p.filter(v.firm)
+		p := readParams(v.Values)
+		f := p.filter(v.Firm)
 		if err := p.done(); err != nil {
 			return page{}, err
 		}
@@ -65,11 +65,11 @@ func (s *site) showReport(d reports.Definition) func(visit) (page, error) {
 // reportPage puts a report and its form on a page; r is nil where a job has to
 // be chosen first.
 func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r *reports.Report) (page, error) {
-	names, err := s.deps.Names(v, v.firm)
+	names, err := s.deps.Names(v, v.Firm)
 	if err != nil {
 		return page{}, fmt.Errorf("read names: %w", err)
 	}
-	rows, err := s.deps.Store.Jobs(v, reports.JobQuery{Firm: v.firm, Limit: choiceMost})
+	rows, err := s.deps.Store.Jobs(v, reports.JobQuery{Firm: v.Firm, Limit: choiceMost})
 	if err != nil {
 		return page{}, fmt.Errorf("list jobs: %w", err)
 	}
@@ -88,7 +88,7 @@ func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r
 		}
 	}
 	shown := page{
-		name: reportPage, Title: d.Title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: d.Title}}, Watch: "/v1/watch",
+		Name: reportPage, Title: d.Title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: d.Title}}, Watch: "/v1/watch",
 	}
 	if r != nil {
 		view := s.newReportView(d.Name, *r)
@@ -134,4 +134,4 @@ func downloads(r reports.Report) []download {
 }
 
 // drawn reports whether the page of a report draws charts.
-func (s *site) drawn(r reports.Report) bool { return len(r.Figures) > 0 && s.assets.hasCharts() }
+func (s *site) drawn(r reports.Report) bool { return len(r.Figures) > 0 && s.frame.Has(chartLibrary) }

@@ -13,7 +13,7 @@ type reportEntry struct {
 
 // showReports lists every report with what it answers.
 func (s *site) showReports(v visit) (page, error) {
-	p := readParams(v.values)
+	p := readParams(v.Values)
 	if err := p.done(); err != nil {
 		return page{}, err
 	}
@@ -26,6 +26,6 @@ func (s *site) showReports(v visit) (page, error) {
 		g.Reports = append(g.Reports, reportEntry{d.Title, "/reports/" + d.Name, d.About, d.NeedsJob})
 	}
 	return page{
-		name: reportsPage, Title: "Reports", Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: "Reports"}}, Body: groups,
+		Name: reportsPage, Title: "Reports", Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: "Reports"}}, Body: groups,
 	}, nil
 }

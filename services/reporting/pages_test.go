@@ -16,6 +16,8 @@ import (
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/httpd"
+	"daysheet/services/pages"
+	"daysheet/services/wording"
 )
 
 const browser = "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"
@@ -79,7 +81,7 @@ func TestPagesHoldNoCode(t *testing.T) {
 			if n.Data == "style" || n.Data == "script" && n.FirstChild != nil {
 				t.Errorf("%s: holds a <%s> of its own", path, n.Data)
 			}
-			if src, ok := attribute(n, "src"); n.Data == "script" && (!ok || !strings.HasPrefix(src, assetsAt)) {
+			if src, ok := attribute(n, "src"); n.Data == "script" && (!ok || !strings.HasPrefix(src, pages.FilesAt)) {
 				t.Errorf("%s: a script from %q", path, src)
 			}
 		})
@@ -150,7 +152,7 @@ func TestWhatPagesSay(t *testing.T) {
 		"/reports/job-types":              {"Exterior", "Finished from"},
 		"/reports/consumables?job=flat-2": {"=Tape, 30 mm"},
 		"/explain?job=stair-1&kind=labour&side=actual&task=coat&of=minutes": {"25:25\u00a0h", "takes back", "counts",
-			minus + "16:00", "Coat surface"},
+			wording.Minus + "16:00", "Coat surface"},
 	} {
 		said := strings.Join(strings.Fields(strings.ReplaceAll(textOf(s.page(path)), "\u00a0", "\u2063")), " ")
 		said = strings.ReplaceAll(said, "\u2063", "\u00a0")
@@ -223,11 +225,11 @@ func TestPhonesAreLinkedWhereTheyAreServed(t *testing.T) {
 		s := newStackWith(t, func(server *httpd.Server, deps Deps) error {
 			err := Mount(server, deps)
 			if served {
-				server.Engine.GET(phonesAt, func(c *gin.Context) { c.Status(http.StatusNoContent) })
+				server.Engine.GET("/crew/pair", func(c *gin.Context) { c.Status(http.StatusNoContent) })
 			}
 			return err
 		})
-		if a := s.get("north", "/help", "Accept", browser); strings.Contains(a.body, `href="`+phonesAt+`"`) != served {
+		if a := s.get("north", "/help", "Accept", browser); strings.Contains(a.body, `href="/crew/pair"`) != served {
 			t.Errorf("served %t: %s", served, a.body)
 		}
 	}
@@ -241,7 +243,7 @@ func TestAssets(t *testing.T) {
 		if n.Data == "script" {
 			address, _ = attribute(n, "src")
 		}
-		if !strings.HasPrefix(address, assetsAt) {
+		if !strings.HasPrefix(address, pages.FilesAt) {
 			return
 		}
 		found++
@@ -252,7 +254,7 @@ func TestAssets(t *testing.T) {
 			!open.Uncompressed {
 			t.Errorf("%s: status %d, Cache-Control %q", address, open.StatusCode, open.Header.Get("Cache-Control"))
 		}
-		stale := assetsAt + "0000000000000000" + address[strings.LastIndex(address, "/"):]
+		stale := pages.FilesAt + "0000000000000000" + address[strings.LastIndex(address, "/"):]
 		if a := s.get("north", stale); a.status != http.StatusNotFound {
 			t.Errorf("%s: status %d", stale, a.status)
 		}
@@ -333,7 +335,7 @@ func TestLicences(t *testing.T) {
 		}
 	}
 	broken := fstest.MapFS{modulesFile: {Data: []byte("[{")}}
-	if _, err := loadAssets(broken); err == nil {
+	if _, err := readNotices(broken, false); err == nil {
 		t.Error("a list of licences that cannot be read was taken")
 	}
 }
@@ -396,7 +398,7 @@ func TestBoardOfFinishedJobs(t *testing.T) {
 // notice go with it (Apache License 2.0, section 4).
 func TestLibraryNeedsItsLicences(t *testing.T) {
 	lib := fstest.MapFS{chartLibrary: {Data: []byte("library")}, "echarts.LICENSE": {Data: []byte("licence")}}
-	if _, err := loadAssets(lib); err == nil {
+	if _, err := readNotices(lib, true); err == nil {
 		t.Error("the library was taken without its notice")
 	}
 }

@@ -2,10 +2,10 @@ package reporting
 
 import (
 	"cmp"
-	"strconv"
 	"strings"
 
 	"daysheet/reports"
+	"daysheet/services/wording"
 )
 
 // valuesDecimal asks for numbers that a spreadsheet can use as they are.
@@ -46,33 +46,13 @@ func decimalValue(c reports.Cell, form reports.Form) string {
 	switch form {
 	case reports.FormMinutes:
 		hours, _ := reports.BasisPoints(c.Number, 60) // ten-thousandths of an hour
-		return pointed(hours, 4, 0)
+		return wording.Pointed(hours, 4, 0)
 	case reports.FormMoney:
-		return pointed(c.Number, 4, 2)
+		return wording.Pointed(c.Number, 4, 2)
 	case reports.FormQuantity, reports.FormRate, reports.FormIndex:
-		return pointed(c.Number, 3, 0)
+		return wording.Pointed(c.Number, 3, 0)
 	case reports.FormShare:
-		return pointed(c.Number, 2, 0)
+		return wording.Pointed(c.Number, 2, 0)
 	}
 	return csvValue(c, form)
-}
-
-// pointed writes n, counted in 10^-places, with at least the given places and
-// without zeros beyond them.
-func pointed(n int64, places, least int) string {
-	digits := strconv.FormatUint(abs(n), 10)
-	if short := places + 1 - len(digits); short > 0 {
-		digits = strings.Repeat("0", short) + digits
-	}
-	whole, fraction := digits[:len(digits)-places], digits[len(digits)-places:]
-	for len(fraction) > least && fraction[len(fraction)-1] == '0' {
-		fraction = fraction[:len(fraction)-1]
-	}
-	if fraction != "" {
-		whole += "." + fraction
-	}
-	if n < 0 {
-		return "-" + whole
-	}
-	return whole
 }

@@ -17,6 +17,7 @@ import (
 	"daysheet/services/eventlog"
 	"daysheet/services/facts/duckdb"
 	"daysheet/services/httpd"
+	"daysheet/services/pages"
 	"daysheet/services/projector"
 )
 
@@ -68,8 +69,10 @@ func newStackWith(t *testing.T, mount func(*httpd.Server, Deps) error) *stack {
 		Tokens: tokens, Logger: slog.New(slog.NewTextHandler(t.Output(),
 			&slog.HandlerOptions{Level: slog.LevelError})), Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,
 	})
+	frame, err := pages.New(server)
+	must(t, err)
 	must(t, mount(server, Deps{
-		Store: store, Names: s.projector.Names, Commits: s.log.Commits, Watch: s.projector.Watch, Clock: today,
+		Frame: frame, Store: store, Names: s.projector.Names, Commits: s.log.Commits, Watch: s.projector.Watch, Clock: today,
 		Position: func(firm string) uint64 { return s.projector.Position(eventlog.Partition(firm)) },
 	}))
 	listener, err := net.Listen("tcp", "127.0.0.1:0")

@@ -6,33 +6,9 @@ import (
 	"strings"
 
 	"daysheet/reports"
+	"daysheet/services/pages"
+	"daysheet/services/wording"
 )
-
-// tableView is a table as a page shows it.
-type tableView struct {
-	ID      string // of its caption, unique on the page
-	Title   string
-	Columns []columnView
-	Rows    [][]cellView
-	Total   []cellView
-	Empty   string
-}
-
-type columnView struct {
-	Title   string
-	Measure string // what the numbers are counted in
-	Number  bool
-}
-
-type cellView struct {
-	Text    string
-	Word    string // beside the text: over or under, or a key
-	Address string
-	Number  bool
-	Head    bool
-	Blank   bool
-	Long    bool // a sentence, which needs room
-}
 
 // longText is the number of bytes from which a text is a sentence.
 const longText = 60
@@ -41,14 +17,14 @@ func isNumber(form reports.Form) bool {
 	return form != reports.FormText && form != reports.FormName && form != reports.FormDay
 }
 
-func newTableView(id string, t reports.Table, f format) tableView {
+func newTableView(id string, t reports.Table, f wording.Format) tableView {
 	v := tableView{ID: id, Title: t.Title, Empty: t.Empty}
 	if v.Empty == "" {
 		v.Empty = "Nothing was recorded for this yet."
 	}
 	for _, c := range t.Columns {
 		if !forPrograms(c.Key) {
-			v.Columns = append(v.Columns, columnView{c.Title, f.measure(c.Form), isNumber(c.Form)})
+			v.Columns = append(v.Columns, pages.Column{Title: c.Title, Measure: f.Measure(c.Form), Number: isNumber(c.Form)})
 		}
 	}
 	for _, row := range t.Rows {
@@ -67,7 +43,7 @@ const differencePrefix = "difference_"
 // unit there, and each mark what it means.
 func forPrograms(key string) bool { return key == "unit" || key == "mark" }
 
-func newRowView(columns []reports.Column, cells []reports.Cell, f format) []cellView {
+func newRowView(columns []reports.Column, cells []reports.Cell, f wording.Format) []cellView {
 	var row []cellView
 	for i, c := range cells {
 		column := columns[i]
@@ -76,7 +52,7 @@ func newRowView(columns []reports.Column, cells []reports.Cell, f format) []cell
 		}
 		number := isNumber(column.Form)
 		v := cellView{
-			Text: f.cell(c, column.Form), Number: number, Head: len(row) == 0 && !number, Blank: c.Blank,
+			Text: f.Cell(c, column.Form), Number: number, Head: len(row) == 0 && !number, Blank: c.Blank,
 			Address: addressOf(c, column.Form), Long: !number && len(c.Text) > longText,
 		}
 		if number && !c.Blank && strings.HasPrefix(column.Key, differencePrefix) {
@@ -121,24 +97,24 @@ type figureView struct {
 	Table   tableView
 }
 
-func newFigureView(id string, fig reports.Figure, source string, f format) figureView {
-	t := tableView{ID: id, Title: fig.Title, Empty: "There is nothing to draw yet.", Columns: []columnView{{}}}
+func newFigureView(id string, fig reports.Figure, source string, f wording.Format) figureView {
+	t := tableView{ID: id, Title: fig.Title, Empty: "There is nothing to draw yet.", Columns: []pages.Column{{}}}
 	t.Columns[0].Title = "Of"
 	for _, s := range fig.Series {
-		t.Columns = append(t.Columns, columnView{s.Name, f.measure(fig.Form), true})
+		t.Columns = append(t.Columns, pages.Column{Title: s.Name, Measure: f.Measure(fig.Form), Number: true})
 	}
 	for i, category := range fig.Categories {
 		row := []cellView{{Text: category, Head: true}}
 		for _, s := range fig.Series {
 			blank := i < len(s.Blank) && s.Blank[i]
-			row = append(row, cellView{Text: f.number(s.Values[i], fig.Form, fig.Unit), Number: true, Blank: blank})
+			row = append(row, cellView{Text: f.Number(s.Values[i], fig.Form, fig.Unit), Number: true, Blank: blank})
 		}
 		t.Rows = append(t.Rows, row)
 	}
 	if len(t.Rows) == 0 {
 		source = ""
 	}
-	return figureView{fig.Title, f.sentence(fig.Finding), source, t}
+	return figureView{fig.Title, f.Sentence(fig.Finding), source, t}
 }
 
 // reportView is a report as a page shows it.
@@ -151,14 +127,14 @@ type reportView struct {
 // newReportView lays a report out. Names on the page begin with prefix, since a
 // page can hold several reports.
 func (s *site) newReportView(prefix string, r reports.Report) reportView {
-	f := newFormat(r.Names)
-	v := reportView{Notes: f.sentences(r.Notes)}
+	f := wording.NewFormat(r.Names)
+	v := reportView{Notes: f.Sentences(r.Notes)}
 	for _, t := range r.Tables {
 		v.Tables = append(v.Tables, newTableView(prefix+"-"+t.Name, t, f))
 	}
 	for _, fig := range r.Figures {
 		source := ""
-		if s.assets.hasCharts() {
+		if s.frame.Has(chartLibrary) {
 			source = fmt.Sprintf("/reports/%s/figures/%s.json?%s",
 				r.Name, url.PathEscape(fig.Name), filterValues(r.Filter).Encode())
 		}

@@ -1,9 +1,8 @@
 package history
 
 import (
+	"daysheet/services/typed"
 	"slices"
-	"strings"
-	"unicode"
 )
 
 // Column is one column of the sheet.
@@ -86,22 +85,12 @@ func Columns() []Column {
 	return list
 }
 
-// squeeze leaves the letters and digits of a name, in small letters, so that
-// names can be compared however they were typed.
-func squeeze(name string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsLetter(r) || unicode.IsDigit(r) {
-			return unicode.ToLower(r)
-		}
-		return -1
-	}, name)
-}
-
 // columnNamed returns the column that is found by name.
 func columnNamed(name string) (column, bool) {
-	want := squeeze(name)
+	want := typed.Squeeze(name)
 	for i, c := range columns {
-		if want == squeeze(c.Name) || slices.ContainsFunc(c.Also, func(also string) bool { return want == squeeze(also) }) {
+		if want == typed.Squeeze(c.Name) || slices.ContainsFunc(c.Also,
+			func(also string) bool { return want == typed.Squeeze(also) }) {
 			return column(i), true
 		}
 	}

@@ -5,6 +5,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/typed"
 )
 
 // Crew is the person of day sheet rows that name none: the crew as a whole.
@@ -24,13 +25,13 @@ func (r *reader) read(raw row, j *job) entry {
 	}
 	if text := raw.cells[colDate]; text == "" {
 		r.refuse(raw.line, colDate, "", "give it on the first row of a job")
-	} else if day, rule := parseDay(text, r.opts.MonthFirst); rule != "" {
+	} else if day, rule := typed.Day(text, r.opts.MonthFirst); rule != "" {
 		r.refuse(raw.line, colDate, text, rule)
 	} else {
 		e.day = day
 	}
 	var ok bool
-	if e.kind, ok = kindWords[squeeze(raw.cells[colKind])]; !ok {
+	if e.kind, ok = kindWords[typed.Squeeze(raw.cells[colKind])]; !ok {
 		r.refuse(raw.line, colKind, raw.cells[colKind], kindRule)
 		return e
 	}
@@ -54,7 +55,7 @@ func (r *reader) readWork(raw row, e *entry) {
 		if r.opts.Settings != nil {
 			own = r.opts.Settings.Tasks
 		}
-		t, ok := taskNamed(text, own)
+		t, ok := typed.Task(text, own)
 		if !ok {
 			r.refuse(raw.line, colTask, text, "a standard task or one of the firm's settings, for example protect floor")
 		}
@@ -71,13 +72,13 @@ func (r *reader) readWork(raw row, e *entry) {
 		if text == "" {
 			continue
 		}
-		if *k.into = keyOf(text); !events.ValidToken(*k.into) {
+		if *k.into = typed.Key(text); !events.ValidToken(*k.into) {
 			r.refuse(raw.line, k.column, text, "at least one letter or digit, and at most 64")
 		}
 	}
 	e.location, e.productName = raw.cells[colLocation], raw.cells[colProduct]
 	if text := raw.cells[colCoat]; text != "" {
-		n, rule := parseNumber(text, 0, "")
+		n, rule := typed.Number(text, 0, "")
 		if rule != "" || n < 1 || n > 20 {
 			r.refuse(raw.line, colCoat, text, "a whole number from 1 to 20")
 		}
@@ -87,7 +88,7 @@ func (r *reader) readWork(raw row, e *entry) {
 
 // readAmounts reads quantity, unit, hours and money.
 func (r *reader) readAmounts(raw row, e *entry) {
-	number := func(c column, into *int64, parse func(string, Decimal) (int64, string)) {
+	number := func(c column, into *int64, parse func(string, typed.Decimal) (int64, string)) {
 		if text := raw.cells[c]; text != "" {
 			n, rule := parse(text, r.opts.Decimal)
 			if rule != "" {
@@ -96,11 +97,11 @@ func (r *reader) readAmounts(raw row, e *entry) {
 			*into = n
 		}
 	}
-	number(colQuantity, &e.milli, parseQuantity)
-	number(colHours, &e.minutes, func(text string, _ Decimal) (int64, string) { return parseHours(text) })
-	number(colUnitPrice, &e.unitPriceE4, parseMoney)
-	number(colCost, &e.costE4, parseMoney)
-	number(colPrice, &e.priceE4, parseMoney)
+	number(colQuantity, &e.milli, typed.Quantity)
+	number(colHours, &e.minutes, func(text string, _ typed.Decimal) (int64, string) { return typed.Hours(text) })
+	number(colUnitPrice, &e.unitPriceE4, typed.Money)
+	number(colCost, &e.costE4, typed.Money)
+	number(colPrice, &e.priceE4, typed.Money)
 	if e.milli < 0 && e.kind != kindMaterial {
 		r.refuse(raw.line, colQuantity, raw.cells[colQuantity], "not negative, except for material that came back")
 	}
@@ -119,7 +120,7 @@ func (r *reader) readUnit(raw row, e *entry) {
 	if text == "" {
 		return
 	}
-	u, ok := unitNamed(text)
+	u, ok := typed.Unit(text)
 	if !ok {
 		r.refuse(raw.line, colUnit, text, "use one of m2, m, each, hour, l, kg, roll, sheet, pack")
 		return

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"daysheet/events"
+	"daysheet/services/typed"
 )
 
 // Options say how a sheet is to be read. The zero value, with Firm filled in,
@@ -27,7 +28,7 @@ type Options struct {
 	// MonthFirst reads 04/03/2025 as the 3rd of April.
 	MonthFirst bool
 	// Decimal is the mark before decimals where a number could be read two ways.
-	Decimal Decimal
+	Decimal typed.Decimal
 	// KeepRepeats keeps rows that say exactly what an earlier row says.
 	KeepRepeats bool
 	// SkipBad imports the good rows of a sheet that has bad ones.
@@ -121,7 +122,7 @@ func Read(r io.Reader, opts Options) (Plan, error) {
 	switch {
 	case !events.ValidToken(opts.Firm):
 		return Plan{}, events.Refuse("firm", opts.Firm, events.TokenRule)
-	case opts.Decimal != "" && opts.Decimal != DecimalPoint && opts.Decimal != DecimalComma:
+	case opts.Decimal != "" && opts.Decimal != typed.DecimalPoint && opts.Decimal != typed.DecimalComma:
 		return Plan{}, events.Refuse("decimal", string(opts.Decimal), "use . or , or leave it out")
 	}
 	s, err := readSheet(r)

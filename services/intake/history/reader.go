@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"daysheet/events"
+	"daysheet/services/typed"
 )
 
 // reader sorts rows into jobs and keeps what they repeat from one another.
@@ -113,7 +114,7 @@ func (r *reader) fill(raw *row) {
 	if raw.cells[colJob] == "" {
 		raw.cells[colJob] = above[colJob]
 	}
-	if keyOf(raw.cells[colJob]) == keyOf(above[colJob]) {
+	if typed.Key(raw.cells[colJob]) == typed.Key(above[colJob]) {
 		for _, c := range carried {
 			raw.cells[c] = cmp.Or(raw.cells[c], above[c])
 		}
@@ -124,7 +125,7 @@ func (r *reader) fill(raw *row) {
 // jobOf finds or starts the job of a row; nil where it names none.
 func (r *reader) jobOf(raw row) *job {
 	text := raw.cells[colJob]
-	key := keyOf(text)
+	key := typed.Key(text)
 	switch {
 	case text == "":
 		r.refuse(raw.line, colJob, "", "it must be given on the first row")
@@ -166,12 +167,12 @@ func (r *reader) jobOf(raw row) *job {
 func (r *reader) jobTypeNamed(text string) string {
 	if r.opts.Settings != nil {
 		for _, t := range r.opts.Settings.JobTypes {
-			if squeeze(t.JobType) == squeeze(text) || squeeze(t.Name) == squeeze(text) {
+			if typed.Squeeze(t.JobType) == typed.Squeeze(text) || typed.Squeeze(t.Name) == typed.Squeeze(text) {
 				return t.JobType
 			}
 		}
 	}
-	return keyOf(text)
+	return typed.Key(text)
 }
 
 // finish turns the jobs into batches.

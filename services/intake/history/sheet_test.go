@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"daysheet/events"
+	"daysheet/services/typed"
 )
 
 // readPastJobs reads the invented sheet in testdata.
@@ -239,7 +240,7 @@ func TestPastJobsErrors(t *testing.T) {
 		t.Errorf("summary: %+v", s)
 	}
 	// With the mark known, the ambiguous cost is 1250 or 1.25, and no error.
-	for mark, costE4 := range map[Decimal]int64{DecimalComma: 1250_0000, DecimalPoint: 1_2500} {
+	for mark, costE4 := range map[typed.Decimal]int64{typed.DecimalComma: 1250_0000, typed.DecimalPoint: 1_2500} {
 		plan := readPastJobs(t, Options{SkipBad: true, Decimal: mark})
 		if len(plan.Errors) != len(want)-1 {
 			t.Errorf("decimal %s: %d errors", mark, len(plan.Errors))

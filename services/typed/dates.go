@@ -1,4 +1,4 @@
-package history
+package typed
 
 import (
 	"regexp"
@@ -13,8 +13,8 @@ var (
 	clockTail   = regexp.MustCompile(`[T ]\d{1,2}:\d{2}(:\d{2})?$`)
 )
 
-// parseDay reads a date. rule is empty where it could be read.
-func parseDay(text string, monthFirst bool) (day events.Day, rule string) {
+// Day reads a date. rule is empty where it could be read.
+func Day(text string, monthFirst bool) (day events.Day, rule string) {
 	const wanted = "a date such as 2025-03-04, 4.3.2025, 04/03/2025 or 4 Mar 2025"
 	s := clockTail.ReplaceAllString(strings.TrimSpace(blanks.Replace(text)), "")
 	m := numericDate.FindStringSubmatch(s)

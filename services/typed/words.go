@@ -1,7 +1,8 @@
-package history
+package typed
 
 import (
 	"strings"
+	"unicode"
 
 	"daysheet/events"
 )
@@ -23,45 +24,14 @@ var unitWords = map[string]events.Unit{
 	"rolls": events.Roll, "sheets": events.Sheet, "packs": events.Pack, "packet": events.Pack, "packets": events.Pack,
 }
 
-// unitNamed returns the unit that is written as text.
-func unitNamed(text string) (events.Unit, bool) {
+// Unit returns the unit that is written as text.
+func Unit(text string) (events.Unit, bool) {
 	word := strings.ToLower(strings.NewReplacer(" ", "", ".", "", "\u00a0", "").Replace(text))
 	if u := events.Unit(word); u.Known() {
 		return u, true
 	}
 	u, ok := unitWords[word]
 	return u, ok
-}
-
-// taskWords are other ways to write a standard task, squeezed.
-var taskWords = map[string]string{
-	"setup": "set-up", "floorprotection": "protect-floor", "protectfloors": "protect-floor",
-	"protectsockets": "protect-socket-switch", "protectlights": "protect-light-fitting",
-	"maskedges": "mask-edge", "taping": "mask-edge", "masking": "mask-edge", "maskopenings": "mask-opening",
-	"washing": "wash", "washdown": "wash", "sanding": "sand", "rubdown": "sand", "filling": "fill",
-	"caulking": "caulk", "priming": "prime", "coating": "coat", "trim": "coat-trim", "doors": "coat-door",
-	"coatdoors": "coat-door", "demask": "lift-protection", "cleaning": "clean", "snags": "snag",
-	"makinggood": "make-good",
-}
-
-// taskNamed finds a task by key or name among the standard tasks and those of
-// the firm.
-func taskNamed(text string, firm []events.FirmTask) (events.Task, bool) {
-	word := squeeze(text)
-	if key, ok := taskWords[word]; ok {
-		return events.StandardTask(key)
-	}
-	for _, t := range events.StandardTasks() {
-		if word == squeeze(t.Task) || word == squeeze(t.Name) {
-			return t, true
-		}
-	}
-	for _, t := range firm {
-		if word == squeeze(t.Task) || word == squeeze(t.Name) {
-			return events.Task(t), true
-		}
-	}
-	return events.Task{}, false
 }
 
 // plainLetters writes accented letters with the letters a key may have.
@@ -73,9 +43,9 @@ var plainLetters = strings.NewReplacer(
 	"ż", "z", "ć", "c", "ń", "n", "ř", "r", "ě", "e", "ů", "u",
 )
 
-// keyOf makes a key of a name: "J 104/b" becomes "j-104-b". It is empty where
+// Key makes a key of a name: "J 104/b" becomes "j-104-b". It is empty where
 // the name has nothing that a key may have.
-func keyOf(name string) string {
+func Key(name string) string {
 	var b strings.Builder
 	gap := false
 	for _, r := range plainLetters.Replace(strings.ToLower(name)) {
@@ -90,4 +60,46 @@ func keyOf(name string) string {
 		gap = true
 	}
 	return b.String()
+}
+
+// taskWords are other ways to write a standard task, squeezed.
+var taskWords = map[string]string{
+	"setup": "set-up", "floorprotection": "protect-floor", "protectfloors": "protect-floor",
+	"protectsockets": "protect-socket-switch", "protectlights": "protect-light-fitting",
+	"maskedges": "mask-edge", "taping": "mask-edge", "masking": "mask-edge", "maskopenings": "mask-opening",
+	"washing": "wash", "washdown": "wash", "sanding": "sand", "rubdown": "sand", "filling": "fill",
+	"caulking": "caulk", "priming": "prime", "coating": "coat", "trim": "coat-trim", "doors": "coat-door",
+	"coatdoors": "coat-door", "demask": "lift-protection", "cleaning": "clean", "snags": "snag",
+	"makinggood": "make-good",
+}
+
+// Task finds a task by key or name among the standard tasks and those of
+// the firm.
+func Task(text string, firm []events.FirmTask) (events.Task, bool) {
+	word := Squeeze(text)
+	if key, ok := taskWords[word]; ok {
+		return events.StandardTask(key)
+	}
+	for _, t := range events.StandardTasks() {
+		if word == Squeeze(t.Task) || word == Squeeze(t.Name) {
+			return t, true
+		}
+	}
+	for _, t := range firm {
+		if word == Squeeze(t.Task) || word == Squeeze(t.Name) {
+			return events.Task(t), true
+		}
+	}
+	return events.Task{}, false
+}
+
+// Squeeze leaves the letters and digits of a name, in small letters, so that
+// names can be compared however they were typed.
+func Squeeze(name string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) {
+			return unicode.ToLower(r)
+		}
+		return -1
+	}, name)
 }

@@ -1,4 +1,7 @@
-package history
+// Package typed reads what people type, in forms and in spreadsheets: amounts as
+// exact whole numbers, days, units, names of tasks, and keys made of names. Nothing
+// is rounded in silence.
+package typed
 
 import (
 	"regexp"
@@ -28,9 +31,9 @@ const (
 // blanks makes every kind of space one that can be looked for.
 var blanks = strings.NewReplacer("\u00a0", " ", "\u2009", " ", "\u202f", " ", "\u2019", "'", "\u2212", "-")
 
-// parseNumber reads a number in units of 10^-decimals, exactly. rule is empty
+// Number reads a number in units of 10^-decimals, exactly. rule is empty
 // where it could be read, else it says what would have been accepted.
-func parseNumber(text string, decimals int, mark Decimal) (n int64, rule string) {
+func Number(text string, decimals int, mark Decimal) (n int64, rule string) {
 	const wanted = "a number such as 12.5, 12,5 or 1 234,50"
 	s := strings.TrimSpace(blanks.Replace(text))
 	digits, negative := strings.CutPrefix(s, "-")
@@ -103,19 +106,19 @@ func ungroup(s string) (string, bool) {
 
 var currency = regexp.MustCompile(`^\s*(?:[€$£]|[A-Z]{3}\s)|(?:[€$£]|\s[A-Z]{3})\s*$`)
 
-// parseMoney reads an amount of money in ten-thousandths. A currency beside it
+// Money reads an amount of money in ten-thousandths. A currency beside it
 // is passed over: a firm works in one.
-func parseMoney(text string, mark Decimal) (e4 int64, rule string) {
-	e4, rule = parseNumber(currency.ReplaceAllString(text, ""), moneyDecimals, mark)
+func Money(text string, mark Decimal) (e4 int64, rule string) {
+	e4, rule = Number(currency.ReplaceAllString(text, ""), moneyDecimals, mark)
 	if rule == "" && (e4 < 0 || e4 > events.MoneyE4Max) {
 		return 0, "an amount from 0 to 100 million"
 	}
 	return e4, rule
 }
 
-// parseQuantity reads a quantity in thousandths.
-func parseQuantity(text string, mark Decimal) (milli int64, rule string) {
-	milli, rule = parseNumber(text, milliDecimals, mark)
+// Quantity reads a quantity in thousandths.
+func Quantity(text string, mark Decimal) (milli int64, rule string) {
+	milli, rule = Number(text, milliDecimals, mark)
 	if rule == "" && (milli < -events.QuantityMilliMax || milli > events.QuantityMilliMax) {
 		return 0, "an amount up to one million"
 	}
@@ -128,20 +131,39 @@ var (
 	plainMinutes = regexp.MustCompile(`(?i)^(\d{1,6})\s*(?:m|min|mins|minute|minutes)$`)
 )
 
-// parseHours reads working time to the nearest minute. Hours are never in the
-// thousands, so a single mark is always that of decimals.
-func parseHours(text string) (minutes int64, rule string) {
+// hoursWanted says what [Hours] takes.
+const hoursWanted = "hours such as 1:30, 1.5, 1,5 h or 90 min"
+
+// Hours reads working time to the nearest minute, as spreadsheets need: they write
+// a third of an hour as 0.333333333333.
+func Hours(text string) (minutes int64, rule string) {
+	worked, rule := workingTime(text)
+	return int64(worked.Round(time.Minute) / time.Minute), rule
+}
+
+// ExactHours reads working time that a person typed, which must come to whole
+// minutes.
+func ExactHours(text string) (minutes int64, rule string) {
+	worked, rule := workingTime(text)
+	if rule == "" && worked%time.Minute != 0 {
+		return 0, "whole minutes, for example 1:20 for an hour and a third"
+	}
+	return int64(worked / time.Minute), rule
+}
+
+// workingTime reads hours. They are never in the thousands, so a single mark is
+// always that of decimals.
+func workingTime(text string) (worked time.Duration, rule string) {
 	const (
-		wanted   = "hours such as 1:30, 1.5, 1,5 h or 90 min"
-		decimals = 9 // spreadsheets write a third of an hour as 0.333333333333
+		decimals = 9
 		part     = int64(time.Hour) / 1_000_000_000
 	)
 	s := strings.TrimSpace(blanks.Replace(text))
 	if m := clockHours.FindStringSubmatch(s); m != nil {
-		return wholeNumber(m[1])*60 + wholeNumber(m[2]), ""
+		return time.Duration(wholeNumber(m[1])*60+wholeNumber(m[2])) * time.Minute, ""
 	}
 	if m := plainMinutes.FindStringSubmatch(s); m != nil {
-		return wholeNumber(m[1]), ""
+		return time.Duration(wholeNumber(m[1])) * time.Minute, ""
 	}
 	if m := decimalHours.FindStringSubmatch(s); m != nil {
 		s = m[1]
@@ -151,11 +173,11 @@ func parseHours(text string) (minutes int64, rule string) {
 		mark = Decimal(s[at : at+1])
 		s = s[:min(len(s), at+1+decimals)]
 	}
-	n, rule := parseNumber(s, decimals, mark)
+	n, rule := Number(s, decimals, mark)
 	if rule != "" || n < 0 || n > int64(events.PlanMinutesMax)/60*1_000_000_000 {
-		return 0, wanted
+		return 0, hoursWanted
 	}
-	return int64(time.Duration(n*part).Round(time.Minute) / time.Minute), ""
+	return time.Duration(n * part), ""
 }
 
 // wholeNumber reads digits that a pattern let through; they cannot overflow.

@@ -1,4 +1,4 @@
-package reporting
+package wording
 
 import (
 	"regexp"
@@ -11,24 +11,24 @@ import (
 // is the number of a section.
 var figured = regexp.MustCompile(`(^|[\s(])(-?)([0-9]+(?:\x{202f}[0-9]{3})*)((?:\.[0-9]+)*)`)
 
-// sentence puts the signs of the firm's locale into a sentence of a report.
-func (f format) sentence(text string) string {
+// Sentence puts the signs of the firm's locale into a sentence of a report.
+func (f Format) Sentence(text string) string {
 	return figured.ReplaceAllStringFunc(text, func(found string) string {
 		parts := figured.FindStringSubmatch(found)
 		if strings.Count(parts[4], ".") > 1 {
 			return found
 		}
-		sign := strings.Replace(parts[2], "-", minus, 1)
+		sign := strings.Replace(parts[2], "-", Minus, 1)
 		whole := strings.ReplaceAll(parts[3], "\u202f", f.group)
 		return parts[1] + sign + whole + strings.Replace(parts[4], ".", f.decimal, 1)
 	})
 }
 
-// sentences does it for each of several.
-func (f format) sentences(texts []string) []string {
+// Sentences does it for each of several.
+func (f Format) Sentences(texts []string) []string {
 	said := make([]string, len(texts))
 	for i, text := range texts {
-		said[i] = f.sentence(text)
+		said[i] = f.Sentence(text)
 	}
 	return said
 }

@@ -1,4 +1,4 @@
-package reporting
+package wording
 
 import (
 	"context"
@@ -8,41 +8,44 @@ import (
 	"daysheet/events"
 )
 
-// record is one event of a job as the log holds it.
-type record struct {
-	event      events.Event
-	payload    events.Payload
-	sequence   uint64
-	recordedAt time.Time
-	recordedBy string
-	voidedBy   string // id of the void; empty where the event holds
+// Record is one event of a job as the log holds it.
+type Record struct {
+	Event      events.Event
+	Payload    events.Payload
+	Sequence   uint64
+	RecordedAt time.Time
+	RecordedBy string
+	VoidedBy   string // id of the void; empty where the event holds
 }
 
-// history is a job's log read for showing: what was recorded, and what is still
+// History is a job's log read for showing: what was recorded, and what is still
 // open.
-type history struct {
-	records []*record // as recorded, oldest first
-	byID    map[string]*record
-	down    []stillDown // protection not lifted yet, in the order in which it was laid
-	snags   []*record   // snags not cleared
-	damage  []*record   // damage not made good
+type History struct {
+	Records []*Record // as recorded, oldest first
+	ByID    map[string]*Record
+	Down    []StillDown // protection not lifted yet, in the order in which it was laid
+	Snags   []*Record   // snags not cleared
+	Damage  []*Record   // damage not made good
 }
 
-// stillDown is protection with what is left of it.
-type stillDown struct {
-	*record
-	protection *events.Protection
-	leftMilli  int64
+// StillDown is protection with what is left of it.
+type StillDown struct {
+	*Record
+	Protection *events.Protection
+	LeftMilli  int64 // in the unit of the protection
 }
 
-// readHistory reads a job's log up to a sequence. It fails where the chain of
+// Commits returns a job's commits up to a sequence, oldest first; 0 is all.
+type Commits func(ctx context.Context, firm, job string, upTo uint64) ([]events.Stored, error)
+
+// ReadHistory reads a job's log up to a sequence. It fails where the chain of
 // commits is broken: then nothing in it can be trusted.
-func (s *site) readHistory(ctx context.Context, firm, job string, upTo uint64) (*history, error) {
-	commits, err := s.deps.Commits(ctx, firm, job, upTo)
+func ReadHistory(ctx context.Context, read Commits, firm, job string, upTo uint64) (*History, error) {
+	commits, err := read(ctx, firm, job, upTo)
 	if err != nil {
 		return nil, fmt.Errorf("read commits of job %s: %w", job, err)
 	}
-	h := &history{byID: map[string]*record{}}
+	h := &History{ByID: map[string]*Record{}}
 	fold := events.NewJob(firm, job)
 	for _, stored := range commits {
 		c, err := events.DecodeCommit(stored.Raw)
@@ -57,63 +60,63 @@ func (s *site) readHistory(ctx context.Context, firm, job string, upTo uint64) (
 			if err != nil {
 				return nil, fmt.Errorf("sequence %d: event %s: %w", stored.Sequence, e.ID, err)
 			}
-			h.add(&record{event: e, payload: payload, sequence: stored.Sequence,
-				recordedAt: c.RecordedAt, recordedBy: c.RecordedBy})
+			h.add(&Record{Event: e, Payload: payload, Sequence: stored.Sequence,
+				RecordedAt: c.RecordedAt, RecordedBy: c.RecordedBy})
 		}
 	}
 	h.settle(fold)
 	return h, nil
 }
 
-func (h *history) add(r *record) {
-	h.records = append(h.records, r)
-	h.byID[r.event.ID] = r
-	if v, ok := r.payload.(*events.Void); ok && h.byID[v.Event] != nil {
-		h.byID[v.Event].voidedBy = r.event.ID
+func (h *History) add(r *Record) {
+	h.Records = append(h.Records, r)
+	h.ByID[r.Event.ID] = r
+	if v, ok := r.Payload.(*events.Void); ok && h.ByID[v.Event] != nil {
+		h.ByID[v.Event].VoidedBy = r.Event.ID
 	}
 }
 
 // settle finds what is still open. It runs after every void is known, since the
 // void of a clearance opens its snag again.
-func (h *history) settle(fold *events.Job) {
+func (h *History) settle(fold *events.Job) {
 	settled := map[string]bool{}
-	for _, r := range h.records {
-		if r.voidedBy != "" {
+	for _, r := range h.Records {
+		if r.VoidedBy != "" {
 			continue
 		}
-		switch p := r.payload.(type) {
+		switch p := r.Payload.(type) {
 		case *events.SnagClearance:
 			settled[p.Snag] = true
 		case *events.MakingGood:
 			settled[p.Damage] = true
 		}
 	}
-	for _, r := range h.records {
-		if r.voidedBy != "" || settled[r.event.ID] {
+	for _, r := range h.Records {
+		if r.VoidedBy != "" || settled[r.Event.ID] {
 			continue
 		}
-		switch r.event.Type {
+		switch r.Event.Type {
 		case events.SnagRaised:
-			h.snags = append(h.snags, r)
+			h.Snags = append(h.Snags, r)
 		case events.DamageFound:
-			h.damage = append(h.damage, r)
+			h.Damage = append(h.Damage, r)
 		}
 	}
 	ids, left := fold.Down()
 	for _, id := range ids {
-		if p, ok := h.byID[id].payload.(*events.Protection); ok {
-			h.down = append(h.down, stillDown{h.byID[id], p, left[id]})
+		if p, ok := h.ByID[id].Payload.(*events.Protection); ok {
+			h.Down = append(h.Down, StillDown{h.ByID[id], p, left[id]})
 		}
 	}
 }
 
-// day returns the day of the work: the one that the payload names, else the day
+// Day returns the day of the work: the one that the payload names, else the day
 // of the event.
-func (r *record) day() events.Day {
-	if d := namedDay(r.payload); d != "" {
+func (r *Record) Day() events.Day {
+	if d := namedDay(r.Payload); d != "" {
 		return d
 	}
-	return r.event.Day()
+	return r.Event.Day()
 }
 
 // namedDay returns the day that a payload names; empty where it names none.

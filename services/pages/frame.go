@@ -1,0 +1,171 @@
+package pages
+
+import (
+	"bytes"
+	"context"
+	"embed"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"net/url"
+	"path"
+	"strings"
+	"sync"
+
+	"github.com/gin-gonic/gin"
+
+	"daysheet/services/httpd"
+)
+
+//go:embed templates
+var templates embed.FS
+
+//go:embed assets
+var assets embed.FS
+
+// styles is the style sheet of the pages, which takes its colours from those of all.
+const styles = "style.css"
+
+// Frame puts bodies into the layout and serves the files that pages refer to. It is
+// safe for concurrent use once the server serves.
+type Frame struct {
+	shared *template.Template // the layout and the parts that bodies may use
+	bodies map[string]*template.Template
+	files  map[string]file
+	served func() map[string]bool // asked once requests come in: what else is served is known by then
+}
+
+// New returns the frame of a server and lets it show problems as pages.
+func New(server *httpd.Server) (*Frame, error) {
+	f := &Frame{bodies: map[string]*template.Template{}, files: map[string]file{}}
+	var err error
+	if f.shared, err = template.ParseFS(templates, "templates/layout.html", "templates/parts.html"); err != nil {
+		return nil, fmt.Errorf("read layout of pages: %w", err)
+	}
+	if err := f.AddBodies(templates, "templates/error.html"); err != nil {
+		return nil, err
+	}
+	if err := f.AddFiles(assets, "assets/*"); err != nil {
+		return nil, err
+	}
+	f.served = sync.OnceValue(func() map[string]bool {
+		served := map[string]bool{}
+		for _, r := range server.Engine.Routes() {
+			served[r.Path] = true
+		}
+		return served
+	})
+	server.Engine.GET(FilesAt+":hash/:name", f.serveFile)
+	server.Engine.HEAD(FilesAt+":hash/:name", f.serveFile)
+	server.ProblemPage = f.problem
+	return f, nil
+}
+
+// AddBodies adds the templates that the pattern matches. Each defines "body", and is
+// known by the name of its file.
+func (f *Frame) AddBodies(from fs.FS, pattern string) error {
+	names, err := fs.Glob(from, pattern)
+	if err != nil {
+		return fmt.Errorf("list pages %s: %w", pattern, err)
+	}
+	for _, name := range names {
+		if f.bodies[path.Base(name)] != nil {
+			return fmt.Errorf("add page %s: there is one of this name", name)
+		}
+		t, err := f.shared.Clone()
+		if err == nil {
+			t, err = t.ParseFS(from, name)
+		}
+		if err != nil {
+			return fmt.Errorf("read page %s: %w", name, err)
+		}
+		f.bodies[path.Base(name)] = t
+	}
+	return nil
+}
+
+// Serves reports whether this process answers at a route, as it was registered.
+func (f *Frame) Serves(route string) bool { return f.served()[route] }
+
+// Handler returns the handler of a page.
+func (f *Frame) Handler(build func(Visit) (Page, error)) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		v := visitOf(c)
+		p, err := build(v)
+		if err != nil {
+			httpd.Abort(c, err)
+			return
+		}
+		f.Show(c, v, p)
+	}
+}
+
+// Show answers with a page.
+func (f *Frame) Show(c *gin.Context, v Visit, p Page) {
+	body, err := f.Render(v, p, c.Request.URL)
+	if err != nil {
+		httpd.Abort(c, err)
+		return
+	}
+	status := p.Status
+	if status == 0 {
+		status = http.StatusOK
+	}
+	c.Data(status, "text/html; charset=utf-8", body)
+}
+
+// Render makes the page whole before anything is sent, for the caller of ctx.
+func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, error) {
+	caller, _ := httpd.CallerFrom(ctx)
+	body := f.bodies[p.Name]
+	if body == nil {
+		return nil, fmt.Errorf("render page %s: there is none of this name", p.Name)
+	}
+	p.Firm, p.Here, p.files = caller.Firm, here.RequestURI(), f.files
+	if f.Serves(phonesAt) {
+		p.Phones = phonesAt
+	}
+	for _, place := range places() {
+		if f.Serves(place.Address) && caller.May(place.scope) {
+			place.Here = place.holds(here.Path)
+			p.Nav = append(p.Nav, place.Link)
+		}
+	}
+	var b bytes.Buffer
+	if err := body.ExecuteTemplate(&b, "layout", p); err != nil {
+		return nil, fmt.Errorf("render page %s: %w", p.Name, err)
+	}
+	return b.Bytes(), nil
+}
+
+// place is an entry of the way around, and what is found there.
+type place struct {
+	Link
+	scope httpd.Scope
+	also  string // beginning of further addresses that belong to it
+}
+
+func (p place) holds(path string) bool {
+	return path == p.Address || p.Address != "/" && strings.HasPrefix(path, p.Address+"/") ||
+		p.also != "" && strings.HasPrefix(path, p.also)
+}
+
+func places() []place {
+	return []place{
+		{Link{Text: "Jobs", Address: "/"}, httpd.ScopeRead, "/jobs/"},
+		{Link{Text: "Reports", Address: "/reports"}, httpd.ScopeRead, ""},
+		{Link{Text: "Quote", Address: "/quotes"}, httpd.ScopeRead, ""},
+		{Link{Text: "Office", Address: "/office"}, httpd.ScopeRecord, ""},
+		{Link{Text: "Help", Address: "/help"}, httpd.ScopeRead, ""},
+	}
+}
+
+// phonesAt is where the office pairs phones, if this process serves it.
+const phonesAt = "/crew/pair"
+
+// problem shows a problem within the site.
+func (f *Frame) problem(r *http.Request, p *httpd.ProblemDetails) ([]byte, error) {
+	content := struct{ Detail, Instance string }{httpd.Sentence(p.Error()), httpd.RequestIDFrom(r.Context())}
+	return f.Render(r.Context(), Page{Name: "error.html", Title: p.Heading(), Body: content}, r.URL)
+}
