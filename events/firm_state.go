@@ -14,6 +14,8 @@ type Firm struct {
 	bought   map[string]purchased // by event id, to void it
 	books    []known[*RateBook]
 	rejected []known[*RateRejection]
+
+	customers map[string]Customer // as of now: a customer who was erased must not be found in the past
 }
 
 // known is a value with the sequence at which it became known.
@@ -41,6 +43,7 @@ type purchased struct {
 func (f *Firm) Apply(c *Commit, sequence uint64) error {
 	if f.products == nil {
 		f.products, f.prices, f.bought = map[string][]known[*Product]{}, map[string][]price{}, map[string]purchased{}
+		f.customers = map[string]Customer{}
 	}
 	for i := range c.Events {
 		e := &c.Events[i]
@@ -63,6 +66,8 @@ func (f *Firm) Apply(c *Commit, sequence uint64) error {
 			f.books = append(f.books, known[*RateBook]{sequence, p})
 		case *RateRejection:
 			f.rejected = append(f.rejected, known[*RateRejection]{sequence, p})
+		case *CustomerRecord, *CustomerErasure:
+			f.learnCustomer(e, p)
 		case *Void:
 			if b, ok := f.bought[p.Event]; ok {
 				f.prices[b.product][b.index].voided = sequence

@@ -54,6 +54,7 @@ type Job struct {
 	order    []string          // ids as recorded
 	referers map[string]int    // live events that stand on the event with this id
 	down     map[string]int64  // protection laid event -> thousandths still down
+	erased   map[string]bool   // customers, of the firm's own events
 	opened   bool
 	offered  bool
 	accepted string // id of the acceptance in force
@@ -78,7 +79,8 @@ type undo struct{ signed, closed bool }
 
 // NewJob returns the fold of a job that nothing was recorded on.
 func NewJob(firm, key string) *Job {
-	return &Job{Firm: firm, Key: key, entries: map[string]*entry{}, referers: map[string]int{}, down: map[string]int64{}}
+	return &Job{Firm: firm, Key: key, entries: map[string]*entry{}, referers: map[string]int{},
+		down: map[string]int64{}, erased: map[string]bool{}}
 }
 
 // State returns how far the job has come; the zero state if it was never opened.
@@ -161,6 +163,7 @@ func (j *Job) trial() *Job {
 	t := *j
 	t.base = j
 	t.entries, t.order, t.referers, t.down = map[string]*entry{}, nil, map[string]int{}, map[string]int64{}
+	t.erased = map[string]bool{}
 	return &t
 }
 
@@ -328,6 +331,10 @@ func (j *Job) apply(e *Event, payload Payload, n *entry) *Error {
 		if p.Of != "" {
 			return j.refer(n, "of", p.Of, "")
 		}
+	case *CustomerRecord:
+		return j.knowCustomer(p.Customer, false)
+	case *CustomerErasure:
+		return j.knowCustomer(p.Customer, true)
 	case *Void:
 		return j.void(n, p)
 	}

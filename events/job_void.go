@@ -12,6 +12,8 @@ func (j *Job) void(n *entry, p *Void) *Error {
 		return Refuse("data.event", p.Event, "it was voided before")
 	case j.standing(p.Event) > 0:
 		return Refuse("data.event", p.Event, "another event stands on it: void that one first")
+	case target.kind == CustomerErased:
+		return Refuse("data.event", p.Event, "an erasure cannot be taken back: the key of the customer is destroyed")
 	case restated(target.kind):
 		return Refuse("data.event", p.Event, "%s cannot be voided: record it again as it should be", target.kind)
 	case turns(target.kind) && !j.lastTurn(p.Event):
@@ -71,7 +73,7 @@ func (j *Job) lastLive(t Type) (id string) {
 // again, and not by voiding it: each states the whole of something.
 func restated(t Type) bool {
 	switch t {
-	case FirmSettingsChanged, ProductListed, RateBookRevised, JobOpened:
+	case FirmSettingsChanged, ProductListed, RateBookRevised, CustomerRecorded, JobOpened:
 		return true
 	}
 	return false

@@ -19,6 +19,8 @@ const (
 	MaterialCounted     Type = "daysheet.material.counted.v1"
 	RateBookRevised     Type = "daysheet.rate-book.revised.v1"
 	RateRejected        Type = "daysheet.rate.rejected.v1"
+	CustomerRecorded    Type = "daysheet.customer.recorded.v1"
+	CustomerErased      Type = "daysheet.customer.erased.v1"
 
 	JobOpened        Type = "daysheet.job.opened.v1"
 	EstimateIssued   Type = "daysheet.estimate.issued.v1"
@@ -83,6 +85,8 @@ var kinds = map[Type]kind{
 	MaterialCounted:     ofFirm[Count](),
 	RateBookRevised:     ofFirm[RateBook](),
 	RateRejected:        ofFirm[RateRejection](),
+	CustomerRecorded:    ofFirm[CustomerRecord](),
+	CustomerErased:      ofFirm[CustomerErasure](),
 
 	JobOpened:        ofJob[Opening](),
 	EstimateIssued:   ofJob[Estimate](),

@@ -125,16 +125,21 @@ func (v *Variation) check(c *checker) {
 	c.optionalDay("day", v.Day)
 }
 
-// SignOff is the customer's acceptance of the finished work.
+// SignOff is the customer's acceptance of the finished work. Who signed, and how,
+// is sealed with the key of the customer.
 type SignOff struct {
-	Role    string `json:"role" doc:"In which role the customer's side signed, for example owner or site manager" minLength:"1" maxLength:"120"`
-	Remarks string `json:"remarks,omitempty" doc:"What was said with it" maxLength:"2000"`
-	Day     Day    `json:"day,omitempty" doc:"Day of sign-off, if not the day of the event"`
+	Role     string   `json:"role" doc:"In which role the customer's side signed, for example owner or site manager" minLength:"1" maxLength:"120"`
+	Remarks  string   `json:"remarks,omitempty" doc:"What was said with it, without personal data" maxLength:"2000"`
+	Customer string   `json:"customer,omitempty" doc:"Key of the customer whose key opens what is sealed"`
+	Sealed   *Sealed  `json:"sealed,omitempty" doc:"Name and signature of who signed"`
+	Snags    []string `json:"snags,omitempty" doc:"Ids of the snags that were open and agreed on" maxItems:"500" pattern:"^[A-Za-z0-9._-]{8,64}$"`
+	Day      Day      `json:"day,omitempty" doc:"Day of sign-off, if not the day of the event"`
 }
 
 func (s *SignOff) check(c *checker) {
 	c.text("role", s.Role, nameMax)
 	c.optionalText("remarks", s.Remarks, textMax)
+	s.checkSigner(c)
 	c.optionalDay("day", s.Day)
 }
 

@@ -31,6 +31,15 @@ var (
 		[]any{strings.Repeat("0a", 32)},
 		[]any{"", strings.Repeat("0a", 31), strings.Repeat("0a", 33), strings.Repeat("0A", 32), strings.Repeat("0g", 32)},
 	}
+	keyHash = rule{
+		[]any{strings.Repeat("0a", 8)},
+		[]any{"", strings.Repeat("0a", 7), strings.Repeat("0a", 9), strings.Repeat("0A", 8), strings.Repeat("0g", 8)},
+	}
+	box = rule{
+		[]any{strings.Repeat("+/aZ", 10), strings.Repeat("a", 42) + "==", strings.Repeat("a", 43) + "=", strings.Repeat("a", 45_000)},
+		[]any{"", strings.Repeat("a", 36), strings.Repeat("a", 41), strings.Repeat("-_", 20), strings.Repeat("a", 45_004),
+			strings.Repeat("a", 40) + "\n", strings.Repeat("a", 40) + "===="},
+	}
 	calendarDay = rule{
 		[]any{"1970-01-01", "2024-02-29", "2148-12-31"},
 		[]any{"", "1969-12-31", "2149-01-01", "2026-02-29", "2026-13-01", "2026-3-4", "04.03.2026", "2026-03-04T00:00:00Z"},
@@ -74,6 +83,7 @@ var needed = map[Type][]string{
 	VariationAgreed: {"lines[0].unit"},
 	ProtectionLaid:  {"product", "product_unit"},
 	CoatApplied:     {"product"},
+	JobSignedOff:    {"customer"},
 }
 
 // payloadRules holds the rule of every member of every payload. The golden
@@ -146,9 +156,16 @@ var payloadRules = map[Type]map[string]rule{
 	VariationAgreed: withLines(map[string]rule{
 		"reason": text(2000), "price_e4": whole(-1_000_000_000_000, 1_000_000_000_000), "day": optionalDay,
 	}),
-	JobSignedOff: {"role": text(120), "remarks": optionalText(2000), "day": optionalDay},
-	JobClosed:    {"billed_e4": money, "day": optionalDay},
-	JobReopened:  {"reason": text(2000), "day": optionalDay},
+	JobSignedOff: {
+		"role": text(120), "remarks": optionalText(2000), "customer": key, "sealed.algorithm": oneOf("aes-256-gcm"),
+		"sealed.key": keyHash, "sealed.box": box, "snags[0]": eventRef, "day": optionalDay,
+	},
+	CustomerRecorded: {
+		"customer": key, "sealed.algorithm": oneOf("aes-256-gcm"), "sealed.key": keyHash, "sealed.box": box,
+	},
+	CustomerErased: {"customer": key, "reason": text(2000), "day": optionalDay},
+	JobClosed:      {"billed_e4": money, "day": optionalDay},
+	JobReopened:    {"reason": text(2000), "day": optionalDay},
 	ConditionRecorded: {
 		"location": text(120), "item": optionalText(120), "finding": text(2000), "damaged": yesOrNo,
 		"photos[0]": sha256Hex, "day": optionalDay,

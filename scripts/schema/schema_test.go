@@ -187,7 +187,8 @@ func mayDiffer(path, value string, byLedger error) bool {
 	case `"a\u0000b"`:
 		return says("without control characters")
 	case absent:
-		return says("use one of m2, m") || says("say which product") // where there is a quantity
+		return says("use one of m2, m") || says("say which product") || // where there is a quantity
+			says("say whose name")
 	case `1`:
 		return says("built is 1")
 	}

@@ -183,11 +183,11 @@ func TestSetup(t *testing.T) {
 			contains: []string{"<h1>This link does not work any more</h1>", "was used before", `<a href="/">`}},
 		{name: "an empty code opens nothing", url: "/setup?code=", status: 403},
 	})
-	whole, err := os.ReadFile(b.tokens.path)
+	whole, err := os.ReadFile(b.tokens.list.Path())
 	must(t, err)
-	must(t, os.Remove(b.tokens.path))
+	must(t, os.Remove(b.tokens.list.Path()))
 	b.run(t, []scenario{{name: "the link stays dead without tokens", url: "/setup?code=" + code, status: 403}})
-	must(t, os.WriteFile(b.tokens.path, whole, 0o600))
+	must(t, os.WriteFile(b.tokens.list.Path(), whole, 0o600))
 	if link := b.server.SetupLink(b.address); link != "" {
 		t.Errorf("there is a token, and still a set-up link: %s", link)
 	}

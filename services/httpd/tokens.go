@@ -8,7 +8,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"os"
 	"slices"
 	"strings"
 	"sync"
@@ -17,6 +16,7 @@ import (
 	"unicode/utf8"
 
 	"daysheet/events"
+	"daysheet/services/listfile"
 )
 
 // What [Tokens.Authenticate] can say against a secret.
@@ -48,13 +48,11 @@ type keptToken struct {
 // again whenever it has changed, so another process can add and revoke while a
 // server runs. All methods are safe for concurrent use.
 type Tokens struct {
-	path string
+	list *listfile.List[keptToken]
 	now  func() time.Time
 
-	mu     sync.Mutex
-	stamp  os.FileInfo // of the file as it was last read; nil where there was none
-	tokens []keptToken
-	used   map[string]time.Time // by hash; not yet written down
+	mu   sync.Mutex
+	used map[string]time.Time // by hash; not yet written down
 }
 
 const (
@@ -68,8 +66,8 @@ const (
 func OpenTokens(path string) (*Tokens, error) { return openTokens(path, time.Now) }
 
 func openTokens(path string, now func() time.Time) (*Tokens, error) {
-	t := &Tokens{path: path, now: now, used: map[string]time.Time{}}
-	if err := t.refresh(); err != nil {
+	t := &Tokens{list: listfile.New[keptToken](path, "tokens"), now: now, used: map[string]time.Time{}}
+	if _, err := t.list.Items(); err != nil {
 		return nil, err
 	}
 	return t, nil
@@ -87,7 +85,7 @@ func (t *Tokens) Add(token Token) (secret string, err error) {
 	}
 	secret = secretPrefix + randomText(secretBytes)
 	token.Created, token.LastUsed, token.Revoked = now, time.Time{}, time.Time{}
-	err = t.update(func(tokens []keptToken) ([]keptToken, error) {
+	err = t.list.Change(func(tokens []keptToken) ([]keptToken, error) {
 		if find(tokens, token.Firm, token.Name) >= 0 {
 			return nil, &events.Error{Code: events.Conflict, Field: "name", Value: fmt.Sprintf("%q", token.Name),
 				Rule: "the firm has had a token of this name; choose another"}
@@ -134,9 +132,9 @@ func checkToken(token Token, now time.Time) error {
 func (t *Tokens) List() []Token {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	_ = t.refresh() // what is wrong with the file is said to those who ask for access
-	list := make([]Token, len(t.tokens))
-	for i, kept := range t.tokens {
+	tokens, _ := t.list.Items() // what is wrong with the file is said to those who ask for access
+	list := make([]Token, len(tokens))
+	for i, kept := range tokens {
 		list[i] = kept.Token
 		if used := t.used[kept.SHA256]; used.After(kept.LastUsed) {
 			list[i].LastUsed = used
@@ -149,7 +147,7 @@ func (t *Tokens) List() []Token {
 func (t *Tokens) Revoke(firm, name string) error {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	return t.update(func(tokens []keptToken) ([]keptToken, error) {
+	return t.list.Change(func(tokens []keptToken) ([]keptToken, error) {
 		i := find(tokens, firm, name)
 		if i < 0 {
 			return nil, &events.Error{Code: events.NotFound, Field: "name", Value: fmt.Sprintf("%q", name),
@@ -169,21 +167,22 @@ func (t *Tokens) Authenticate(secret string) (Caller, error) {
 	hash := hashOf(secret)
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if err := t.refresh(); err != nil {
+	tokens, err := t.list.Items()
+	if err != nil {
 		return Caller{}, err
 	}
 	// Every token is compared, each in constant time, so that the time taken
 	// says nothing about how near a guess came.
 	found := -1
-	for i := range t.tokens {
-		if subtle.ConstantTimeCompare([]byte(t.tokens[i].SHA256), []byte(hash)) == 1 {
+	for i := range tokens {
+		if subtle.ConstantTimeCompare([]byte(tokens[i].SHA256), []byte(hash)) == 1 {
 			found = i
 		}
 	}
 	if found < 0 {
 		return Caller{}, ErrTokenUnknown
 	}
-	token, now := t.tokens[found].Token, t.now().UTC()
+	token, now := tokens[found].Token, t.now().UTC()
 	switch {
 	case !token.Revoked.IsZero():
 		return Caller{}, ErrTokenRevoked
@@ -202,7 +201,7 @@ func (t *Tokens) Flush() error {
 	if len(t.used) == 0 {
 		return nil
 	}
-	err := t.update(func(tokens []keptToken) ([]keptToken, error) {
+	err := t.list.Change(func(tokens []keptToken) ([]keptToken, error) {
 		for i := range tokens {
 			if used := t.used[tokens[i].SHA256]; used.After(tokens[i].LastUsed) {
 				tokens[i].LastUsed = used

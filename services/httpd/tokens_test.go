@@ -210,7 +210,7 @@ func TestTokensAtOnce(t *testing.T) {
 	working.Wait()
 	raw, err := os.ReadFile(path)
 	must(t, err)
-	var file tokensFile
+	var file struct{ Tokens []keptToken }
 	must(t, json.Unmarshal(raw, &file))
 	revoked := 0
 	for _, token := range file.Tokens {

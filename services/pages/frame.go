@@ -157,6 +157,7 @@ func places() []place {
 		{Link{Text: "Reports", Address: "/reports"}, httpd.ScopeRead, ""},
 		{Link{Text: "Quote", Address: "/quotes"}, httpd.ScopeRead, ""},
 		{Link{Text: "Office", Address: "/office"}, httpd.ScopeRecord, ""},
+		{Link{Text: "Customers", Address: "/customers"}, httpd.ScopeRead, ""},
 		{Link{Text: "Help", Address: "/help"}, httpd.ScopeRead, ""},
 	}
 }

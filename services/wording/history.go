@@ -128,6 +128,8 @@ func namedDay(payload events.Payload) events.Day {
 		return p.Day
 	case *events.Count:
 		return p.Day
+	case *events.CustomerErasure:
+		return p.Day
 	case *events.Estimate:
 		return p.Day
 	case *events.Acceptance:

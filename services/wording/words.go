@@ -68,7 +68,7 @@ func (w Words) Says(h *History, r *Record) string {
 		*events.Reopening:
 		return w.office(p)
 	case *events.Settings, *events.Product, *events.Purchase, *events.Move, *events.Count, *events.RateBook,
-		*events.RateRejection:
+		*events.RateRejection, *events.CustomerRecord, *events.CustomerErasure:
 		return w.firm(p)
 	case *events.Damage, *events.MakingGood, *events.Snag, *events.SnagClearance, *events.Condition:
 		return w.quality(h, p)
@@ -140,6 +140,10 @@ func (w Words) firm(payload events.Payload) string {
 		return List("Rate book revised: "+p.Revision, "from "+w.Day(p.EffectiveFrom), p.Reason)
 	case *events.RateRejection:
 		return List("Proposed rate not taken: "+w.Task(p.Task), p.Surface, p.Method, p.Reason)
+	case *events.CustomerRecord:
+		return "Customer recorded: " + p.Customer
+	case *events.CustomerErasure:
+		return List("Customer erased: "+p.Customer, p.Reason)
 	}
 	return ""
 }
