@@ -22,6 +22,7 @@ type Settings struct {
 	Overhead       *Overhead    `json:"overhead,omitempty" doc:"How jobs bear what the firm costs beside its jobs; left out where margins are told before overhead"`
 	Pricing        *Pricing     `json:"pricing,omitempty" doc:"What quotes add to cost"`
 	MeasuredBy     string       `json:"measured_by,omitempty" doc:"Rule by which the firm measures surfaces" enum:"net,din-18363,is-1200"`
+	Warranty       string       `json:"warranty,omitempty" doc:"The firm's own warranty, in its own words, as handover reports print it" maxLength:"2000"`
 }
 
 // JobType is one kind of job in the firm's own list.
@@ -61,6 +62,7 @@ func (s *Settings) check(c *checker) {
 		s.Pricing.check(c)
 	}
 	c.optionalRule("measured_by", s.MeasuredBy)
+	c.optionalText("warranty", s.Warranty, textMax)
 }
 
 func (s *Settings) checkLists(c *checker) {
@@ -124,20 +126,24 @@ func (s *Settings) checkLists(c *checker) {
 // Product is a material that the firm buys and uses. The last listing of a
 // product is in force.
 type Product struct {
-	Product                 string `json:"product" doc:"Key of the product"`
-	Name                    string `json:"name" doc:"How it is shown" minLength:"1" maxLength:"120"`
-	Unit                    Unit   `json:"unit" doc:"What its use is counted in"`
-	PriceE4                 int64  `json:"price_e4" doc:"List price of one unit in ten-thousandths of the currency unit" minimum:"0" maximum:"1000000000000"`
-	PackMilli               int64  `json:"pack_milli,omitempty" doc:"Content of the smallest pack sold, in thousandths of the unit; 0 if sold by any amount" minimum:"0" maximum:"1000000000"`
-	Reusable                bool   `json:"reusable,omitempty" doc:"True for sheets and boards that are laid again on other jobs"`
-	CleanRemovalDays        int64  `json:"clean_removal_days,omitempty" doc:"Days after laying within which tape or film comes off cleanly, by the maker's data sheet; 0 if not stated" minimum:"0" maximum:"3650"`
-	VolumeSolidsBasisPoints int64  `json:"volume_solids_basis_points,omitempty" doc:"Volume solids of a coating by the maker's data sheet; 4500 is 45 per cent" minimum:"0" maximum:"10000"`
-	RecoatMinutes           int64  `json:"recoat_minutes,omitempty" doc:"Least time to the next coat by the maker's data sheet" minimum:"0" maximum:"86400"`
-	DryFilmUm               int64  `json:"dry_film_um,omitempty" doc:"Dry film of one coat in micrometres by the maker's data sheet" minimum:"0" maximum:"10000"`
-	SpreadingRateMilli      int64  `json:"spreading_rate_milli,omitempty" doc:"Square metres that one litre covers by the maker's data sheet, in thousandths" minimum:"0" maximum:"1000000"`
-	LeastCelsiusMilli       *int64 `json:"least_celsius_milli,omitempty" doc:"Coldest air and surface to apply it at by the maker's data sheet, in thousandths of a degree" minimum:"-40000" maximum:"60000"`
-	MostCelsiusMilli        *int64 `json:"most_celsius_milli,omitempty" doc:"Warmest air and surface to apply it at by the maker's data sheet, in thousandths of a degree" minimum:"-40000" maximum:"90000"`
-	MostHumidityMilli       int64  `json:"most_humidity_milli,omitempty" doc:"Greatest relative humidity to apply it at by the maker's data sheet, in thousandths of a per cent" minimum:"0" maximum:"100000"`
+	Product                 string   `json:"product" doc:"Key of the product"`
+	Name                    string   `json:"name" doc:"How it is shown" minLength:"1" maxLength:"120"`
+	Unit                    Unit     `json:"unit" doc:"What its use is counted in"`
+	PriceE4                 int64    `json:"price_e4" doc:"List price of one unit in ten-thousandths of the currency unit" minimum:"0" maximum:"1000000000000"`
+	PackMilli               int64    `json:"pack_milli,omitempty" doc:"Content of the smallest pack sold, in thousandths of the unit; 0 if sold by any amount" minimum:"0" maximum:"1000000000"`
+	Reusable                bool     `json:"reusable,omitempty" doc:"True for sheets and boards that are laid again on other jobs"`
+	CleanRemovalDays        int64    `json:"clean_removal_days,omitempty" doc:"Days after laying within which tape or film comes off cleanly, by the maker's data sheet; 0 if not stated" minimum:"0" maximum:"3650"`
+	VolumeSolidsBasisPoints int64    `json:"volume_solids_basis_points,omitempty" doc:"Volume solids of a coating by the maker's data sheet; 4500 is 45 per cent" minimum:"0" maximum:"10000"`
+	RecoatMinutes           int64    `json:"recoat_minutes,omitempty" doc:"Least time to the next coat by the maker's data sheet" minimum:"0" maximum:"86400"`
+	DryFilmUm               int64    `json:"dry_film_um,omitempty" doc:"Dry film of one coat in micrometres by the maker's data sheet" minimum:"0" maximum:"10000"`
+	SpreadingRateMilli      int64    `json:"spreading_rate_milli,omitempty" doc:"Square metres that one litre covers by the maker's data sheet, in thousandths" minimum:"0" maximum:"1000000"`
+	LeastCelsiusMilli       *int64   `json:"least_celsius_milli,omitempty" doc:"Coldest air and surface to apply it at by the maker's data sheet, in thousandths of a degree" minimum:"-40000" maximum:"60000"`
+	MostCelsiusMilli        *int64   `json:"most_celsius_milli,omitempty" doc:"Warmest air and surface to apply it at by the maker's data sheet, in thousandths of a degree" minimum:"-40000" maximum:"90000"`
+	MostHumidityMilli       int64    `json:"most_humidity_milli,omitempty" doc:"Greatest relative humidity to apply it at by the maker's data sheet, in thousandths of a per cent" minimum:"0" maximum:"100000"`
+	Sheen                   string   `json:"sheen,omitempty" doc:"Degree of gloss by EN 13300" enum:"gloss,mid-sheen,matt,dead-matt"`
+	CureDays                int64    `json:"cure_days,omitempty" doc:"Days from the last coat until it is fully cured, by the maker's data sheet; 0 if not stated" minimum:"0" maximum:"365"`
+	Care                    string   `json:"care,omitempty" doc:"How the customer is to care for it, by the maker's data sheet" maxLength:"2000"`
+	Hazards                 []string `json:"hazards,omitempty" doc:"What the safety data sheet names that handover reports must caution about" maxItems:"500" enum:"isocyanate,solvent,drying-oil"`
 }
 
 func (p *Product) check(c *checker) {
@@ -154,7 +160,26 @@ func (p *Product) check(c *checker) {
 	c.reading("least_celsius_milli", p.LeastCelsiusMilli, -40_000, 60_000)
 	c.reading("most_celsius_milli", p.MostCelsiusMilli, -40_000, 90_000)
 	c.within("most_humidity_milli", p.MostHumidityMilli, 0, 100_000)
+	if p.Sheen != "" {
+		c.oneOf("sheen", p.Sheen, Sheens()...)
+	}
+	c.within("cure_days", p.CureDays, 0, 365)
+	c.optionalText("care", p.Care, textMax)
+	c.list("hazards", len(p.Hazards), 0)
+	for i, h := range p.Hazards {
+		c.oneOf(fmt.Sprintf("hazards[%d]", i), h, HazardIsocyanate, HazardSolvent, HazardDryingOil)
+	}
 }
+
+// Hazards of a product for which a handover report holds a caution.
+const (
+	HazardIsocyanate = "isocyanate" // two-pack coatings that cure with isocyanates
+	HazardSolvent    = "solvent"    // gives off solvent vapour until it is dry
+	HazardDryingOil  = "drying-oil" // rags soaked in it heat up by themselves
+)
+
+// Sheens returns the degrees of gloss of a product, by EN 13300, from the highest.
+func Sheens() []string { return []string{"gloss", "mid-sheen", "matt", "dead-matt"} }
 
 // Purchase is material bought. CostE4 is for the whole quantity, net of tax.
 type Purchase struct {

@@ -1,6 +1,7 @@
 package events
 
 import (
+	"maps"
 	"slices"
 	"strings"
 )
@@ -112,14 +113,15 @@ var payloadRules = map[Type]map[string]rule{
 		"overhead.material_basis_points": whole(0, 100_000),
 		"pricing.method":                 oneOf("mark-up", "margin"), "pricing.basis_points": whole(0, 9_500),
 		"pricing.add_ons[0].name": text(120), "pricing.add_ons[0].basis_points": whole(0, 100_000),
-		"pricing.add_ons[0].compounded": yesOrNo, "measured_by": measuringRule,
+		"pricing.add_ons[0].compounded": yesOrNo, "measured_by": measuringRule, "warranty": optionalText(2000),
 	},
 	ProductListed: {
 		"product": key, "name": text(120), "unit": anyUnit, "price_e4": money, "pack_milli": plan, "reusable": yesOrNo,
 		"clean_removal_days": whole(0, 3650), "volume_solids_basis_points": whole(0, 10_000), "recoat_minutes": whole(0, 86_400),
 		"dry_film_um": whole(0, 10_000), "spreading_rate_milli": whole(0, 1_000_000),
 		"least_celsius_milli": whole(-40_000, 60_000), "most_celsius_milli": whole(-40_000, 90_000),
-		"most_humidity_milli": whole(0, 100_000),
+		"most_humidity_milli": whole(0, 100_000), "sheen": oneOf("gloss", "mid-sheen", "matt", "dead-matt").orEmpty(),
+		"cure_days": whole(0, 365), "care": optionalText(2000), "hazards[0]": oneOf("isocyanate", "solvent", "drying-oil"),
 	},
 	MaterialPurchased: {
 		"product": key, "quantity_milli": quantity, "unit": anyUnit, "cost_e4": money, "supplier": optionalText(120),
@@ -190,9 +192,9 @@ var payloadRules = map[Type]map[string]rule{
 		"quantity_milli": quantity, "unit": anyUnit, "product": key, "volume_milli": plan, "batch": optionalText(120),
 		"thinned_basis_points": whole(0, 10_000), "wet_film_um[0]": whole(1, 10_000), "air_celsius_milli": whole(-40_000, 60_000),
 		"surface_celsius_milli": whole(-40_000, 90_000), "humidity_percent_milli": whole(0, 100_000), "day": optionalDay,
-		"place": optionalKey,
+		"place": optionalKey, "colour_reference": optionalText(120),
 	},
-	MaterialUsed:     stock,
+	MaterialUsed:     withLeft(stock),
 	MaterialReturned: stock,
 	DamageFound: {
 		"location": text(120), "item": text(120), "finding": text(2000), "cause": oneOf("ours", "others", "before", "unknown"),
@@ -213,6 +215,13 @@ var payloadRules = map[Type]map[string]rule{
 var stock = map[string]rule{
 	"product": key, "quantity_milli": quantity, "unit": anyUnit, "task": optionalKey, "cost_e4": money,
 	"place": optionalKey, "day": optionalDay,
+}
+
+// withLeft adds the rule of what is left with the customer.
+func withLeft(rules map[string]rule) map[string]rule {
+	more := maps.Clone(rules)
+	more["left"] = yesOrNo
+	return more
 }
 
 // withLines adds the rules of the lines and materials of an estimate.

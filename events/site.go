@@ -148,6 +148,7 @@ type Coat struct {
 	VolumeMilli          int64   `json:"volume_milli,omitempty" doc:"Coating used in thousandths of a litre" minimum:"0" maximum:"1000000000"`
 	Place                string  `json:"place,omitempty" doc:"Key of the store or van the coating came from"`
 	Batch                string  `json:"batch,omitempty" doc:"Batch number on the tin" maxLength:"120"`
+	Colour               string  `json:"colour_reference,omitempty" doc:"Colour reference that it was tinted to, by the colour card that it names" maxLength:"120"`
 	ThinnedBasisPoints   int64   `json:"thinned_basis_points,omitempty" doc:"Volume of thinner for one volume of coating; 1000 is 10 per cent" minimum:"0" maximum:"10000"`
 	WetFilmUm            []int64 `json:"wet_film_um,omitempty" doc:"Wet film readings in micrometres" maxItems:"500" minimum:"1" maximum:"10000"`
 	AirCelsiusMilli      *int64  `json:"air_celsius_milli,omitempty" doc:"Air temperature in thousandths of a degree Celsius" minimum:"-40000" maximum:"60000"`
@@ -163,6 +164,7 @@ func (a *Coat) check(c *checker) {
 	c.consumed("product", a.Product, "volume_milli", a.VolumeMilli, "", Litre)
 	c.optionalToken("place", a.Place)
 	c.optionalText("batch", a.Batch, nameMax)
+	c.optionalText("colour_reference", a.Colour, nameMax)
 	c.within("thinned_basis_points", a.ThinnedBasisPoints, 0, 10_000)
 	c.list("wet_film_um", len(a.WetFilmUm), 0)
 	for i, um := range a.WetFilmUm {
@@ -188,6 +190,7 @@ type Usage struct {
 	Task          string `json:"task,omitempty" doc:"Task it was used for"`
 	CostE4        int64  `json:"cost_e4,omitempty" doc:"What it cost, where it was bought for this job; 0 costs it at the product's price" minimum:"0" maximum:"1000000000000"`
 	Place         string `json:"place,omitempty" doc:"Key of the store or van it came from"`
+	Left          bool   `json:"left,omitempty" doc:"True where it was left with the customer, for touching up"`
 	Day           Day    `json:"day,omitempty" doc:"Day it was used, if not the day of the event"`
 }
 

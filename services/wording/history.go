@@ -113,63 +113,8 @@ func (h *History) settle(fold *events.Job) {
 // Day returns the day of the work: the one that the payload names, else the day
 // of the event.
 func (r *Record) Day() events.Day {
-	if d := namedDay(r.Payload); d != "" {
+	if d := events.NamedDay(r.Payload); d != "" {
 		return d
 	}
 	return r.Event.Day()
-}
-
-// namedDay returns the day that a payload names; empty where it names none.
-func namedDay(payload events.Payload) events.Day {
-	switch p := payload.(type) {
-	case *events.Purchase:
-		return p.Day
-	case *events.Move:
-		return p.Day
-	case *events.Count:
-		return p.Day
-	case *events.CustomerErasure:
-		return p.Day
-	case *events.Estimate:
-		return p.Day
-	case *events.Acceptance:
-		return p.Day
-	case *events.Variation:
-		return p.Day
-	case *events.SignOff:
-		return p.Day
-	case *events.Closing:
-		return p.Day
-	case *events.Reopening:
-		return p.Day
-	case *events.Condition:
-		return p.Day
-	case *events.Hours:
-		return p.Day
-	case *events.Protection:
-		return p.Day
-	case *events.ProtectionCheck:
-		return p.Day
-	case *events.Lifting:
-		return p.Day
-	case *events.Preparation:
-		return p.Day
-	case *events.Coat:
-		return p.Day
-	case *events.Usage:
-		return p.Day
-	case *events.Return:
-		return p.Day
-	case *events.Damage:
-		return p.Day
-	case *events.MakingGood:
-		return p.Day
-	case *events.Snag:
-		return p.Day
-	case *events.SnagClearance:
-		return p.Day
-	case *events.Photo:
-		return p.Day
-	}
-	return ""
 }

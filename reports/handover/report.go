@@ -1,0 +1,151 @@
+package handover
+
+import (
+	"fmt"
+
+	"daysheet/events"
+	"daysheet/reports"
+	"daysheet/reports/measure"
+)
+
+// paper puts sections together and leaves the empty ones out.
+func (d *Dossier) paper(kind Kind, of, title string, sections ...Section) Paper {
+	p := Paper{Kind: kind, Of: of, Title: title, Firm: d.firmName(), Stamp: d.stamp, Names: d.names}
+	for _, s := range sections {
+		if len(s.Facts)+len(s.Says)+len(s.Tables)+len(s.Photos)+len(s.Missing)+len(s.Sign) > 0 {
+			p.Sections = append(p.Sections, s)
+		}
+	}
+	return p
+}
+
+// titled puts what is done behind the name of a paper.
+func (d *Dossier) titled(name string) string {
+	if o, ok := last[*events.Opening](d); ok {
+		return name + ": " + o.what.Title
+	}
+	return name + ": " + d.stamp.Job
+}
+
+// Handover is the whole report at the end of a job. It can be made at any time;
+// what is not recorded yet is listed as missing.
+func (d *Dossier) Handover() Paper {
+	return d.paper(KindHandover, "", d.titled("Handover report"), d.siteAndWork(), d.scope(), d.condition(),
+		d.protection(), d.system(), d.damage(), d.snags(), d.lifted(), d.otherPhotos(), d.left(), d.care(), d.cautions(),
+		d.warranty(), d.signOff())
+}
+
+// Condition is the record of how everything was found, to sign before the work begins.
+func (d *Dossier) Condition() Paper {
+	sign := Section{Name: "sign-off", Title: "Agreed", Sign: signature("the customer")}
+	sign.say("The customer has seen this record and agrees that it shows how everything was found.")
+	return d.paper(KindCondition, "", d.titled("Condition before start"), d.site(), d.condition(), sign)
+}
+
+// Snags is the list of what is to be cleared before handover, and of what was.
+func (d *Dossier) Snags() Paper {
+	sign := Section{Name: "sign-off", Title: "Agreed", Sign: signature("the customer")}
+	sign.say("The list is complete as far as both sides saw it on the day of signing.")
+	return d.paper(KindSnags, "", d.titled("Snag list"), d.site(), d.snags(), d.damage(), sign)
+}
+
+// Quote is what is offered: the estimate in force, or the last one that was issued.
+// Its error has the code NotFound where none was.
+func (d *Dossier) Quote() (Paper, error) {
+	estimate, accepted, ok := d.agreed()
+	if !ok {
+		return Paper{}, &events.Error{Code: events.NotFound, Field: "job", Value: d.stamp.Job,
+			Rule: "no estimate was issued on this job"}
+	}
+	s := Section{Name: "offer", Title: "What is offered"}
+	s.dayFact("Estimate of", estimate.day)
+	s.fact("Measured by", ruleOf(estimate.what.MeasuredBy))
+	s.fact("Note", estimate.what.Note)
+	s.table(d.lines("scope", "Work", estimate.what.Lines))
+	s.table(d.materials(estimate.what.Materials))
+	price := Section{Name: "price", Title: "Price"}
+	d.price(&price, "Price, net", estimate.what.PriceE4)
+	sign := Section{Name: "sign-off", Title: "Acceptance"}
+	sign.dayFact("Accepted on", accepted)
+	if accepted == "" {
+		sign.say("Work that is not listed is not part of the price. A change is agreed as a variation before it is done.")
+		sign.Sign = signature("the customer")
+	}
+	return d.paper(KindQuote, "", d.titled("Quote"), d.site(), s, price, sign), nil
+}
+
+// materials lists planned consumables without what they cost.
+func (d *Dossier) materials(planned []events.EstimateMaterial) reports.Table {
+	t := reports.Table{Name: "materials", Title: "Materials", Columns: []reports.Column{
+		{Key: "product", Title: "Product", Form: reports.FormText},
+		{Key: "quantity_milli", Title: "Amount", Form: reports.FormQuantity},
+	}}
+	for _, m := range planned {
+		t.Rows = append(t.Rows, []reports.Cell{text(d.product(m.Product)), quantity(m.QuantityMilli, m.Unit)})
+	}
+	return t
+}
+
+// price says a net price, the tax on it, and both together.
+func (d *Dossier) price(s *Section, term string, netE4 int64) {
+	s.moneyFact(term, netE4)
+	if d.settings == nil || d.settings.VATBasisPoints == 0 {
+		return
+	}
+	tax := measure.VATOn(netE4, d.settings.VATBasisPoints, 1)
+	s.moneyFact("Value added tax, "+reports.ShareText(d.settings.VATBasisPoints), tax)
+	s.moneyFact("To pay", netE4+tax)
+}
+
+// Variation is a change of scope, to sign. It is named by the id of its event; the
+// error has the code NotFound where there is no such variation.
+func (d *Dossier) Variation(id string) (Paper, error) {
+	estimate, _, offered := d.agreed()
+	var sumE4 int64
+	if offered {
+		sumE4 = estimate.what.PriceE4
+	}
+	for i, v := range of[*events.Variation](d) {
+		if v.id != id {
+			sumE4 += v.what.PriceE4
+			continue
+		}
+		s := Section{Name: "variation", Title: "What changes"}
+		s.dayFact("Agreed on", v.day)
+		s.fact("Reason", v.what.Reason)
+		s.table(d.lines("variation", "Work added", v.what.Lines))
+		s.table(d.materials(v.what.Materials))
+		price := Section{Name: "price", Title: "Price"}
+		d.price(&price, "Change of the price, net", v.what.PriceE4)
+		if offered {
+			price.moneyFact("Agreed before, net", sumE4)
+			price.moneyFact("Agreed with it, net", sumE4+v.what.PriceE4)
+		}
+		sign := Section{Name: "sign-off", Title: "Agreed", Sign: signature("the customer")}
+		return d.paper(KindVariation, id, d.titled(fmt.Sprintf("Variation %d", i+1)), d.site(), s, price, sign), nil
+	}
+	return Paper{}, &events.Error{Code: events.NotFound, Field: "event", Value: id, Rule: "no such variation on this job"}
+}
+
+// DaySheet is what was done on one day: hours, work, material and what was found,
+// to sign on site. Its error has the code NotFound where nothing was recorded for
+// the day.
+func (d *Dossier) DaySheet(on events.Day) (Paper, error) {
+	one := d.only(on)
+	if len(one.records) == 0 {
+		return Paper{}, &events.Error{Code: events.NotFound, Field: "day", Value: string(on),
+			Rule: "nothing was recorded on this job for this day"}
+	}
+	protection, quality := one.protectionOn(d), one.qualityOn(d)
+	system := Section{Name: "system", Title: "Surfaces"}
+	if len(of[*events.Preparation](one)) > 0 {
+		one.preparation(&system)
+	}
+	if coats := of[*events.Coat](one); len(coats) > 0 {
+		system.table(one.coats(coats))
+		system.table(one.readings(coats))
+	}
+	sign := Section{Name: "sign-off", Title: "Agreed", Sign: signature("the customer's side")}
+	return d.paper(KindDaySheet, string(on), d.titled("Day sheet of "+string(on)), d.site(), one.hours(), protection,
+		system, one.used(), quality, one.otherPhotos(), sign), nil
+}
