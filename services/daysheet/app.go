@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"daysheet/events"
+	"daysheet/services/customers"
 	"daysheet/services/eventlog"
 	"daysheet/services/facts/clickhouse"
 	"daysheet/services/httpd"
@@ -19,6 +20,7 @@ import (
 	"daysheet/services/projector"
 	"daysheet/services/quoting"
 	"daysheet/services/reporting"
+	"daysheet/services/sealing"
 )
 
 // The data folder.
@@ -26,6 +28,7 @@ const (
 	logFolder  = "log"          // the log: the truth
 	factsFile  = "facts.duckdb" // the store of facts: made from the log
 	tokensFile = "tokens.json"  // who may do what, secrets hashed
+	keysFolder = "keys"         // of customers: what is personal is sealed with them
 )
 
 // appConfig is what serve decides beyond the data folder.
@@ -44,6 +47,7 @@ type app struct {
 	store     store                // nil where intake runs alone
 	projector *projector.Projector // likewise; it only watches the store where another process projects
 	tokens    *httpd.Tokens
+	keys      *sealing.Keys // nil where no customers are served
 	server    *httpd.Server
 
 	stop    context.CancelFunc
@@ -80,6 +84,11 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 	if a.tokens, err = httpd.OpenTokens(g.tokensPath()); err != nil {
 		return nil, err
 	}
+	if a.roles.servesCustomers() {
+		if a.keys, err = sealing.OpenKeys(g.keysPath()); err != nil {
+			return nil, err
+		}
+	}
 	if a.store != nil {
 		a.projector = projector.New(a.log, a.store, logger)
 		if cfg.store.ClickHouse != "" {
@@ -87,7 +96,7 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 		}
 		a.start(logger)
 	}
-	if err := a.mount(cfg, logger); err != nil {
+	if err := a.mount(ctx, cfg, logger); err != nil {
 		return nil, err
 	}
 	return a, nil
@@ -127,7 +136,7 @@ func (a *app) start(logger *slog.Logger) {
 }
 
 // mount puts the routes of the parts that run on the engine.
-func (a *app) mount(cfg appConfig, logger *slog.Logger) error {
+func (a *app) mount(ctx context.Context, cfg appConfig, logger *slog.Logger) error {
 	cfg.httpd.Tokens = a.tokens
 	cfg.httpd.Logger = logger
 	cfg.httpd.Version = build().Version
@@ -143,7 +152,7 @@ func (a *app) mount(cfg appConfig, logger *slog.Logger) error {
 		return fmt.Errorf("add metrics: %w", err)
 	}
 	if a.roles.runs(roleIntake) {
-		if err := intake.Mount(a.server, a.log); err != nil {
+		if err := intake.Mount(a.server, customers.Guard{Recorder: a.log, Keys: a.keys}); err != nil {
 			return err
 		}
 	}
@@ -155,6 +164,14 @@ func (a *app) mount(cfg appConfig, logger *slog.Logger) error {
 		return err
 	}
 	reporting.MountLedger(a.server, a.ledger())
+	var nameOf func(ctx context.Context, firm, customer string) (string, error)
+	if a.roles.servesCustomers() {
+		desk, err := a.mountCustomers(ctx, frame)
+		if err != nil {
+			return err
+		}
+		nameOf = desk.Name
+	}
 	if a.roles.runs(roleIntake) { // it reads and records
 		err := quoting.Mount(a.server, quoting.Deps{
 			Store: a.store, Names: a.projector.Names, Position: a.positionFor, Record: a.log.Record, Clock: time.Now,
@@ -166,7 +183,15 @@ func (a *app) mount(cfg appConfig, logger *slog.Logger) error {
 	return reporting.Mount(a.server, reporting.Deps{
 		Frame: frame, Store: a.store, Names: a.projector.Names, Commits: a.log.Commits, Watch: a.projector.Watch,
 		Position: a.positionFor,
-		Clock:    time.Now,
+		Clock:    time.Now, Customer: nameOf,
+	})
+}
+
+// mountCustomers puts the routes about customers on the engine.
+func (a *app) mountCustomers(ctx context.Context, frame *pages.Frame) (*customers.Desk, error) {
+	return customers.Mount(ctx, a.server, customers.Deps{
+		Frame: frame, Keys: a.keys, Customers: a.projector.Customers, Customer: a.projector.Customer, Jobs: a.store.Jobs,
+		Commits: a.log.Commits, Names: a.projector.Names, Position: a.positionFor, Record: a.log.Record, Clock: time.Now,
 	})
 }
 

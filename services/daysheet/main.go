@@ -29,6 +29,7 @@ type CLI struct {
 	Audit    AuditCmd    `cmd:"" help:"Count the facts against the log, and with --mend put right what differs."`
 	Repair   RepairCmd   `cmd:"" help:"Make a damaged log whole again from the copy in the store."`
 	Backtest BacktestCmd `cmd:"" help:"Test on the firm's own past whether rates tuned from history would have quoted better."`
+	Erase    EraseCmd    `cmd:"" help:"Erase a customer: destroy the key of what is sealed."`
 	Token    TokenCmd    `cmd:"" help:"Add, list and revoke the tokens that give access."`
 	Prepare  PrepareCmd  `cmd:"" help:"Make the log's streams on an external NATS server, with the operator's key."`
 	Version  VersionCmd  `cmd:"" help:"Print the version."`
@@ -39,6 +40,7 @@ type Globals struct {
 	Config  string `help:"Configuration file (JSON, one member for each flag name). Flags go before environment, environment before file." type:"path" placeholder:"FILE" env:"DAYSHEET_CONFIG"`
 	Data    string `help:"Data folder of the ledger." type:"path" default:"${data}" env:"DAYSHEET_DATA"`
 	Tokens  string `help:"File that says who has access; tokens.json in the data folder, if not given. Processes of one ledger share it." type:"path" placeholder:"FILE" env:"DAYSHEET_TOKENS"`
+	Keys    string `help:"Folder of the keys of customers; keys in the data folder, if not given. Processes of one ledger that serve customers share it." type:"path" placeholder:"FOLDER" env:"DAYSHEET_KEYS"`
 	LogJSON bool   `help:"Write the program's own log as JSON." name:"log-json" env:"DAYSHEET_LOG_JSON"`
 	Debug   bool   `help:"Log also what only helps to find a fault." env:"DAYSHEET_DEBUG"`
 

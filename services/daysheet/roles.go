@@ -44,6 +44,10 @@ func (r roles) whole() bool {
 // usesStore reports whether the process has a store of facts.
 func (r roles) usesStore() bool { return r.runs(roleProjector) || r.runs(roleReporting) }
 
+// servesCustomers reports whether the process holds the keys of customers: it reads
+// and records.
+func (r roles) servesCustomers() bool { return r.runs(roleIntake) && r.runs(roleReporting) }
+
 // names lists the parts that run.
 func (r roles) names() []string {
 	return slices.DeleteFunc(allRoles(), func(role string) bool { return !r.runs(role) })
@@ -65,6 +69,14 @@ func (r roles) check(n NATSFlags, s StoreFlags) error {
 			"run projector and reporting together, or give --clickhouse to both")
 	}
 	return nil
+}
+
+// keysPath returns the folder of the keys of customers.
+func (g *Globals) keysPath() string {
+	if g.Keys != "" {
+		return g.Keys
+	}
+	return filepath.Join(g.Data, keysFolder)
 }
 
 // tokensPath returns the file of the tokens.

@@ -64,6 +64,18 @@ func Mount(server *httpd.Server, recorder Recorder) error {
 	return nil
 }
 
+// mayRecord refuses an event that destroys something from whoever may not do
+// everything: a phone that was lost must not erase customers.
+func mayRecord(caller httpd.Caller, list []events.Event) error {
+	for _, e := range list {
+		if e.Type == events.CustomerErased && !caller.May() {
+			p := httpd.NewProblem(http.StatusForbidden, "event "+e.ID+": only a token with the scope admin may erase a customer")
+			return p.About("type", string(e.Type), "a token with the scope admin")
+		}
+	}
+	return nil
+}
+
 // take is the handler.
 func (in *intake) take(ctx context.Context, s *submission) (*answer, error) {
 	caller, ok := httpd.CallerFrom(ctx)
@@ -72,6 +84,9 @@ func (in *intake) take(ctx context.Context, s *submission) (*answer, error) {
 	}
 	list, err := decode(s.ContentType, s.RawBody)
 	if err != nil {
+		return nil, err
+	}
+	if err := mayRecord(caller, list); err != nil {
 		return nil, err
 	}
 	receipts, err := in.record(ctx, caller, list)

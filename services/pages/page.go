@@ -16,8 +16,8 @@ type Link struct {
 	Here    bool
 }
 
-// Fact is a term with its value.
-type Fact struct{ Text, Value string }
+// Fact is a term with its value, which leads somewhere if Address is not empty.
+type Fact struct{ Text, Value, Address string }
 
 // Choice is an entry of a list to choose from.
 type Choice struct {

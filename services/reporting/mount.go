@@ -25,7 +25,7 @@ type Store interface {
 	Jobs(ctx context.Context, q reports.JobQuery) ([]reports.JobRow, error)
 }
 
-// Deps is what the routes need. Every member is required.
+// Deps is what the routes need. Every member but Customer is required.
 type Deps struct {
 	Frame *pages.Frame // what the pages stand in
 	Store Store
@@ -43,6 +43,10 @@ type Deps struct {
 	// Position returns the position of the firm's partition of the log up to
 	// which the store holds everything.
 	Position func(firm string) uint64
+
+	// Customer returns what to show of a customer beside the key, empty where nothing
+	// is known. It is nil in a process that serves no customers.
+	Customer func(ctx context.Context, firm, customer string) (string, error)
 
 	// Clock returns the present, in the time zone whose calendar day is today.
 	Clock func() time.Time

@@ -55,9 +55,13 @@ func (s *site) showJob(v visit) (page, error) {
 		return page{}, fmt.Errorf("read names: %w", err)
 	}
 	w := newTeller(names)
+	header, err := s.header(v, w, row)
+	if err != nil {
+		return page{}, err
+	}
 	body := jobPageBody{
 		Job: key, JobType: w.JobType(row.JobType), State: string(row.State), StateName: wording.PlainKey(string(row.State)),
-		Header: w.header(row), Down: w.down(h, s.today(names)), Open: w.open(h),
+		Header: header, Down: w.down(h, s.today(names)), Open: w.open(h),
 	}
 	for _, d := range s.definitions {
 		if !d.WholeFirm {
@@ -127,11 +131,21 @@ func (b *jobPageBody) timeline(w teller, h *wording.History, before int) {
 	}
 }
 
-// header says what is known of the job itself.
-func (w teller) header(r reports.JobRow) []fact {
+// header says what is known of the job itself, and who the customer is.
+func (s *site) header(v visit, w teller, r reports.JobRow) ([]fact, error) {
+	customer := fact{Text: "Customer", Value: r.Customer}
+	if s.deps.Customer != nil && r.Customer != "" {
+		name, err := s.deps.Customer(v, v.Firm, r.Customer)
+		if err != nil {
+			return nil, fmt.Errorf("read customer %s: %w", r.Customer, err)
+		}
+		if name != "" {
+			customer.Value, customer.Address = wording.List(name, r.Customer), "/customers/"+r.Customer
+		}
+	}
 	var known []fact
 	for _, f := range []fact{
-		{Text: "Customer", Value: r.Customer}, {Text: "Opened", Value: w.Day(r.Opened)}, {Text: "Accepted",
+		customer, {Text: "Opened", Value: w.Day(r.Opened)}, {Text: "Accepted",
 			Value: w.Day(r.Accepted)}, {Text: "Due", Value: w.Day(r.Due)},
 		{Text: "Finished", Value: w.Day(r.Finished)},
 	} {
@@ -142,7 +156,7 @@ func (w teller) header(r reports.JobRow) []fact {
 	if r.Built != 0 {
 		known = append(known, fact{Text: "Built", Value: strconv.FormatInt(r.Built, 10)})
 	}
-	return known
+	return known, nil
 }
 
 // down lists the protection that has to be lifted yet.

@@ -1,0 +1,255 @@
+package customers
+
+import (
+	"cmp"
+	"embed"
+	"errors"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"daysheet/events"
+	"daysheet/services/httpd"
+	"daysheet/services/pages"
+)
+
+//go:embed templates
+var templates embed.FS
+
+// pageName is the file with both pages.
+const pageName = "customers.html"
+
+// shownMost is how many customers a page lists.
+const shownMost = 500
+
+// pageBody is one of the two pages.
+type pageBody struct {
+	List *listPage
+	One  *customerPage
+}
+
+// listPage is the list with the form for a new customer.
+type listPage struct {
+	Search    string
+	Customers []customerRow
+	Count     int
+	More      int // that match and are not shown
+	May       bool
+	Form      formView
+}
+
+// customerRow is a line of the list.
+type customerRow struct {
+	Key, Name, State, Says string
+}
+
+// customerPage is the page of one customer.
+type customerPage struct {
+	customerBody
+	Lines            []string // of the address
+	MayRecord, Admin bool
+	Jobs             []pages.Link
+	Form             formView
+	EraseProblem     string
+	EraseReason      string
+}
+
+// formView is the form of what is known.
+type formView struct {
+	Action, Key, Seen, Problem    string
+	Name, Address, Contacts, Note string
+	New                           bool
+}
+
+func (d *Desk) mountPages(engine *gin.Engine) {
+	read := engine.Group("", httpd.Require(httpd.ScopeRead))
+	read.GET("/customers", d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
+		return d.listPage(v, formView{New: true, Action: "/customers"})
+	}))
+	read.GET("/customers/:customer", d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
+		return d.customerPage(v, v.Param("customer"), nil, "", "")
+	}))
+	record := read.Group("", httpd.Require(httpd.ScopeRecord)) // their answers show what is known
+	record.POST("/customers", d.form(d.addForm))
+	record.POST("/customers/:customer", d.form(d.putForm))
+	read.Group("", httpd.Require(httpd.ScopeAdmin)).POST("/customers/:customer/erase", d.form(d.eraseForm))
+}
+
+// form reads a form. handle returns the address to go on to, or the page that says
+// what is wrong.
+func (d *Desk) form(handle func(pages.Visit, httpd.Caller, url.Values) (string, pages.Page, error)) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		caller, err := callerOf(c.Request.Context())
+		if err == nil {
+			err = c.Request.ParseForm()
+		}
+		if err != nil {
+			httpd.Abort(c, err)
+			return
+		}
+		v := pages.Visit{Context: c.Request.Context(), Caller: caller, Firm: caller.Firm, Values: url.Values{},
+			Param: c.Param}
+		address, page, err := handle(v, caller, c.Request.PostForm)
+		switch {
+		case err != nil:
+			httpd.Abort(c, err)
+		case address != "":
+			c.Redirect(http.StatusSeeOther, address)
+		default:
+			page.Status = http.StatusUnprocessableEntity
+			d.deps.Frame.Show(c, v, page)
+		}
+	}
+}
+
+// refusal returns what to say beside the form; ok is false for a fault.
+func refusal(err error) (sentence string, ok bool) {
+	if changed := (*httpd.ProblemDetails)(nil); errors.As(err,
+		&changed) && changed.Status < http.StatusInternalServerError {
+		return httpd.Sentence(changed.Error()), true
+	}
+	refused := (*events.Error)(nil)
+	if !errors.As(err, &refused) || refused.Code != events.Invalid && refused.Code != events.Conflict {
+		return "", false
+	}
+	return httpd.Sentence(refused.Error()), true
+}
+
+func detailsFrom(values url.Values) (details Details, form formView) {
+	form = formView{Name: values.Get("name"), Address: values.Get("address"), Contacts: values.Get("contacts"),
+		Note: values.Get("note"), Seen: values.Get("seen"), Key: strings.TrimSpace(values.Get("customer"))}
+	details = Details{Name: form.Name, Address: strings.ReplaceAll(form.Address, "\r\n", "\n"),
+		Note: strings.ReplaceAll(form.Note, "\r\n", "\n")}
+	for line := range strings.Lines(form.Contacts) {
+		if line = strings.TrimSpace(line); line != "" {
+			details.Contacts = append(details.Contacts, line)
+		}
+	}
+	return details, form
+}
+
+func (d *Desk) addForm(v pages.Visit, caller httpd.Caller, values url.Values) (string, pages.Page, error) {
+	details, form := detailsFrom(values)
+	key := cmp.Or(form.Key, newKey())
+	_, known, err := d.lookUp(v, v.Firm, key)
+	if err == nil && known {
+		err = cannot(key, "a customer has this key already; choose another, or leave it open")
+	}
+	if err == nil {
+		_, err = d.put(v, caller, key, details, "")
+	}
+	if sentence, ok := refusal(err); ok {
+		form.New, form.Action, form.Problem = true, "/customers", sentence
+		page, err := d.listPage(v, form)
+		return "", page, err
+	}
+	return "/customers/" + key, pages.Page{}, err
+}
+
+func (d *Desk) putForm(v pages.Visit, caller httpd.Caller, values url.Values) (string, pages.Page, error) {
+	key := v.Param("customer")
+	details, form := detailsFrom(values)
+	_, err := d.put(v, caller, key, details, form.Seen)
+	if sentence, ok := refusal(err); ok {
+		form.Problem = sentence
+		page, err := d.customerPage(v, key, &form, "", "")
+		return "", page, err
+	}
+	return "/customers/" + key, pages.Page{}, err
+}
+
+func (d *Desk) eraseForm(v pages.Visit, caller httpd.Caller, values url.Values) (string, pages.Page, error) {
+	key, reason := v.Param("customer"), values.Get("reason")
+	var err error
+	if strings.TrimSpace(values.Get("confirm")) != key {
+		err = events.Refuse("confirm", values.Get("confirm"), "type the key of the customer, %s, to confirm", key)
+	} else {
+		_, err = d.erase(v, caller, key, reason)
+	}
+	if sentence, ok := refusal(err); ok {
+		page, err := d.customerPage(v, key, nil, sentence, reason)
+		return "", page, err
+	}
+	return "/customers/" + key, pages.Page{}, err
+}
+
+func (d *Desk) listPage(v pages.Visit, form formView) (pages.Page, error) {
+	all, err := d.all(v, v.Firm)
+	if err != nil {
+		return pages.Page{}, err
+	}
+	body := listPage{Search: strings.TrimSpace(v.Values.Get("search")), Count: len(all), Form: form,
+		May: v.Caller.May(httpd.ScopeRecord)}
+	for _, c := range all {
+		shown, err := d.show(v.Firm, c)
+		if err != nil {
+			return pages.Page{}, err
+		}
+		row := customerRow{Key: c.Customer, State: shown.State, Says: shown.Says}
+		if shown.Details != nil {
+			row.Name = shown.Details.Name
+		}
+		if body.Search == "" || holds(row, shown.Details, body.Search) {
+			body.Customers = append(body.Customers, row)
+		}
+	}
+	slices.SortStableFunc(body.Customers, func(a, b customerRow) int {
+		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(strings.ToLower(a.Name), strings.ToLower(b.Name)))
+	})
+	if len(body.Customers) > shownMost {
+		body.More = len(body.Customers) - shownMost
+		body.Customers = body.Customers[:shownMost]
+	}
+	return pages.Page{Name: pageName, Title: "Customers", Body: pageBody{List: &body}}, nil
+}
+
+// rank puts those first who can be read, and those last who were erased.
+func rank(r customerRow) int {
+	return slices.Index([]string{stateKnown, stateSigner, stateSealed, stateErased}, r.State)
+}
+
+// holds reports whether a customer is one that is looked for.
+func holds(row customerRow, details *Details, search string) bool {
+	text := row.Key
+	if details != nil {
+		text += "\n" + details.Name + "\n" + details.Address + "\n" + strings.Join(details.Contacts, "\n")
+	}
+	return strings.Contains(strings.ToLower(text), strings.ToLower(search))
+}
+
+// customerPage shows one customer. form is what was sent and refused; nil where
+// nothing was.
+func (d *Desk) customerPage(v pages.Visit, key string, form *formView, eraseProblem, reason string) (pages.Page,
+	error) {
+	known, err := d.find(v, v.Firm, key)
+	if err != nil {
+		return pages.Page{}, err
+	}
+	body := customerPage{customerBody: known, MayRecord: v.Caller.May(httpd.ScopeRecord),
+		Admin:        v.Caller.May(httpd.ScopeAdmin),
+		EraseProblem: eraseProblem, EraseReason: reason}
+	title := "Customer " + key
+	if known.Details != nil {
+		title = known.Details.Name
+		body.Lines = strings.Split(known.Details.Address, "\n")
+		body.Form = formView{Name: title, Address: known.Details.Address, Contacts: strings.Join(known.Details.Contacts,
+			"\n"),
+			Note: known.Details.Note, Seen: known.Event}
+	}
+	if form != nil {
+		body.Form = *form
+	}
+	body.Form.Action = "/customers/" + key
+	jobs, err := d.jobsOf(v, v.Firm, key)
+	if err != nil {
+		return pages.Page{}, err
+	}
+	for _, row := range jobs {
+		body.Jobs = append(body.Jobs, pages.Link{Text: cmp.Or(row.Title, row.Job), Address: "/jobs/" + row.Job})
+	}
+	return pages.Page{Name: pageName, Title: title, Body: pageBody{One: &body},
+		Crumbs: []pages.Link{{Text: "Customers", Address: "/customers"}, {Text: title}}}, nil
+}
