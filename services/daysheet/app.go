@@ -17,6 +17,7 @@ import (
 	"daysheet/services/httpd"
 	"daysheet/services/intake"
 	"daysheet/services/pages"
+	"daysheet/services/photos"
 	"daysheet/services/projector"
 	"daysheet/services/quoting"
 	"daysheet/services/reporting"
@@ -29,14 +30,19 @@ const (
 	factsFile  = "facts.duckdb" // the store of facts: made from the log
 	tokensFile = "tokens.json"  // who may do what, secrets hashed
 	keysFolder = "keys"         // of customers: what is personal is sealed with them
+
+	photosFolder     = "photos"     // what events name by digest: as much the truth as the log
+	thumbnailsFolder = "thumbnails" // made from the photos
 )
 
 // appConfig is what serve decides beyond the data folder.
 type appConfig struct {
-	nats  NATSFlags
-	store StoreFlags
-	httpd httpd.Config
-	roles roles
+	nats        NATSFlags
+	store       StoreFlags
+	photos      PhotoFlags
+	photoLimits photos.Limits
+	httpd       httpd.Config
+	roles       roles
 }
 
 // app is the whole program, or the parts of it that run in this process, opened in
@@ -48,6 +54,7 @@ type app struct {
 	projector *projector.Projector // likewise; it only watches the store where another process projects
 	tokens    *httpd.Tokens
 	keys      *sealing.Keys // nil where no customers are served
+	photos    photos.Store  // nil where the projector runs alone
 	server    *httpd.Server
 
 	stop    context.CancelFunc
@@ -96,7 +103,7 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 		}
 		a.start(logger)
 	}
-	if err := a.mount(ctx, cfg, logger); err != nil {
+	if err := a.mount(ctx, g, cfg, logger); err != nil {
 		return nil, err
 	}
 	return a, nil
@@ -136,7 +143,7 @@ func (a *app) start(logger *slog.Logger) {
 }
 
 // mount puts the routes of the parts that run on the engine.
-func (a *app) mount(ctx context.Context, cfg appConfig, logger *slog.Logger) error {
+func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog.Logger) error {
 	cfg.httpd.Tokens = a.tokens
 	cfg.httpd.Logger = logger
 	cfg.httpd.Version = build().Version
@@ -155,6 +162,9 @@ func (a *app) mount(ctx context.Context, cfg appConfig, logger *slog.Logger) err
 		if err := intake.Mount(a.server, customers.Guard{Recorder: a.log, Keys: a.keys}); err != nil {
 			return err
 		}
+	}
+	if err := a.mountPhotos(g, cfg, logger); err != nil {
+		return err
 	}
 	if !a.roles.runs(roleReporting) {
 		return nil

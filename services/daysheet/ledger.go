@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 
 	"daysheet/events"
 	"daysheet/services/eventlog"
@@ -25,24 +26,43 @@ var errEnd = errors.New("end of the walk")
 
 // each visits every commit of a firm after the sequence, up to the last there is now.
 func (a *app) each(ctx context.Context, firm string, after uint64, visit func(*events.Commit) error) error {
-	partition := eventlog.Partition(firm)
-	last, err := a.log.Last(ctx, partition)
+	return eachOf(ctx, a.log, eventlog.Partition(firm), after, func(c *events.Commit) error {
+		if c.Firm != firm {
+			return nil
+		}
+		return visit(c)
+	})
+}
+
+// eachCommit visits every commit of the log, up to the last there is now.
+func eachCommit(ctx context.Context, log *eventlog.Log, visit func(*events.Commit) error) error {
+	for partition := range uint8(eventlog.Partitions) {
+		if err := eachOf(ctx, log, partition, 0, visit); err != nil {
+			return fmt.Errorf("partition %d: %w", partition, err)
+		}
+	}
+	return nil
+}
+
+// eachOf visits the commits of a partition after the sequence, up to the last there is now.
+func eachOf(
+	ctx context.Context, log *eventlog.Log, partition uint8, after uint64, visit func(*events.Commit) error,
+) error {
+	last, err := log.Last(ctx, partition)
 	if err != nil || last <= after {
 		return err
 	}
-	err = a.log.Follow(ctx, partition, after, func(batch []events.Stored) error {
+	err = log.Follow(ctx, partition, after, func(batch []events.Stored) error {
 		for _, stored := range batch {
 			if stored.Sequence > last {
 				return errEnd
 			}
 			c, err := events.DecodeCommit(stored.Raw)
+			if err == nil {
+				err = visit(c)
+			}
 			if err != nil {
 				return err
-			}
-			if c.Firm == firm {
-				if err := visit(c); err != nil {
-					return err
-				}
 			}
 			if stored.Sequence == last {
 				return errEnd

@@ -21,6 +21,8 @@ import (
 type ServeCmd struct {
 	NATSFlags
 	StoreFlags
+	PhotoFlags
+	PhotoLimitFlags
 	HTTPFlags
 	Roles []string `name:"run" help:"Parts of the ledger to run in this process: intake, projector, reporting." default:"intake,projector,reporting" placeholder:"PART,..." env:"DAYSHEET_RUN"`
 }
@@ -42,7 +44,8 @@ Stop it with Ctrl-C or SIGTERM: what was acknowledged is on disk.
 
 With --nats and --clickhouse the parts can run in processes of their own, on one machine or several: intake takes
 events and sets up the firm, projector makes the facts, reporting serves reports, jobs and pages. Quoting both
-reads and records, so it is served where intake and reporting run together. All of them read one file of tokens.`
+reads and records, so it is served where intake and reporting run together. All of them read one file of tokens, and
+those of intake and reporting one folder of photos, --photos.`
 }
 
 // Run serves until ctx ends.
@@ -54,7 +57,10 @@ func (c *ServeCmd) Run(ctx context.Context, g *Globals) (err error) {
 	if err != nil {
 		return err
 	}
-	a, err := openApp(ctx, g, appConfig{nats: c.NATSFlags, store: c.StoreFlags, httpd: c.httpd(), roles: r})
+	a, err := openApp(ctx, g, appConfig{
+		nats: c.NATSFlags, store: c.StoreFlags, photos: c.PhotoFlags, photoLimits: c.limits(),
+		httpd: c.httpd(), roles: r,
+	})
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 
 	"daysheet/services/facts/duckdb"
+	"daysheet/services/photos"
 	"daysheet/services/projector"
 )
 
@@ -15,12 +16,14 @@ import (
 type VerifyCmd struct {
 	NATSFlags
 	StoreFlags
+	PhotoFlags
 }
 
 // Help says what is checked and what the exit code means.
 func (c *VerifyCmd) Help() string {
 	return `Checks that the log has no gap, that every commit names the hash of the one before it, that the copy of
-the log in the store is the same byte for byte, and that the facts are what a replay of the log makes.
+the log in the store is the same byte for byte, that the facts are what a replay of the log makes, that
+every photo has the bytes that it is named by, and that every photo that an event names is there.
 The server must not be running.
 
 Exit code 0: nothing found. 2: something was found, and printed. 1: the check could not be made.`
@@ -67,10 +70,14 @@ func (c *VerifyCmd) Run(ctx context.Context, g *Globals) (err error) {
 	for _, finding := range report.Findings {
 		fmt.Println("found:", finding)
 	}
-	if !report.Sound() {
-		fmt.Printf("%d findings\n", len(report.Findings)+report.More)
+	ofPhotos, err := verifyPhotos(ctx, c.folder(g, c.NATSFlags, photos.Limits{}), log, report.Sound())
+	if err != nil {
+		return err
+	}
+	if findings := len(report.Findings) + report.More + ofPhotos; findings > 0 {
+		fmt.Printf("%d findings\n", findings)
 		return errFound
 	}
-	fmt.Println("nothing found: the chains are whole and the facts are what the log says")
+	fmt.Println("nothing found: the chains are whole, the facts are what the log says, and no photo is missing or damaged")
 	return nil
 }

@@ -120,6 +120,8 @@ func kindOf(status int) (name, title string) {
 		return "too-many-requests", "Too many requests"
 	case http.StatusServiceUnavailable:
 		return "unavailable", "The ledger cannot answer now"
+	case http.StatusInsufficientStorage:
+		return "no-room", "There is no room for it"
 	case http.StatusInternalServerError:
 		return "internal", "The server has a fault"
 	}
