@@ -65,16 +65,27 @@ func coatsOf(log []events.Stored, listed map[string]events.Product) ([]coatDone,
 		}
 	}
 	slices.SortStableFunc(all, func(a, b coatDone) int { return cmp.Or(cmp.Compare(a.day, b.day), a.at.Compare(b.at)) })
-	last := map[string]coating.Earlier{}
 	for i := range all {
 		d := &all[i]
-		product := listed[d.coat.Product]
-		place := coatPlace(d.coat)
-		d.warnings, d.blanks = coating.Check(coating.Applied{Coat: *d.coat, At: d.at, Last: last[place]}, product,
-			coating.General())
-		last[place] = coating.Earlier{At: d.at, RecoatMinutes: product.RecoatMinutes}
+		under := coating.Earlier{}
+		if j := coatUnder(all[:i], d.coat); j >= 0 {
+			under = coating.Earlier{At: all[j].at, RecoatMinutes: listed[all[j].coat.Product].RecoatMinutes}
+		}
+		d.warnings, d.blanks = coating.Check(coating.Applied{Coat: *d.coat, At: d.at, Last: under},
+			listed[d.coat.Product], coating.General())
 	}
 	return all, nil
+}
+
+// coatUnder returns the last coat that the given one lies on: in the same place and
+// with a smaller number, since one coat can be recorded in parts. -1 is none.
+func coatUnder(before []coatDone, c *events.Coat) int {
+	for i := len(before) - 1; i >= 0; i-- {
+		if b := before[i].coat; b.Coat < c.Coat && coatPlace(b) == coatPlace(c) {
+			return i
+		}
+	}
+	return -1
 }
 
 // coatPlace names where a coat lies, so that the next one on it is found.
@@ -119,11 +130,12 @@ func coatsTable(all []coatDone, names Names) Table {
 		Columns: []Column{
 			{"day", "Day", FormDay}, {"where", "Where", FormText}, {"coat_count", "Coat", FormCount},
 			{"product", "Product", FormName}, {"batch", "Batch", FormText}, {"done_milli", "Done", FormQuantity},
-			{"used_milli", "Used", FormQuantity}, {"coverage_index_milli", "m² for a litre", FormIndex},
-			{"wet_film_index_milli", "Wet film, µm", FormIndex}, {"dry_film_index_milli", "Implied dry film, µm", FormIndex},
-			{"air_index_milli", "Air, °C", FormIndex}, {"surface_index_milli", "Surface, °C", FormIndex},
-			{"humidity_index_milli", "Humidity, %", FormIndex}, {"dew_point_index_milli", "Dew point, °C", FormIndex},
-			{"above_dew_point_index_milli", "Surface above it, K", FormIndex}, {"warnings_count", "Warnings", FormCount},
+			{"used_milli", "Used", FormQuantity}, {"coverage_reading_milli", "m² for a litre", FormReading},
+			{"wet_film_reading_milli", "Wet film, µm", FormReading},
+			{"dry_film_reading_milli", "Implied dry film, µm", FormReading},
+			{"air_reading_milli", "Air, °C", FormReading}, {"surface_reading_milli", "Surface, °C", FormReading},
+			{"humidity_reading_milli", "Humidity, %", FormReading}, {"dew_point_reading_milli", "Dew point, °C", FormReading},
+			{"above_dew_point_reading_milli", "Surface above it, K", FormReading}, {"warnings_count", "Warnings", FormCount},
 		},
 		Empty: "No coat was recorded on this job.",
 	}

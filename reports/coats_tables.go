@@ -14,10 +14,10 @@ func coverageTable(f Filter, a Answer) Table {
 		Name: "coverage", Title: "Coverage by product",
 		Columns: []Column{
 			{"product", "Product", FormName}, {"coated_milli", "Coated, all coats", FormQuantity},
-			{"used_milli", "Used", FormQuantity}, {"coverage_index_milli", "m² for a litre", FormIndex},
-			{"sheet_coverage_index_milli", "By the data sheet", FormIndex},
-			{"dry_film_index_milli", "Implied dry film, µm", FormIndex},
-			{"sheet_film_index_milli", "By the data sheet, µm", FormIndex},
+			{"used_milli", "Used", FormQuantity}, {"coverage_reading_milli", "m² for a litre", FormReading},
+			{"sheet_coverage_reading_milli", "By the data sheet", FormReading},
+			{"dry_film_reading_milli", "Implied dry film, µm", FormReading},
+			{"sheet_film_reading_milli", "By the data sheet, µm", FormReading},
 			{"needed_milli", "Needed by the data sheet", FormQuantity}, {"difference_milli", "Difference", FormQuantity},
 			{"difference_basis_points", "In share of need", FormShare},
 		},
@@ -78,7 +78,7 @@ func needOf(areaMilli, usedMilli, coverageMilli int64) (needed, difference, shar
 // coatFigures draws how far the surface was above the dew point, coat by coat.
 func coatFigures(all []coatDone) []Figure {
 	f := Figure{
-		Name: "above-dew-point", Title: "Surface above the dew point, K", Form: FormIndex, Shape: ShapeLine,
+		Name: "above-dew-point", Title: "Surface above the dew point, K", Form: FormReading, Shape: ShapeLine,
 		Series: []Series{{Name: "Surface above dew point"}, {Name: "At least, by ISO 8502-4"}},
 	}
 	near, lowest := 0, int64(0)

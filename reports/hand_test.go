@@ -45,6 +45,9 @@ func TestByHand(t *testing.T) {
 		{"variation-agreed", 1, "tasks", "Coat surface", "budget_minutes", 330, "240 + 90"},
 		{"variation-agreed", 1, "tasks", "Coat surface", "actual_minutes_per_unit_milli", 6182, "340 / 55 = 6.1818"},
 
+		{"two-tapes-one-task", 0, "use", "Mask edge", "above_plan_milli", 6000, "176 used on a and b - 60 - 220/2"},
+		{"two-tapes-one-task", 0, "use", "Mask edge", "used_milli", 187_000, "66 + 110 + 11, c included"},
+
 		{"estimate-revised", 0, "money", "Price", "budget_e4", 400_0000, "the only one issued"},
 		{"estimate-revised", 1, "money", "Price", "budget_e4", 440_0000, "the last one issued"},
 		{"estimate-revised", 2, "money", "Price", "budget_e4", 400_0000, "the first was accepted"},

@@ -273,6 +273,7 @@ func groupTable(f Filter, name, title, of string, jobs []JobRow, accounts map[st
 func spreadFigures(byType map[string][]JobRow, accounts map[string]account, names Names) []Figure {
 	f := Figure{
 		Name: "margin-spread", Title: "Margin in share of price, by job type", Form: FormShare, Shape: ShapeRange,
+		Middle: "Middle half of the jobs",
 		Series: []Series{{Name: "Least"}, {Name: "Lower quartile"}, {Name: "Median"}, {Name: "Upper quartile"},
 			{Name: "Greatest"}},
 	}

@@ -10,8 +10,8 @@ import (
 
 // The sums that the use of material asks for, in the order of the question.
 const (
-	useMaterial = iota // by product, unit, task and side
-	useWork            // quantities by task, unit, product and side
+	useMaterial = iota // by product, unit, task, side and job
+	useWork            // quantities by task, unit, product, side and job
 	useBought          // purchases by product and unit, of all time
 	useMarks           // by mark
 )
@@ -20,8 +20,8 @@ func askMaterialUse(f Filter) Question {
 	q := scope(f)
 	return Question{
 		Sums: []Query{
-			grouped(only(q, KindMaterial), ByProduct, ByUnit, ByTask, BySide),
-			grouped(only(q, KindQuantity), ByTask, ByUnit, ByProduct, BySide),
+			grouped(only(q, KindMaterial), ByProduct, ByUnit, ByTask, BySide, ByJob),
+			grouped(only(q, KindQuantity), ByTask, ByUnit, ByProduct, BySide, ByJob),
 			grouped(only(Query{Firm: f.Firm, AsOf: f.AsOf}, KindPurchase), ByProduct, ByUnit),
 			markQuery(f),
 		},
@@ -33,10 +33,13 @@ func askMaterialUse(f Filter) Question {
 type usedFor struct {
 	product  productKey
 	task     string
-	material sides // thousandths of the product's unit
-	cost     sides
-	work     sides // thousandths of the task's unit: planned for the task, done with the product
+	used     int64 // thousandths of the product's unit
+	costE4   int64
+	done     int64 // thousandths of the task's unit that were done with the product
 	unit     events.Unit
+	measured bool  // on some job the work was planned and measured, so that use and plan can be compared
+	compared int64 // used on those jobs
+	allowed  int64 // planned on those jobs for the work that was done
 }
 
 func makeMaterialUse(f Filter, a Answer) Report {
@@ -49,37 +52,50 @@ func makeMaterialUse(f Filter, a Answer) Report {
 	r.Tables = []Table{useTable(f, all, a.Names), reuseTable(f, a)}
 	r.Figures = useFigures(all, a.Names)
 	r.Notes = slices.Concat(scopeNotes(f, jobs), []string{
-		"Use for one unit is the product used for the work that was done with it. Above plan is the part of the use " +
-			"that is more than was planned for that work: waste, a thirsty surface, or a plan that was too low.",
+		"Use for one unit is the product used for the work that was done with it. Planned for the work done is what each " +
+			"job's estimate plans, in proportion to the work that was done of the task. Above plan is waste, a thirsty " +
+			"surface, another product in its place, or a plan that was too low. Jobs on which the work was not planned or " +
+			"not measured are left out of both.",
 		"Sheets and boards that are laid again consume nothing when they are laid. What one laying costs is what was " +
 			"paid for the product, divided by how often it was laid so far: it falls with every use.",
 	}, unpricedNotes(a.answered(useMarks)))
 	return r
 }
 
+// productTask is a product and the task that it is used for.
+type productTask struct {
+	product productKey
+	task    string
+}
+
 // usesFor joins material and work by product and task, in the order in which a job
-// meets the tasks. Work counts where it was done with the product, and in the
-// unit that was planned or, without a plan, measured.
+// meets the tasks. Each job is compared by itself: one that planned much and did
+// little must not lend its plan to another.
 func usesFor(a Answer) []*usedFor {
-	type key struct {
-		product productKey
-		task    string
-	}
-	found := map[key]*usedFor{}
+	found, perJob := map[productTask]*usedFor{}, map[productTask]map[string]sides{}
 	for _, t := range a.answered(useMaterial) {
-		k := key{productKey{t.By[0], events.Unit(t.By[1])}, t.By[2]}
-		if found[k] == nil {
-			found[k] = &usedFor{product: k.product, task: k.task}
-		}
-		found[k].material.add(Side(t.By[3]), t.QuantityMilli)
-		found[k].cost.add(Side(t.By[3]), t.CostE4)
-	}
-	all := make([]*usedFor, 0, len(found))
-	for _, u := range found {
-		if u.task == "" {
+		k := productTask{productKey{t.By[0], events.Unit(t.By[1])}, t.By[2]}
+		if k.task == "" {
 			continue // used for the whole job: there is no work to divide it by
 		}
-		u.work, u.unit = workWith(a.answered(useWork), u.task, u.product.product)
+		if found[k] == nil {
+			found[k], perJob[k] = &usedFor{product: k.product, task: k.task}, map[string]sides{}
+		}
+		s, side := perJob[k][t.By[4]], Side(t.By[3])
+		s.add(side, t.QuantityMilli)
+		perJob[k][t.By[4]] = s
+		if side == SideActual {
+			found[k].used += t.QuantityMilli
+			found[k].costE4 += t.CostE4
+		}
+	}
+	work := quantitiesOf(workByJob(a.answered(useWork)))
+	all := make([]*usedFor, 0, len(found))
+	for k, u := range found {
+		u.done, u.unit = doneWith(a.answered(useWork), u.task, u.product.product)
+		for job, material := range perJob[k] {
+			u.compare(material, work[jobTask{job, u.task}])
+		}
 		all = append(all, u)
 	}
 	before := jobOrder()
@@ -91,22 +107,42 @@ func usesFor(a Answer) []*usedFor {
 	return all
 }
 
-// workWith returns the planned quantity of a task and what was done of it with the
-// product, in one unit.
-func workWith(sums []Total, task, product string) (work sides, unit events.Unit) {
+// compare adds one job's use, where its work was planned and measured.
+func (u *usedFor) compare(material, work sides) {
+	if work.budget() <= 0 || work.actual <= 0 {
+		return
+	}
+	u.measured = true
+	u.compared += material.actual
+	u.allowed += ratio(material.budget(), work.actual, work.budget())
+}
+
+// workByJob puts sums by task, unit, product, side and job into the order that
+// [quantitiesOf] reads: job, task, unit and side.
+func workByJob(sums []Total) []Total {
+	all := make([]Total, len(sums))
+	for i, t := range sums {
+		all[i] = t
+		all[i].By = []string{t.By[4], t.By[0], t.By[1], t.By[3]}
+	}
+	return all
+}
+
+// doneWith returns what was done of a task with the product, in the first unit
+// that it was measured in, else the first that it was planned in.
+func doneWith(sums []Total, task, product string) (milli int64, unit events.Unit) {
 	for _, t := range sums {
-		side := Side(t.By[3])
-		if t.By[0] != task || side == SideActual && t.By[2] != product {
+		if t.By[0] != task || Side(t.By[3]) != SideActual || t.By[2] != product {
 			continue
 		}
 		if unit == "" {
 			unit = events.Unit(t.By[1])
 		}
 		if events.Unit(t.By[1]) == unit {
-			work.add(side, t.QuantityMilli)
+			milli += t.QuantityMilli
 		}
 	}
-	return work, unit
+	return milli, unit
 }
 
 // perUnit returns thousandths of the product for one unit of work.
@@ -118,12 +154,7 @@ func perUnit(material, work int64) (milli int64, ok bool) {
 }
 
 // abovePlan returns what was used beyond the plan for the work that was done.
-func (u *usedFor) abovePlan() (milli int64, ok bool) {
-	if u.work.budget() <= 0 || u.work.actual <= 0 || u.material.budget() <= 0 {
-		return 0, false
-	}
-	return u.material.actual - ratio(u.material.budget(), u.work.actual, u.work.budget()), true
-}
+func (u *usedFor) abovePlan() int64 { return u.compared - u.allowed }
 
 func useTable(f Filter, all []*usedFor, names Names) Table {
 	t := Table{
@@ -131,8 +162,8 @@ func useTable(f Filter, all []*usedFor, names Names) Table {
 		Columns: []Column{
 			{"task", "Task", FormName}, {"product", "Product", FormName}, {"unit", "Unit", FormText},
 			{"done_milli", "Work done with it", FormQuantity}, {"used_milli", "Used", FormQuantity},
-			{"planned_for_one_milli", "Planned for one unit", FormQuantity},
 			{"used_for_one_milli", "Used for one unit", FormQuantity},
+			{"planned_milli", "Planned for the work done", FormQuantity},
 			{"above_plan_milli", "Above plan", FormQuantity}, {"above_plan_basis_points", "In share of use", FormShare},
 			{"used_e4", "Cost", FormMoney},
 		},
@@ -141,32 +172,29 @@ func useTable(f Filter, all []*usedFor, names Names) Table {
 	}
 	q := scope(f)
 	for _, u := range all {
-		if u.material.actual == 0 {
+		if u.used == 0 && u.allowed == 0 {
 			continue
 		}
 		amount := func(n int64, ok bool, unit events.Unit) Cell { return Cell{Number: n, Blank: !ok, Unit: unit} }
 		work := amount(0, false, u.unit)
-		if u.work.actual != 0 {
-			work = sumCell(u.work.actual, on(only(q, KindQuantity), SideActual).With(ByTask, u.task).
+		if u.done != 0 {
+			work = sumCell(u.done, on(only(q, KindQuantity), SideActual).With(ByTask, u.task).
 				With(ByProduct, u.product.product).With(ByUnit, string(u.unit)))
 			work.Unit = u.unit
 		}
 		of := on(only(q, KindMaterial), SideActual).With(ByTask, u.task).With(ByProduct, u.product.product).
 			With(ByUnit, string(u.product.unit))
-		used := sumCell(u.material.actual, of)
+		used := sumCell(u.used, of)
 		used.Unit = u.product.unit
-		planned, hasPlan := perUnit(u.material.budget(), u.work.budget())
-		one, measured := perUnit(u.material.actual, u.work.actual)
-		above, comparable := u.abovePlan()
+		one, divides := perUnit(u.used, u.done)
 		share := Cell{Blank: true}
-		if comparable {
-			share = shareCell(above, u.material.actual)
+		if u.measured && u.compared > 0 {
+			share = shareCell(u.abovePlan(), u.compared)
 		}
 		t.Rows = append(t.Rows, []Cell{
 			nameCell(names.Tasks, u.task), nameCell(names.Products, u.product.product), textCell(string(u.product.unit)),
-			work, used,
-			amount(planned, hasPlan, u.product.unit), amount(one, measured, u.product.unit),
-			amount(above, comparable, u.product.unit), share, sumCell(u.cost.actual, of),
+			work, used, amount(one, divides, u.product.unit), amount(u.allowed, u.measured, u.product.unit),
+			amount(u.abovePlan(), u.measured, u.product.unit), share, sumCell(u.costE4, of),
 		})
 	}
 	return t
@@ -234,17 +262,12 @@ func reuseTable(f Filter, a Answer) Table {
 func useFigures(all []*usedFor, names Names) []Figure {
 	var bars []bar
 	for _, u := range all {
-		above, ok := u.abovePlan()
-		if !ok {
+		if !u.measured || u.compared <= 0 {
 			continue
 		}
-		allowed := u.material.actual - above
-		e4 := ratio(u.cost.actual, allowed, u.material.actual)
-		if u.material.actual == 0 {
-			continue
-		}
+		actualE4 := ratio(u.costE4, u.compared, u.used)
 		bars = append(bars, bar{named(names.Products, u.product.product) + " for " + lowerFirst(named(names.Tasks, u.task)),
-			sides{estimate: e4, actual: u.cost.actual}})
+			sides{estimate: ratio(u.costE4, u.allowed, u.used), actual: actualE4}})
 	}
 	say := sayMoney(names)
 	var whole sides

@@ -264,6 +264,7 @@ func (c cell) name(names Names) string {
 func rateFigures(shown []shownRate, l learned, names Names) []Figure {
 	intervals := Figure{
 		Name: "rate-intervals", Title: "Rate against the book", Form: FormShare, Shape: ShapeRange,
+		Middle: "Four of five times within",
 		Series: []Series{{Name: "Low"}, {Name: "From"}, {Name: "Recommended"}, {Name: "To"}, {Name: "High"}},
 	}
 	trust := Figure{

@@ -93,6 +93,7 @@ const (
 	FormShare    Form = "share"    // hundredths of a per cent
 	FormRate     Form = "rate"     // thousandths of a minute for one Cell.Unit
 	FormIndex    Form = "index"    // thousandths of a number without a unit
+	FormReading  Form = "reading"  // thousandths of what an instrument reads; its title names the unit
 )
 
 // Table is a table of a report.
@@ -133,6 +134,8 @@ type Figure struct {
 	Shape      Shape
 	Categories []string
 	Whole      []bool // for ShapeSteps: the bars that begin at nothing, one for each category
+	Middle     string // for ShapeRange: what lies between the second and the fourth series
+	Close      bool   // for ShapeLine: the axis need not begin at nothing, since differences are what counts
 	Series     []Series
 }
 

@@ -93,7 +93,7 @@ func read(form Form, c Cell) string {
 		return fmt.Sprintf("%s%d.%02d", sign, n/10000, n%10000/100)
 	case FormShare:
 		return fmt.Sprintf("%s%d.%02d %%", sign, n/100, n%100)
-	case FormQuantity, FormRate, FormIndex:
+	case FormQuantity, FormRate, FormIndex, FormReading:
 		return fmt.Sprintf("%s%d.%03d", sign, n/1000, n%1000)
 	}
 	return fmt.Sprintf("%s%d", sign, n)
@@ -102,7 +102,7 @@ func read(form Form, c Cell) string {
 // endings says how the key of a column with each form ends.
 var endings = map[Form]string{
 	FormMinutes: "_minutes", FormMoney: "_e4", FormShare: "_basis_points", FormQuantity: "_milli",
-	FormRate: "_per_unit_milli", FormIndex: "_index_milli", FormCount: "_count",
+	FormRate: "_per_unit_milli", FormIndex: "_index_milli", FormReading: "_reading_milli", FormCount: "_count",
 }
 
 // checkShape requires what every output relies on.

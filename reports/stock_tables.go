@@ -183,7 +183,8 @@ func priceFigures(shelves []*shelf, names Names) []Figure {
 			months[month] = true
 		}
 	}
-	f := Figure{Name: "price-trend", Title: "Prices since the first purchase", Form: FormShare, Shape: ShapeLine}
+	f := Figure{Name: "price-trend", Title: "Prices since the first purchase", Form: FormShare, Shape: ShapeLine,
+		Close: true}
 	dearest, rise := "", int64(0)
 	sorted := slices.Sorted(maps.Keys(months))
 	for _, month := range sorted {

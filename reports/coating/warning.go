@@ -3,6 +3,7 @@ package coating
 import (
 	"fmt"
 	"strconv"
+	"strings"
 	"time"
 
 	"daysheet/events"
@@ -33,11 +34,17 @@ type Figure struct {
 	Unit  string
 }
 
-// String says the figure with no more places than needed: "air 4.5 °C".
+// String says the figure with no more places than needed: "air 4.5 °C". From a
+// hundred on, tenths say enough: films are not read closer.
 func (f Figure) String() string { return f.Name + " " + f.amount() }
 
 func (f Figure) amount() string {
-	return strconv.FormatFloat(float64(f.Milli)/1000, 'f', -1, 64) + " " + f.Unit
+	const large = 100_000
+	text := strconv.FormatFloat(float64(f.Milli)/1000, 'f', -1, 64)
+	if f.Milli >= large || f.Milli <= -large {
+		text = strings.TrimSuffix(strconv.FormatFloat(float64(f.Milli)/1000, 'f', 1, 64), ".0")
+	}
+	return text + " " + f.Unit
 }
 
 // Warning says that a coat was applied outside a limit. It blocks nothing: what

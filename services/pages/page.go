@@ -14,6 +14,7 @@ type Link struct {
 	Text    string
 	Address string
 	Here    bool
+	Beside  string // what else there is to say of it
 }
 
 // Fact is a term with its value, which leads somewhere if Address is not empty.
@@ -68,10 +69,20 @@ type Table struct {
 	ID      string // of its caption, unique on the page
 	Title   string
 	Columns []Column
-	Rows    [][]Cell
+	Rows    []Row
 	Total   []Cell
 	Empty   string // what stands there where there are no rows
 }
+
+// Row is a row, and below it what is to be said about it.
+type Row struct {
+	Cells   []Cell
+	Remarks []Remark
+}
+
+// Remark is a sentence that stands below its row: in a column of its own it would
+// push the figures beyond the edge of the page.
+type Remark struct{ Title, Text string }
 
 // Column is the head of a column.
 type Column struct {
@@ -88,5 +99,4 @@ type Cell struct {
 	Number  bool
 	Head    bool
 	Blank   bool
-	Long    bool // a sentence, which needs room
 }

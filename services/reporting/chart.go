@@ -20,6 +20,7 @@ type chartBody struct {
 	Shape    reports.Shape  `json:"shape"`
 	Shown    []shownSeries  `json:"shown" doc:"The numbers of the figure, where bars alone do not tell them; else null"`
 	Whole    []bool         `json:"whole" doc:"With the shape steps: the bars that are no change"`
+	Middle   string         `json:"middle,omitempty" doc:"With the shape range: what the bar is"`
 }
 
 // shownSeries is a series as tooltips and labels tell it.
@@ -40,7 +41,7 @@ func newChart(fig reports.Figure, f wording.Format) chartBody {
 	case reports.ShapeSteps:
 		body.Option, body.Shown, body.Whole = stepsOption(fig), shown(fig), fig.Whole
 	case reports.ShapeRange:
-		body.Option, body.Shown = rangeOption(fig), shown(fig)
+		body.Option, body.Shown, body.Middle = rangeOption(fig), shown(fig), fig.Middle
 	default:
 		body.Option = barOption(fig)
 	}
@@ -82,9 +83,11 @@ func barOption(fig reports.Figure) map[string]any {
 func lineOption(fig reports.Figure) map[string]any {
 	line := charts.NewLine()
 	line.SetGlobalOptions(sharedOptions(fig)...)
-	line.SetGlobalOptions(
-		charts.WithXAxisOpts(opts.XAxis{Type: "category"}),
-		charts.WithYAxisOpts(opts.YAxis{Type: "value", Min: axisMin(fig)}))
+	amounts := opts.YAxis{Type: "value", Min: axisMin(fig)}
+	if fig.Close {
+		amounts.Min, amounts.Scale = nil, opts.Bool(true)
+	}
+	line.SetGlobalOptions(charts.WithXAxisOpts(opts.XAxis{Type: "category"}), charts.WithYAxisOpts(amounts))
 	line.SetXAxis(fig.Categories)
 	for _, s := range fig.Series {
 		data := make([]opts.LineData, len(s.Values))

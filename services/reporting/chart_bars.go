@@ -18,11 +18,8 @@ const (
 	colourText = "--text"
 )
 
-// Names of series that assets/charts.js knows: those that a figure does not have.
-const (
-	labelled   = "labels"
-	middleHalf = "Middle half of the jobs"
-)
+// labelled is the name of a series that assets/charts.js knows, and figures do not have.
+const labelled = "labels"
 
 // span is a bar from one amount to another. The chart library stacks what is above
 // nothing and what is below apart, so that a bar has up to three parts: the unseen
@@ -128,7 +125,7 @@ func rangeOption(fig reports.Figure) map[string]any {
 		middle.add(wording.Display(fig.Series[1].Values[i], fig.Form), wording.Display(fig.Series[3].Values[i], fig.Form),
 			colourUp)
 	}
-	middle.draw(bar, middleHalf)
+	middle.draw(bar, fig.Middle)
 	points := charts.NewScatter()
 	for _, n := range []int{0, 2, 4} {
 		s := fig.Series[n]

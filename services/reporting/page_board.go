@@ -168,7 +168,7 @@ func (s *site) boardGroup(v visit, g group, w teller) (boardGroup, error) {
 	}
 	shown := newTableView("jobs-"+g.id, t, w.Format)
 	for i := range shown.Rows {
-		shown.Rows[i][0].Word = rows[i].Job
+		shown.Rows[i].Cells[0].Word = rows[i].Job
 	}
 	return boardGroup{shown, links}, nil
 }

@@ -182,7 +182,8 @@ func (w teller) down(h *wording.History, today events.Day) tableView {
 	v := newTableView("down", t, w.Format)
 	for i, d := range h.Down {
 		if by := d.Protection.RemoveBy; by != "" && by < today {
-			last := &v.Rows[i][len(v.Rows[i])-1]
+			cells := v.Rows[i].Cells
+			last := &cells[len(cells)-1]
 			last.Word = "past the last day for clean removal"
 		}
 	}

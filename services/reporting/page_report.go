@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"net/url"
+	"slices"
 	"strconv"
 
 	"daysheet/events"
@@ -18,6 +19,7 @@ type reportPageBody struct {
 	WholeFirm     bool
 	Job           string
 	Jobs          []choice
+	Pick          []link // jobs to choose from, where one has to be chosen first
 	JobTypes      []choice
 	From, To      string
 	Asked         string // position that was asked for; empty for now
@@ -69,9 +71,9 @@ func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r
 	if err != nil {
 		return page{}, fmt.Errorf("read names: %w", err)
 	}
-	rows, err := s.deps.Store.Jobs(v, reports.JobQuery{Firm: v.Firm, Limit: choiceMost})
+	rows, err := s.jobsAbout(v, s.today(names))
 	if err != nil {
-		return page{}, fmt.Errorf("list jobs: %w", err)
+		return page{}, err
 	}
 	body := reportPageBody{
 		About: d.About, Action: "/reports/" + d.Name, NeedsJob: d.NeedsJob, WholeFirm: d.WholeFirm,
@@ -83,12 +85,14 @@ func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r
 		body.Asked = strconv.FormatUint(asked.AsOf, 10)
 	}
 	for _, row := range rows {
-		if row.Job != events.FirmJob {
-			body.Jobs = append(body.Jobs, choice{Key: row.Job, Name: cmp.Or(row.Title, row.Job)})
-		}
+		body.Jobs = append(body.Jobs, choice{Key: row.Job, Name: cmp.Or(row.Title, row.Job)})
+	}
+	if r == nil {
+		body.Pick = picks(rows, body.Action)
 	}
 	shown := page{
-		Name: reportPage, Title: d.Title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: d.Title}}, Watch: "/v1/watch",
+		Name: reportPage, Title: d.Title, Watch: "/v1/watch",
+		Crumbs: []link{{Text: "Reports", Address: "/reports"}, {Text: d.Title}},
 	}
 	if r != nil {
 		view := s.newReportView(d.Name, *r)
@@ -106,6 +110,42 @@ func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r
 	}
 	shown.Body = body
 	return shown, nil
+}
+
+// pickMost is how many jobs a page offers as links; others can be typed.
+const pickMost = 20
+
+// jobsAbout lists the jobs that somebody may ask for: those not finished and those
+// finished lately, the newest first.
+func (s *site) jobsAbout(v visit, today events.Day) ([]reports.JobRow, error) {
+	open := reports.JobQuery{Firm: v.Firm, Limit: choiceMost,
+		States: slices.DeleteFunc(slices.Clone(events.States()), events.State.Finished)}
+	lately := reports.JobQuery{Firm: v.Firm, Limit: choiceMost, States: finishedStates(),
+		FinishedFrom: today.Add(-recentDays)}
+	var all []reports.JobRow
+	for _, q := range []reports.JobQuery{open, lately} {
+		rows, err := s.deps.Store.Jobs(v, q)
+		if err != nil {
+			return nil, fmt.Errorf("list jobs: %w", err)
+		}
+		all = append(all, rows...)
+	}
+	all = slices.DeleteFunc(all, func(r reports.JobRow) bool { return r.Job == events.FirmJob })
+	slices.SortStableFunc(all, func(a, b reports.JobRow) int {
+		return cmp.Or(cmp.Compare(b.Opened, a.Opened), cmp.Compare(b.Job, a.Job))
+	})
+	return all, nil
+}
+
+// picks leads to the report of each of the first jobs.
+func picks(rows []reports.JobRow, action string) []link {
+	var all []link
+	for _, r := range rows[:min(len(rows), pickMost)] {
+		address := action + "?" + url.Values{"job": {r.Job}}.Encode()
+		beside := r.Job + ", " + wording.PlainKey(string(r.State))
+		all = append(all, link{Text: cmp.Or(r.Title, r.Job), Address: address, Beside: beside})
+	}
+	return all
 }
 
 // download is what a report, or a table of it, can be saved as.

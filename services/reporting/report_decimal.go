@@ -26,7 +26,7 @@ func decimalKey(c reports.Column, currency string) string {
 		was, is = "minutes", "hours"
 	case reports.FormMoney:
 		was, is = "_e4", "_"+currency
-	case reports.FormQuantity, reports.FormRate, reports.FormIndex:
+	case reports.FormQuantity, reports.FormRate, reports.FormIndex, reports.FormReading:
 		was = "_milli"
 	case reports.FormShare:
 		was, is = "_basis_points", "_percent"
@@ -49,7 +49,7 @@ func decimalValue(c reports.Cell, form reports.Form) string {
 		return wording.Pointed(hours, 4, 0)
 	case reports.FormMoney:
 		return wording.Pointed(c.Number, 4, 2)
-	case reports.FormQuantity, reports.FormRate, reports.FormIndex:
+	case reports.FormQuantity, reports.FormRate, reports.FormIndex, reports.FormReading:
 		return wording.Pointed(c.Number, 3, 0)
 	case reports.FormShare:
 		return wording.Pointed(c.Number, 2, 0)

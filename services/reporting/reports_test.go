@@ -281,7 +281,7 @@ func TestCSVOptions(t *testing.T) {
 func TestDecimalCSV(t *testing.T) {
 	s := newStack(t)
 	tell(s)
-	parts := map[string]int64{"minutes": 60, "money": 10_000, "quantity": 1000, "rate": 1000, "index": 1000, "share": 100,
+	parts := map[string]int64{"minutes": 60, "money": 10_000, "quantity": 1000, "rate": 1000, "index": 1000, "reading": 1000, "share": 100,
 		"count": 1}
 	seen := map[string]int{}
 	for _, d := range reports.Definitions() {

@@ -3,6 +3,7 @@ package reporting
 import (
 	"fmt"
 	"net/url"
+	"slices"
 	"strings"
 
 	"daysheet/reports"
@@ -22,18 +23,29 @@ func newTableView(id string, t reports.Table, f wording.Format) tableView {
 	if v.Empty == "" {
 		v.Empty = "Nothing was recorded for this yet."
 	}
-	for _, c := range t.Columns {
-		if !forPrograms(c.Key) {
+	below := sentences(t)
+	for i, c := range t.Columns {
+		if !forPrograms(c.Key) && !below[i] {
 			v.Columns = append(v.Columns, pages.Column{Title: c.Title, Measure: f.Measure(c.Form), Number: isNumber(c.Form)})
 		}
 	}
 	for _, row := range t.Rows {
-		v.Rows = append(v.Rows, newRowView(t.Columns, row, f))
+		v.Rows = append(v.Rows, newRowView(t.Columns, row, below, f))
 	}
 	if t.Total != nil {
-		v.Total = newRowView(t.Columns, t.Total, f)
+		v.Total = newRowView(t.Columns, t.Total, below, f).Cells
 	}
 	return v
+}
+
+// sentences tells by their numbers which columns hold sentences.
+func sentences(t reports.Table) map[int]bool {
+	found := map[int]bool{}
+	for i, c := range t.Columns {
+		found[i] = c.Form == reports.FormText && !forPrograms(c.Key) &&
+			slices.ContainsFunc(t.Rows, func(row []reports.Cell) bool { return i < len(row) && len(row[i].Text) > longText })
+	}
+	return found
 }
 
 // differencePrefix begins the keys of columns that are actual less budget.
@@ -43,24 +55,33 @@ const differencePrefix = "difference_"
 // unit there, and each mark what it means.
 func forPrograms(key string) bool { return key == "unit" || key == "mark" }
 
-func newRowView(columns []reports.Column, cells []reports.Cell, f wording.Format) []cellView {
-	var row []cellView
+func newRowView(columns []reports.Column, cells []reports.Cell, below map[int]bool, f wording.Format) pages.Row {
+	var row pages.Row
 	for i, c := range cells {
 		column := columns[i]
-		if forPrograms(column.Key) {
-			continue
+		switch {
+		case forPrograms(column.Key):
+		case below[i]:
+			if c.Text != "" {
+				row.Remarks = append(row.Remarks, pages.Remark{Title: column.Title, Text: f.Cell(c, column.Form)})
+			}
+		default:
+			row.Cells = append(row.Cells, newCellView(column, c, len(row.Cells) == 0, f))
 		}
-		number := isNumber(column.Form)
-		v := cellView{
-			Text: f.Cell(c, column.Form), Number: number, Head: len(row) == 0 && !number, Blank: c.Blank,
-			Address: addressOf(c, column.Form), Long: !number && len(c.Text) > longText,
-		}
-		if number && !c.Blank && strings.HasPrefix(column.Key, differencePrefix) {
-			v.Text, v.Word = overOrUnder(v.Text, c.Number)
-		}
-		row = append(row, v)
 	}
 	return row
+}
+
+func newCellView(column reports.Column, c reports.Cell, first bool, f wording.Format) cellView {
+	number := isNumber(column.Form)
+	v := cellView{
+		Text: f.Cell(c, column.Form), Number: number, Head: first && !number, Blank: c.Blank,
+		Address: addressOf(c, column.Form),
+	}
+	if number && !c.Blank && strings.HasPrefix(column.Key, differencePrefix) {
+		v.Text, v.Word = overOrUnder(v.Text, c.Number)
+	}
+	return v
 }
 
 // addressOf returns where a cell leads: a job to its page, a figure to the facts
@@ -109,7 +130,7 @@ func newFigureView(id string, fig reports.Figure, source string, f wording.Forma
 			blank := i < len(s.Blank) && s.Blank[i]
 			row = append(row, cellView{Text: f.Number(s.Values[i], fig.Form, fig.Unit), Number: true, Blank: blank})
 		}
-		t.Rows = append(t.Rows, row)
+		t.Rows = append(t.Rows, pages.Row{Cells: row})
 	}
 	if len(t.Rows) == 0 {
 		source = ""
@@ -119,7 +140,8 @@ func newFigureView(id string, fig reports.Figure, source string, f wording.Forma
 
 // reportView is a report as a page shows it.
 type reportView struct {
-	Tables  []tableView
+	First   *tableView  // the table that says most; nil where there is none
+	Tables  []tableView // the others
 	Figures []figureView
 	Notes   []string
 }
@@ -129,8 +151,13 @@ type reportView struct {
 func (s *site) newReportView(prefix string, r reports.Report) reportView {
 	f := wording.NewFormat(r.Names)
 	v := reportView{Notes: f.Sentences(r.Notes)}
-	for _, t := range r.Tables {
-		v.Tables = append(v.Tables, newTableView(prefix+"-"+t.Name, t, f))
+	for i, t := range r.Tables {
+		view := newTableView(prefix+"-"+t.Name, t, f)
+		if i == 0 {
+			v.First = &view
+		} else {
+			v.Tables = append(v.Tables, view)
+		}
 	}
 	for _, fig := range r.Figures {
 		source := ""

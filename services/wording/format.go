@@ -176,6 +176,8 @@ func (f Format) Number(n int64, form reports.Form, unit events.Unit) string {
 		return f.Rate(n, unit)
 	case reports.FormIndex:
 		return f.Quantity(n, "")
+	case reports.FormReading:
+		return f.Fixed(n, 3, 1)
 	}
 	return f.Count(n)
 }
@@ -232,7 +234,7 @@ func Display(n int64, form reports.Form) float64 {
 	switch form {
 	case reports.FormMinutes:
 		return float64(n) / 60
-	case reports.FormQuantity, reports.FormRate, reports.FormIndex:
+	case reports.FormQuantity, reports.FormRate, reports.FormIndex, reports.FormReading:
 		return float64(n) / 1000
 	case reports.FormMoney:
 		return float64(n) / 10_000

@@ -27,6 +27,8 @@
         return (value) => beside(minus(number(1, whole ? 1 : 0).format(value)), '%');
       case 'rate':
         return (value) => beside(minus(number(1, whole ? 1 : 0).format(value)), body.unit ? `min/${body.unit}` : 'min');
+      case 'reading':
+        return (value) => minus(number(1, whole ? 1 : 0).format(value));
       default:
         return (value) => beside(minus(number(3).format(value)), body.unit);
     }
@@ -58,7 +60,7 @@
     }
     const names = body.shown.map((series) => series.name);
     if (body.shape === 'range') {
-      option.legend.data = ['Middle half of the jobs', names[0], names[2], names[4]];
+      option.legend.data = [body.middle, names[0], names[2], names[4]];
       option.grid.bottom = narrow ? 64 : 40;
       option.grid.top = 20;
       const [least, median] = [0, 2].map((n) => option.series.find((series) => series.name === names[n]));
