@@ -10,6 +10,7 @@ import (
 // coated is a coat that holds: where it lies and when it was finished.
 type coated struct {
 	event, place string
+	number       int64
 	last         coating.Earlier
 }
 
@@ -31,8 +32,8 @@ func (p *JobProjection) checkCoat(o *occasion, c *events.Coat) {
 		a.At = o.e.OccurredAt()
 	}
 	place := coatPlace(c)
-	for _, before := range p.coats {
-		if before.place == place && before.last.At.After(a.Last.At) {
+	for _, before := range p.coats { // not of the same number: one coat can be recorded in parts
+		if before.place == place && before.number < c.Coat && before.last.At.After(a.Last.At) {
 			a.Last = before.last
 		}
 	}
@@ -40,5 +41,6 @@ func (p *JobProjection) checkCoat(o *occasion, c *events.Coat) {
 	if slices.ContainsFunc(warnings, func(w coating.Warning) bool { return slices.Contains(climateKeys, w.Key) }) {
 		o.mark(MarkCoatOutside)
 	}
-	p.coats = append(p.coats, coated{o.e.ID, place, coating.Earlier{At: a.At, RecoatMinutes: product.RecoatMinutes}})
+	p.coats = append(p.coats, coated{o.e.ID, place, c.Coat,
+		coating.Earlier{At: a.At, RecoatMinutes: product.RecoatMinutes}})
 }

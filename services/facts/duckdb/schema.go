@@ -8,7 +8,7 @@ import (
 
 // schema is the number of the tables below and of what the projection puts in
 // them. It goes up by one with every change of either.
-const schema = 2
+const schema = 3
 
 // tables makes an empty store. Nothing may be NULL, nothing has a default, and
 // there is no key: DuckDB replays such tables from its log without trouble, and
