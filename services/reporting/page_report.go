@@ -10,6 +10,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/wording"
 )
 
 // reportPageBody is the page of a report: what to choose, and the report.
