@@ -151,6 +151,13 @@ var verbs = map[string]func(l *line) events.Payload{
 		return n
 	},
 	"rate-book-revised": readRateBook,
+	"customer-recorded": func(l *line) events.Payload {
+		return &events.CustomerRecord{Customer: l.next(), Sealed: events.Sealed{Algorithm: events.SealedAES256GCM,
+			Key: strings.Repeat("0", 16), Box: strings.Repeat("AAAA", 10)}}
+	},
+	"customer-erased": func(l *line) events.Payload {
+		return &events.CustomerErasure{Customer: l.next(), Reason: "asked for it"}
+	},
 	"rate-rejected": func(l *line) events.Payload {
 		return &events.RateRejection{Task: l.next(), MinutesMilli: 9000, Reason: "too few jobs"}
 	},
