@@ -9,6 +9,7 @@ import (
 	native "github.com/ClickHouse/clickhouse-go/v2"
 	"github.com/ClickHouse/clickhouse-go/v2/lib/driver"
 
+	"daysheet/services/facts"
 	"daysheet/services/facts/clickhouse"
 )
 
@@ -19,6 +20,12 @@ const (
 	rawByRow       = "raw_by_row"
 	rawByColumn    = "raw_by_column"
 	mergesPatience = 10 * time.Minute
+)
+
+// Tables as the product calls them.
+var (
+	factsTable = fmt.Sprintf("facts_%d", facts.Schema)
+	jobsTable  = fmt.Sprintf("jobs_%d", facts.Schema)
 )
 
 // clickHouse is a server, and a plain connection to it.
@@ -162,7 +169,7 @@ func (c *clickHouse) settle(ctx context.Context) error {
 
 // merge makes one part of each table.
 func (c *clickHouse) merge(ctx context.Context) error {
-	for _, name := range []string{"facts_1", "jobs_1"} {
+	for _, name := range []string{factsTable, jobsTable} {
 		if err := c.conn.Exec(ctx, "OPTIMIZE TABLE "+ownDatabase+"."+name+" FINAL"); err != nil {
 			return fmt.Errorf("merge %s: %w", name, err)
 		}
@@ -186,7 +193,7 @@ func (c *clickHouse) size(ctx context.Context) (ofFacts, all int64, parts int, e
 			return 0, 0, 0, errors.Join(fmt.Errorf("read sizes: %w", err), rows.Close())
 		}
 		all += int64(bytes)
-		if name == "facts_1" {
+		if name == factsTable {
 			ofFacts, parts = int64(bytes), int(count)
 		}
 	}

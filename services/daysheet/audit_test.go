@@ -4,11 +4,13 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 	"path/filepath"
 	"testing"
 
 	native "github.com/ClickHouse/clickhouse-go/v2"
 
+	"daysheet/services/facts"
 	"daysheet/services/facts/clickhouse/clickhousetest"
 )
 
@@ -74,16 +76,16 @@ func TestAuditMendsAServer(t *testing.T) {
 	if err := (&AuditCmd{StoreFlags: on}).Run(t.Context(), g); err != nil {
 		t.Fatalf("audit of a sound ledger: %v", err)
 	}
-	keepOnly(t, server.Address, "facts_1", "sequence < 40 OR sequence > 60")
-	keepOnly(t, server.Address, "jobs_1", "sequence < 50 OR sequence > 55")
-	keepOnly(t, server.Address, "commits_1", "sequence <> 70")
+	keepOnly(t, server.Address, tableOf("facts"), "sequence < 40 OR sequence > 60")
+	keepOnly(t, server.Address, tableOf("jobs"), "sequence < 50 OR sequence > 55")
+	keepOnly(t, server.Address, tableOf("commits"), "sequence <> 70")
 	mustAudit(t, g, on, nil)
 	conn := dial(t, server.Address)
-	batch, err := conn.PrepareBatch(t.Context(), "INSERT INTO jobs_1 (firm, job, partition, sequence)")
+	batch, err := conn.PrepareBatch(t.Context(), "INSERT INTO "+tableOf("jobs")+" (firm, job, partition, sequence)")
 	if err != nil {
 		t.Fatal(err)
 	}
-	row := conn.QueryRow(t.Context(), "SELECT partition FROM commits_1 LIMIT 1")
+	row := conn.QueryRow(t.Context(), "SELECT partition FROM "+tableOf("commits")+" LIMIT 1")
 	var partition uint8
 	if err := row.Scan(&partition); err != nil {
 		t.Fatal(err)
@@ -107,6 +109,9 @@ func dial(t *testing.T, address string) native.Conn {
 	})
 	return conn
 }
+
+// tableOf returns what a table is called on a ClickHouse server.
+func tableOf(what string) string { return fmt.Sprintf("%s_%d", what, facts.Schema) }
 
 // keepOnly leaves only some rows in a table, as a server does that lost the rest.
 func keepOnly(t *testing.T, address, table, condition string) {

@@ -2,6 +2,12 @@ package facts
 
 import "daysheet/reports"
 
+// Schema is the number of what stores hold: of the columns below, of the tables
+// that a store makes of them and of the facts that the projection gives for a
+// commit. It goes up by one with every change of any of them. A store with another
+// number is left as it is, and a new one is filled from the log.
+const Schema = 3
+
 // FactColumns and JobColumns name the columns of the two tables in the order of
 // [FactFields] and [JobFields]. The table of facts has one column more, month,
 // the last: the first day of the month of day.

@@ -13,7 +13,7 @@ var _ facts.Auditor = (*Store)(nil)
 // say: a row that was sent twice is no fault.
 func (s *Store) Tallies(ctx context.Context, span facts.Span) (facts.Tallies, error) {
 	counted := facts.Counted{
-		Tables: tablesFrom(Options{}), CommitsFrom: "commits_1 FINAL", RawBytes: "length(raw)",
+		Tables: tablesFrom(Options{}), CommitsFrom: commitsTable + " FINAL", RawBytes: "length(raw)",
 	}
 	statements, err := counted.Tallies(span)
 	if err != nil {

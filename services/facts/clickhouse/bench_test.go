@@ -77,8 +77,8 @@ type rawTable struct {
 
 func rawTables(batch facts.Batch) []rawTable {
 	tables := []rawTable{
-		{into: "facts_1 (" + facts.FactColumns + ", month)"}, {into: "jobs_1 (" + facts.JobColumns + ")"},
-		{into: "commits_1 (partition, sequence, raw)"},
+		{into: factsTable + " (" + facts.FactColumns + ", month)"}, {into: jobsTable + " (" + facts.JobColumns + ")"},
+		{into: commitsTable + " (partition, sequence, raw)"},
 	}
 	for i := range batch.Facts {
 		f := &batch.Facts[i]

@@ -92,7 +92,7 @@ func testClusterTwice(t *testing.T, c *clickhousetest.Cluster) {
 		h.Check(t, s, at+20, 5)
 	}
 	h.Check(t, s, h.Last(), questions)
-	for _, of := range []string{"facts_1", "commits_1"} {
+	for _, of := range []string{factsTable, commitsTable} {
 		if all, own := count(t, s, of), count(t, s, of+" FINAL"); all < 2*own {
 			t.Errorf("%s: %d rows of %d were taken, though each was sent twice", of, all, own)
 		}
@@ -119,7 +119,7 @@ func testClusterSpread(t *testing.T, c *clickhousetest.Cluster) {
 	defer shut(t, s)
 	h := factstest.NewHistory(t, 40)
 	write(t, s, h.Batch(0, 40))
-	for _, name := range []string{"facts_1", "jobs_1", "commits_1"} {
+	for _, name := range []string{factsTable, jobsTable, commitsTable} {
 		var held []int64
 		for _, server := range c.Servers {
 			one := openCluster(t, c, server.Address)
@@ -130,7 +130,7 @@ func testClusterSpread(t *testing.T, c *clickhousetest.Cluster) {
 			t.Errorf("%s: servers have %d rows, of %d", name, held, count(t, s, name))
 		}
 		// Three firms are on both shards, one partition is on one.
-		if alone := held[0] == 0 || held[2] == 0; alone != (name == "commits_1") {
+		if alone := held[0] == 0 || held[2] == 0; alone != (name == commitsTable) {
 			t.Errorf("%s: servers have %d rows", name, held)
 		}
 	}

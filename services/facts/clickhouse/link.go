@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/http"
 	"sync"
+	"time"
 
 	native "github.com/ClickHouse/clickhouse-go/v2"
 )
@@ -17,7 +19,8 @@ import (
 // The driver never gets to see a context that ends. When one does while rows
 // come in, the driver closes a channel that it may still be sending on, and the
 // whole process dies (clickhouse-go, pull request 1677). Instead the connection
-// is cut, which it takes for any other failure of the network.
+// is cut, which it takes for any other failure of the network. Over HTTP there is
+// one connection at a time as well, since each answer is read to its end.
 type link struct {
 	pool native.Conn // of one connection
 
@@ -27,24 +30,44 @@ type link struct {
 }
 
 func newLink(opts Options, modern bool) (*link, error) {
-	l := &link{}
-	pool, err := native.Open(&native.Options{
+	l, config := &link{}, opts.TLS
+	told := &native.Options{
 		Protocol:     native.Native,
 		Addr:         hosts(opts.Address),
 		DialStrategy: dialEach,
 		Auth:         native.Auth{Database: opts.Database, Username: opts.Username, Password: opts.Password},
-		DialContext:  func(ctx context.Context, address string) (net.Conn, error) { return l.dial(ctx, address, opts.TLS) },
 		Settings:     settings(modern),
 		DialTimeout:  patienceDialling,
 		ReadTimeout:  patience,
 		MaxOpenConns: 1,
 		MaxIdleConns: 1,
-	})
+	}
+	if opts.HTTP {
+		speakHTTP(told, config)
+		config = nil
+	}
+	told.DialContext = func(ctx context.Context, address string) (net.Conn, error) { return l.dial(ctx, address, config) }
+	pool, err := native.Open(told)
 	if err != nil {
 		return nil, err
 	}
 	l.pool = pool
 	return l, nil
+}
+
+// idleMax is how long a connection to an HTTP interface is kept for the next
+// statement: shorter than servers keep it (keep_alive_timeout, 3 seconds and more),
+// so that no statement is sent on one that the server closes at that moment.
+const idleMax = 2 * time.Second
+
+// speakHTTP makes the driver speak HTTP, within TLS where there is a config: it
+// does not leave that to what dials for it.
+func speakHTTP(told *native.Options, config *tls.Config) {
+	told.Protocol, told.TLS = native.HTTP, config
+	told.TransportFunc = func(t *http.Transport) (http.RoundTripper, error) {
+		t.IdleConnTimeout = idleMax
+		return t, nil
+	}
 }
 
 // settings returns what the server is told with every statement.
@@ -64,6 +87,9 @@ func (l *link) dial(ctx context.Context, address string, config *tls.Config) (ne
 	if over {
 		return nil, errors.New("the call has ended")
 	}
+	// The driver's HTTP dials without the time that it was given.
+	ctx, cancel := context.WithTimeout(ctx, patienceDialling)
+	defer cancel()
 	var (
 		wire net.Conn
 		err  error

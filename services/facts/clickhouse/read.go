@@ -26,7 +26,7 @@ func (s *Store) position(ctx context.Context, l *link, partition uint8) (at uint
 	ctx = s.agreed(ctx)
 	floor := s.floors[partition].Load()
 	for {
-		row := l.pool.QueryRow(ctx, "SELECT max(sequence) FROM commits_1 WHERE partition = ? AND sequence >= ?",
+		row := l.pool.QueryRow(ctx, "SELECT max(sequence) FROM "+commitsTable+" WHERE partition = ? AND sequence >= ?",
 			int64(partition), int64(floor))
 		if err := row.Scan(&at); err != nil {
 			return 0, fmt.Errorf("read position of partition %d: %w", partition, err)
@@ -63,8 +63,8 @@ func (s *Store) partitionOf(ctx context.Context, l *link, firm string) (partitio
 		return found.(uint8), true, nil
 	}
 	statement := facts.Statement{
-		Text: "SELECT partition FROM (SELECT partition FROM jobs_1 WHERE firm = ? LIMIT 1 " +
-			"UNION ALL SELECT partition FROM facts_1 WHERE firm = ? LIMIT 1)",
+		Text: "SELECT partition FROM (SELECT partition FROM " + jobsTable + " WHERE firm = ? LIMIT 1 " +
+			"UNION ALL SELECT partition FROM " + factsTable + " WHERE firm = ? LIMIT 1)",
 		Args: []any{firm, firm},
 	}
 	err = query(ctx, l, statement, []any{&partition}, func() { known = true })
@@ -177,8 +177,8 @@ func between(ctx context.Context, l *link, partition uint8, after, upTo uint64, 
 ) ([]events.Stored, error) {
 	c := events.Stored{Partition: partition}
 	statement := facts.Statement{
-		Text: "SELECT sequence, raw FROM commits_1 FINAL WHERE partition = ? AND sequence > ? AND sequence <= ? " +
-			"ORDER BY sequence LIMIT ?",
+		Text: "SELECT sequence, raw FROM " + commitsTable + " FINAL " +
+			"WHERE partition = ? AND sequence > ? AND sequence <= ? ORDER BY sequence LIMIT ?",
 		Args: []any{int64(partition), int64(after), int64(upTo), int64(limit - len(commits))},
 	}
 	err := query(ctx, l, statement, []any{&c.Sequence, &c.Raw}, func() { commits = append(commits, c) })

@@ -12,9 +12,16 @@ import (
 	"daysheet/services/facts"
 )
 
-// table is one of the tables. The number in its name is that of the schema; it
-// goes up by one with every change of the tables or of what the projection puts
-// in them.
+// The tables' names. The number in them is that of the schema, so that tables of
+// another one stay as they are. It is in that of the commits as well: they say up
+// to where the others are filled.
+var (
+	factsTable   = fmt.Sprintf("facts_%d", facts.Schema)
+	jobsTable    = fmt.Sprintf("jobs_%d", facts.Schema)
+	commitsTable = fmt.Sprintf("commits_%d", facts.Schema)
+)
+
+// table is one of the tables.
 //
 // It has no partitions, so that a block is one part. Its rows are replaced by
 // their key; any one may win, since rows with the same key are equal.
@@ -26,7 +33,7 @@ type table struct {
 }
 
 var tables = [...]table{
-	{name: "facts_1", columns: `
+	{name: factsTable, columns: `
 	firm String, job String, job_type WORD, partition UInt8,
 	sequence UInt64, line UInt32, event_id String, occurred_at Int64,
 	day WORD, side WORD, kind WORD, family WORD,
@@ -35,13 +42,13 @@ var tables = [...]table{
 	minutes Int64, quantity_milli Int64, cost_e4 Int64, sign Int8,
 	month WORD
 `, key: "firm, job, sequence, line", shard: "cityHash64(firm)"},
-	{name: "jobs_1", columns: `
+	{name: jobsTable, columns: `
 	firm String, job String, partition UInt8, sequence UInt64,
 	job_type WORD, title String, customer String, state WORD,
 	built Int64, opened String, start String, due String,
 	accepted String, finished String
 `, key: "firm, job, sequence", shard: "cityHash64(firm)"},
-	{name: "commits_1", columns: "partition UInt8, sequence UInt64, raw String\n",
+	{name: commitsTable, columns: "partition UInt8, sequence UInt64, raw String\n",
 		key: "partition, sequence", shard: "partition"},
 }
 

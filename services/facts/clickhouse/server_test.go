@@ -9,6 +9,7 @@ import (
 	"net"
 	"net/http/httptest"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"syscall"
@@ -24,8 +25,9 @@ import (
 
 // TestServerKilled kills the server (SIGKILL) while a history is written, each
 // time at another moment, and goes on from what it still has.
-func TestServerKilled(t *testing.T) {
-	server := clickhousetest.Start(t)
+func TestServerKilled(t *testing.T) { onEach(t, testServerKilled) }
+
+func testServerKilled(t *testing.T, server *clickhousetest.Server) {
 	h := factstest.NewHistory(t, 200)
 	s := open(t, server, Options{})
 	defer shut(t, s)
@@ -67,10 +69,10 @@ func TestServerKilled(t *testing.T) {
 	h.Check(t, s, h.Last(), questions)
 }
 
-// TestGivingUp ends the context of reads and writes at moments that nobody chose.
+// testGivingUp ends the context of reads and writes at moments that nobody chose.
 // The store goes on, and every batch is there whole or not at all.
-func TestGivingUp(t *testing.T) {
-	s := open(t, clickhousetest.Start(t), Options{})
+func testGivingUp(t *testing.T, server *clickhousetest.Server) {
+	s := open(t, server, Options{})
 	defer shut(t, s)
 	h := factstest.NewHistory(t, 1500)
 	write(t, s, h.Batch(0, 500))
@@ -110,9 +112,9 @@ func TestGivingUp(t *testing.T) {
 	h.Check(t, s, h.Last(), questions)
 }
 
-// TestGivingUpWhileRowsComeIn ends the context between two of many blocks of rows.
-func TestGivingUpWhileRowsComeIn(t *testing.T) {
-	s := open(t, clickhousetest.Start(t), Options{})
+// testGivingUpWhileRowsComeIn ends the context between two of many blocks of rows.
+func testGivingUpWhileRowsComeIn(t *testing.T, server *clickhousetest.Server) {
+	s := open(t, server, Options{})
 	defer shut(t, s)
 	numbers := facts.Statement{Text: "SELECT number FROM system.numbers LIMIT 100000000"}
 	for range 150 {
@@ -130,9 +132,9 @@ func TestGivingUpWhileRowsComeIn(t *testing.T) {
 	}
 }
 
-// TestClosingUnderWork: Close makes calls at work return, and returns itself.
-func TestClosingUnderWork(t *testing.T) {
-	s := open(t, clickhousetest.Start(t), Options{})
+// testClosingUnderWork: Close makes calls at work return, and returns itself.
+func testClosingUnderWork(t *testing.T, server *clickhousetest.Server) {
+	s := open(t, server, Options{})
 	h := factstest.NewHistory(t, 300)
 	write(t, s, h.Batch(0, h.Last()))
 	const readers = 2 * linksMax
@@ -161,10 +163,10 @@ func TestClosingUnderWork(t *testing.T) {
 	}
 }
 
-// TestCommitsAcrossAHole: a server that lost commits still hands out the others,
+// testCommitsAcrossAHole: a server that lost commits still hands out the others,
 // from which a log is repaired.
-func TestCommitsAcrossAHole(t *testing.T) {
-	s := open(t, clickhousetest.Start(t), Options{})
+func testCommitsAcrossAHole(t *testing.T, server *clickhousetest.Server) {
+	s := open(t, server, Options{})
 	defer shut(t, s)
 	h := factstest.NewHistory(t, 60)
 	inserts(t, s, h.Batch(0, 10), 3)
@@ -194,15 +196,15 @@ func TestCommitsAcrossAHole(t *testing.T) {
 	}
 }
 
-// TestCommitsTakenAway: a position that was seen once is not believed for ever.
-func TestCommitsTakenAway(t *testing.T) {
-	s := open(t, clickhousetest.Start(t), Options{})
+// testCommitsTakenAway: a position that was seen once is not believed for ever.
+func testCommitsTakenAway(t *testing.T, server *clickhousetest.Server) {
+	s := open(t, server, Options{})
 	defer shut(t, s)
 	h := factstest.NewHistory(t, 20)
 	write(t, s, h.Batch(0, 20))
 	h.Check(t, s, 20, 1)
 	err := s.call(t.Context(), func(ctx context.Context, l *link) error {
-		return l.pool.Exec(ctx, "TRUNCATE TABLE commits_1")
+		return l.pool.Exec(ctx, "TRUNCATE TABLE "+commitsTable)
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -210,6 +212,35 @@ func TestCommitsTakenAway(t *testing.T) {
 	h.Check(t, s, 0, 1)
 	write(t, s, h.Batch(0, 20))
 	h.Check(t, s, 20, questions)
+}
+
+// testTablesOfAnotherSchema: tables of another number stay as they are, and the
+// new ones are filled from the first commit on.
+func testTablesOfAnotherSchema(t *testing.T, server *clickhousetest.Server) {
+	h := factstest.NewHistory(t, 20)
+	s := open(t, server, Options{})
+	write(t, s, h.Batch(0, 20))
+	other := func(table string) string { return strings.Replace(table, strconv.Itoa(facts.Schema), "0", 1) }
+	err := s.call(t.Context(), func(ctx context.Context, l *link) error {
+		for _, table := range tables {
+			if err := l.pool.Exec(ctx, "RENAME TABLE "+table.name+" TO "+other(table.name)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	shut(t, s)
+	s = open(t, server, Options{})
+	defer shut(t, s)
+	h.Check(t, s, 0, 1)
+	write(t, s, h.Batch(0, 15))
+	h.Check(t, s, 15, questions)
+	if commits := count(t, s, other(commitsTable)+" FINAL"); commits != 20 {
+		t.Errorf("the other tables have %d commits", commits)
+	}
 }
 
 // TestTablesOfAModernServer makes the tables with the types that a modern server

@@ -47,7 +47,7 @@ func insertFacts(ctx context.Context, l *link, rows []reports.Fact) error {
 		month  string
 		fields = append(facts.FactFields(&f), &month)
 	)
-	return insert(ctx, l, "facts_1 ("+facts.FactColumns+", month)", fields, len(rows), func(i int) {
+	return insert(ctx, l, factsTable+" ("+facts.FactColumns+", month)", fields, len(rows), func(i int) {
 		if f.Day != rows[i].Day {
 			month = string(rows[i].Day.Month())
 		}
@@ -57,13 +57,13 @@ func insertFacts(ctx context.Context, l *link, rows []reports.Fact) error {
 
 func insertJobs(ctx context.Context, l *link, rows []reports.JobRow) error {
 	var j reports.JobRow
-	return insert(ctx, l, "jobs_1 ("+facts.JobColumns+")", facts.JobFields(&j), len(rows), func(i int) { j = rows[i] })
+	return insert(ctx, l, jobsTable+" ("+facts.JobColumns+")", facts.JobFields(&j), len(rows), func(i int) { j = rows[i] })
 }
 
 func insertCommits(ctx context.Context, l *link, rows []events.Stored) error {
 	var c events.Stored
 	fields := []any{&c.Partition, &c.Sequence, &c.Raw}
-	return insert(ctx, l, "commits_1 (partition, sequence, raw)", fields, len(rows), func(i int) { c = rows[i] })
+	return insert(ctx, l, commitsTable+" (partition, sequence, raw)", fields, len(rows), func(i int) { c = rows[i] })
 }
 
 // insert sends n rows as one block. set puts the row of number i where the fields

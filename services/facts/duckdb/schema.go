@@ -4,16 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+
+	"daysheet/services/facts"
 )
 
-// schema is the number of the tables below and of what the projection puts in
-// them. It goes up by one with every change of either.
-const schema = 3
-
-// tables makes an empty store. Nothing may be NULL, nothing has a default, and
-// there is no key: DuckDB replays such tables from its log without trouble, and
-// adding a column later is a new file. The order of the columns of facts and
-// jobs is that of facts.FactColumns and facts.JobColumns.
+// tables makes an empty store. They have the number [facts.Schema]. Nothing may be
+// NULL, nothing has a default, and there is no key: DuckDB replays such tables from
+// its log without trouble, and adding a column later is a new file. The order of the
+// columns of facts and jobs is that of facts.FactColumns and facts.JobColumns.
 const tables = `
 CREATE TABLE facts (
 	firm VARCHAR NOT NULL, job VARCHAR NOT NULL, job_type VARCHAR NOT NULL, partition UTINYINT NOT NULL,
@@ -55,7 +53,7 @@ func (s *Store) create(ctx context.Context) error {
 		if _, err := s.writer.ExecContext(ctx, tables); err != nil {
 			return fmt.Errorf("create tables: %w", err)
 		}
-		if _, err := s.writer.ExecContext(ctx, "INSERT INTO meta VALUES (?)", schema); err != nil {
+		if _, err := s.writer.ExecContext(ctx, "INSERT INTO meta VALUES (?)", facts.Schema); err != nil {
 			return fmt.Errorf("note schema: %w", err)
 		}
 		return nil
@@ -69,8 +67,8 @@ func (s *Store) check(ctx context.Context) error {
 	if err := s.writer.QueryRowContext(ctx, "SELECT schema_number FROM meta").Scan(&number); err != nil {
 		return fmt.Errorf("read schema number: %w", errors.Join(ErrSchema, err))
 	}
-	if number != schema {
-		return fmt.Errorf("%w: it has number %d, this program makes %d", ErrSchema, number, schema)
+	if number != facts.Schema {
+		return fmt.Errorf("%w: it has number %d, this program makes %d", ErrSchema, number, facts.Schema)
 	}
 	var differing int
 	err := s.writer.QueryRowContext(ctx, `SELECT CAST(count(*) AS BIGINT) FROM

@@ -1,5 +1,6 @@
-// Package clickhousetest runs ClickHouse servers of Debian's for tests: the real
-// ones, on free loopback ports, with their data in a temporary folder.
+// Package clickhousetest runs ClickHouse servers for tests, Debian's and one with
+// a current engine: the real ones, on free loopback ports, with their data in a
+// temporary folder.
 package clickhousetest
 
 import (
@@ -21,13 +22,14 @@ const attempts = 5
 
 // Server is a server that belongs to a test. It ends with the test.
 type Server struct {
-	Address string // host:port of the native protocol
+	Address string // host:port
+	HTTP    bool   // Address is of the HTTP interface, and not of the native protocol
 
 	process
 }
 
-// Start starts an empty server and waits until it answers. Without the program
-// the test fails.
+// Start starts an empty server of Debian's and waits until it answers. Without
+// the program the test fails.
 func Start(t testing.TB) *Server {
 	t.Helper()
 	for range attempts {
@@ -88,7 +90,11 @@ func (s *Server) Database(name string) {
 // Exec runs a statement as the server's own user, who may do everything.
 func (s *Server) Exec(statement string) {
 	s.t.Helper()
-	conn, err := native.Open(&native.Options{Addr: []string{s.Address}})
+	opts := &native.Options{Addr: []string{s.Address}}
+	if s.HTTP {
+		opts.Protocol = native.HTTP
+	}
+	conn, err := native.Open(opts)
 	if err != nil {
 		s.t.Fatal(err)
 	}

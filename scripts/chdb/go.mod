@@ -1,0 +1,3 @@
+module daysheet/scripts/chdb
+
+go 1.26.4
