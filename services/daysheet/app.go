@@ -193,7 +193,7 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 	return reporting.Mount(a.server, reporting.Deps{
 		Frame: frame, Store: a.store, Names: a.projector.Names, Commits: a.log.Commits, Watch: a.projector.Watch,
 		Position: a.positionFor,
-		Clock:    time.Now, Customer: nameOf,
+		Clock:    time.Now, Customer: nameOf, Photos: a.photos,
 	})
 }
 

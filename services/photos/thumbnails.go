@@ -108,13 +108,7 @@ func shrink(raw []byte, width int) ([]byte, error) {
 		// The photo was taken when it was sent: it is the server's fault that it is not what it was.
 		return nil, fmt.Errorf("%w: %s", ErrDamaged, err)
 	}
-	const highest = 4 // times the width: what is higher is made narrower
-	w := min(width, l.width)
-	h := l.height * w / l.width
-	if h > highest*width {
-		w, h = max(1, w*highest*width/h), highest*width
-	}
-	h = max(1, h)
+	w, h := fit(l.width, l.height, width)
 	if l.orientation >= 5 {
 		w, h = h, w
 	}
@@ -126,6 +120,21 @@ func shrink(raw []byte, width int) ([]byte, error) {
 		return nil, err
 	}
 	return out.Bytes(), nil
+}
+
+// ThumbnailSize returns how large a thumbnail of the width comes out.
+func ThumbnailSize(info Info, width int) (wide, high int) { return fit(info.Width, info.Height, width) }
+
+// fit returns the size of a picture of w by h that is made width wide, and no larger
+// than it is. What would be more than four times as high as wide is made narrower.
+func fit(w, h, width int) (wide, high int) {
+	const highest = 4
+	wide = min(width, w)
+	high = h * wide / max(1, w)
+	if high > highest*width {
+		wide, high = wide*highest*width/high, highest*width
+	}
+	return max(1, wide), max(1, high)
 }
 
 // turn turns a picture as Exif says (CIPA DC-008, tag 0x0112).

@@ -25,7 +25,7 @@ type Store interface {
 	Jobs(ctx context.Context, q reports.JobQuery) ([]reports.JobRow, error)
 }
 
-// Deps is what the routes need. Every member but Customer is required.
+// Deps is what the routes need. Every member but Customer and Photos is required.
 type Deps struct {
 	Frame *pages.Frame // what the pages stand in
 	Store Store
@@ -47,6 +47,9 @@ type Deps struct {
 	// Customer returns what to show of a customer beside the key, empty where nothing
 	// is known. It is nil in a process that serves no customers.
 	Customer func(ctx context.Context, firm, customer string) (string, error)
+
+	// Photos says which photos are there. It is nil in a process that has none.
+	Photos Photos
 
 	// Clock returns the present, in the time zone whose calendar day is today.
 	Clock func() time.Time

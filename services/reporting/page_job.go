@@ -21,6 +21,7 @@ type jobPageBody struct {
 	Open             []string
 	More             []link // to reports of this job
 	Reports          []jobReport
+	Photos           *photosView // nil where there are none
 	Records          []recordView
 	Newer, Older     string
 }
@@ -37,7 +38,7 @@ type recordView struct {
 
 func (s *site) showJob(v visit) (page, error) {
 	p := readParams(v.Values)
-	before := p.position("before")
+	before, after := p.position("before"), p.position("photos")
 	if err := p.done(); err != nil {
 		return page{}, err
 	}
@@ -79,6 +80,9 @@ func (s *site) showJob(v visit) (page, error) {
 		charts = charts || s.drawn(r)
 		address := "/reports/" + d.Name + "?" + url.Values{"job": {key}}.Encode()
 		body.Reports = append(body.Reports, jobReport{d.Title, address, s.newReportView(d.Name, r)})
+	}
+	if body.Photos, err = s.photosOf(v, w, h, after); err != nil {
+		return page{}, err
 	}
 	body.timeline(w, h, int(min(before, uint64(len(h.Records)))))
 	title := row.Title

@@ -18,6 +18,7 @@ import (
 	"daysheet/services/facts/duckdb"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/photos"
 	"daysheet/services/projector"
 )
 
@@ -29,7 +30,8 @@ type stack struct {
 	projector *projector.Projector
 	address   string
 	tokens    map[string]string // by firm
-	stop      func()            // ends the server and waits for it
+	photos    *photos.Folder
+	stop      func() // ends the server and waits for it
 	events    int
 }
 
@@ -69,10 +71,14 @@ func newStackWith(t *testing.T, mount func(*httpd.Server, Deps) error) *stack {
 		Tokens: tokens, Logger: slog.New(slog.NewTextHandler(t.Output(),
 			&slog.HandlerOptions{Level: slog.LevelError})), Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,
 	})
+	s.photos = photos.NewFolder(filepath.Join(dir, "photos"), photos.Limits{})
+	must(t, photos.Mount(server, photos.Deps{Store: s.photos, Commits: s.log.Commits, BytesMax: photos.BytesMax,
+		Thumbnails: photos.NewThumbnails(s.photos, filepath.Join(dir, "thumbnails"), slog.Default())}))
 	frame, err := pages.New(server)
 	must(t, err)
 	must(t, mount(server, Deps{
 		Frame: frame, Store: store, Names: s.projector.Names, Commits: s.log.Commits, Watch: s.projector.Watch, Clock: today,
+		Photos:   s.photos,
 		Position: func(firm string) uint64 { return s.projector.Position(eventlog.Partition(firm)) },
 	}))
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
