@@ -89,16 +89,30 @@ func (c chaos) partLeader(ctx context.Context, t *topology, load *writers.Load) 
 	}
 	before := load.Acknowledged()
 	t.nats.part(leader, true)
-	wait(ctx, c.parted)
+	silent := silence(ctx, c.parted, load)
 	during := load.Acknowledged() - before
 	t.nats.part(leader, false)
 	wait(ctx, 5*time.Second)
-	fmt.Printf("node %d parted for %v: %d events acknowledged meanwhile, %d in the 5 s after\n", leader, c.parted, during,
-		load.Acknowledged()-before-during)
+	fmt.Printf("node %d parted for %v: %d events acknowledged meanwhile, none for %v at most, %d in the 5 s after\n",
+		leader, c.parted, during, silent.Round(100*time.Millisecond), load.Acknowledged()-before-during)
 	if during == 0 && c.parted > 0 {
 		return errors.New("nothing was acknowledged while a node was cut off: two of three nodes must be enough")
 	}
 	return ctx.Err()
+}
+
+// silence lets time pass and returns how long nothing was acknowledged at a stretch.
+func silence(ctx context.Context, d time.Duration, load *writers.Load) (longest time.Duration) {
+	begin := time.Now()
+	last, count := begin, load.Acknowledged()
+	for time.Since(begin) < d && ctx.Err() == nil {
+		wait(ctx, 10*time.Millisecond)
+		if now := load.Acknowledged(); now > count {
+			last, count = time.Now(), now
+		}
+		longest = max(longest, time.Since(last))
+	}
+	return longest
 }
 
 func untilLeader(ctx context.Context, t *topology) (int, error) {

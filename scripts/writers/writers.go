@@ -22,8 +22,9 @@ type Server struct{ Base, Token string }
 type Load struct {
 	writers []*writer
 
-	mu    sync.Mutex
-	acked map[string]bool
+	mu      sync.Mutex
+	acked   map[string]bool
+	changed chan struct{} // closed at the next acknowledgement; nil if nobody waits
 }
 
 // writer sends to a job of its own and, every fourth event, to one that all share.
@@ -47,6 +48,27 @@ func (l *Load) Acknowledged() int {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return len(l.acked)
+}
+
+// More returns when n events more than now are acknowledged.
+func (l *Load) More(ctx context.Context, n int) error {
+	for want := l.Acknowledged() + n; ; {
+		l.mu.Lock()
+		if len(l.acked) >= want {
+			l.mu.Unlock()
+			return nil
+		}
+		if l.changed == nil {
+			l.changed = make(chan struct{})
+		}
+		changed := l.changed
+		l.mu.Unlock()
+		select {
+		case <-changed:
+		case <-ctx.Done():
+			return fmt.Errorf("wait for %d events to be acknowledged: %w", n, context.Cause(ctx))
+		}
+	}
 }
 
 // Compare returns how many acknowledged events are missing among those recorded,
@@ -163,11 +185,19 @@ func (l *Load) sendNext(ctx context.Context, w *writer, server Server) error {
 	default:
 		return fmt.Errorf("event %s: status %d: %s", id, answer.StatusCode, text)
 	}
-	l.mu.Lock()
-	l.acked[id] = true
-	l.mu.Unlock()
+	l.note(id)
 	w.done()
 	return nil
+}
+
+func (l *Load) note(id string) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.acked[id] = true
+	if l.changed != nil {
+		close(l.changed)
+		l.changed = nil
+	}
 }
 
 // event returns the event that the writer has to send now; the same until done.

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"strconv"
 	"strings"
 	"time"
 
@@ -146,7 +147,43 @@ func (c *client) request(
 		return answer, nil
 	}
 	defer answer.Body.Close()
-	return nil, problemOf(answer)
+	err = problemOf(answer)
+	seconds, unset := strconv.Atoi(answer.Header.Get("Retry-After"))
+	if answer.StatusCode == http.StatusServiceUnavailable && unset == nil {
+		err = &laterError{err, time.Duration(seconds) * time.Second}
+	}
+	return nil, err
+}
+
+// laterError says that the server cannot answer now, and when to ask again.
+type laterError struct {
+	error
+	after time.Duration
+}
+
+// recordTries is how often events are sent to a server that cannot answer now. At
+// five seconds between, as it says, that outlasts the choice of a new leader after
+// a node of the log is lost.
+const recordTries = 6
+
+// send sends events until the server takes or refuses them. To send them again is
+// safe.
+func (c *client) send(ctx context.Context, body []byte) (*http.Response, error) {
+	for try := 1; ; try++ {
+		answer, err := c.request(ctx, http.MethodPost, "/v1/events", "application/cloudevents-batch+json",
+			bytes.NewReader(body))
+		var later *laterError
+		if !errors.As(err, &later) || try == recordTries {
+			return answer, err
+		}
+		timer := time.NewTimer(later.after)
+		select {
+		case <-timer.C:
+		case <-ctx.Done():
+			timer.Stop()
+			return nil, err
+		}
+	}
 }
 
 // problem is the part of RFC 9457 that a person needs.
@@ -184,8 +221,7 @@ func (c *client) record(ctx context.Context, batch []events.Event) ([]events.Rec
 	if err != nil {
 		return nil, fmt.Errorf("write events: %w", err)
 	}
-	const batchType = "application/cloudevents-batch+json"
-	answer, err := c.request(ctx, http.MethodPost, "/v1/events", batchType, bytes.NewReader(body))
+	answer, err := c.send(ctx, body)
 	if err != nil {
 		return nil, err
 	}

@@ -85,7 +85,7 @@ func (l *Log) state(ctx context.Context, partition uint8) (state jetstream.Strea
 // ask asks once. An answer of a server that does not know what the others have
 // recorded since is none.
 func (l *Log) ask(ctx context.Context, partition uint8) (*jetstream.StreamInfo, error) {
-	ctx, cancel := context.WithTimeout(ctx, l.cfg.RequestTimeout)
+	ctx, cancel := context.WithTimeout(ctx, l.cfg.readTimeout())
 	defer cancel()
 	ctx, unwatch := l.link.denials.watch(ctx, about(partition))
 	defer unwatch()

@@ -93,6 +93,12 @@ func fill[T comparable](field *T, value T) {
 	}
 }
 
+// readTimeout is how long one question may take. It is asked again at little cost,
+// and one that was asked while there was no leader is never answered.
+func (c Config) readTimeout() time.Duration { return min(c.RequestTimeout, readMost) }
+
+const readMost = 2 * time.Second
+
 func (c Config) check() error {
 	external := c.CAFile + c.CertFile + c.KeyFile + c.NKeyFile + c.InboxPrefix
 	switch {

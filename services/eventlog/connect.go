@@ -16,26 +16,41 @@ type connection struct {
 	*nats.Conn
 	js      jetstream.JetStream
 	denials *denials
-	silence silence
+	lookout *lookout // nil where there is no other server
+}
+
+// close ends the connection. What it is still asked for fails.
+func (c *connection) close() {
+	if c.lookout != nil {
+		c.lookout.end()
+	}
+	c.Conn.Close()
 }
 
 // connect opens a connection: to the embedded server, or to the one at the URL.
 func connect(ctx context.Context, cfg Config, inside *embedded, name string) (*connection, error) {
-	denials := newDenials()
-	nc, err := dial(ctx, cfg, inside, name, denials)
+	c := &connection{denials: newDenials()}
+	options, err := c.options(cfg, inside, name)
 	if err != nil {
 		return nil, err
 	}
-	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(cfg.RequestTimeout))
-	if err != nil {
-		nc.Close()
+	if c.Conn, err = dial(ctx, cfg, inside, options); err != nil {
+		return nil, err
+	}
+	if c.js, err = jetstream.New(c.Conn, jetstream.WithDefaultTimeout(cfg.RequestTimeout)); err != nil {
+		c.Conn.Close()
 		return nil, fmt.Errorf("use JetStream: %w", err)
 	}
-	return &connection{Conn: nc, js: js, denials: denials, silence: silence{worth: cfg.URL != ""}}, nil
+	if c.lookout != nil {
+		c.lookout.watch(c.Conn, c.js)
+	}
+	cfg.Logger.Debug("connected", "to", c.ConnectedUrlRedacted(), "as", name)
+	return c, nil
 }
 
-// dial connects, and has denials told what the server denies.
-func dial(ctx context.Context, cfg Config, inside *embedded, name string, denials *denials) (*nats.Conn, error) {
+// options are how the connection is made and kept. They have its denials told what
+// the server denies, and let its lookout choose the server.
+func (c *connection) options(cfg Config, inside *embedded, name string) ([]nats.Option, error) {
 	options := []nats.Option{
 		nats.Name(name),
 		nats.Timeout(cfg.RequestTimeout),
@@ -44,18 +59,30 @@ func dial(ctx context.Context, cfg Config, inside *embedded, name string, denial
 		// A publish while disconnected must fail at once: what sits in a buffer
 		// would be sent after its caller was told that the outcome is unknown.
 		nats.ReconnectBufSize(-1),
-		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { denials.heard(err) }),
-		nats.ReconnectHandler(func(*nats.Conn) { denials.forget() }),
+		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { c.denials.heard(err) }),
+		nats.ReconnectHandler(func(*nats.Conn) { c.denials.forget() }),
 	}
 	if inside != nil {
-		return nats.Connect("", append(options, nats.InProcessServer(inside.server))...)
+		return append(options, nats.InProcessServer(inside.server)), nil
 	}
-	options, err := withIdentity(options, cfg)
+	visits, err := withIdentity([]nats.Option{
+		nats.Name(name + " lookout"), nats.Timeout(visitMost), nats.NoReconnect(),
+		nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {}), // what matters is whether it answers
+	}, cfg)
 	if err != nil {
 		return nil, err
 	}
+	c.lookout = &lookout{options: visits, logger: cfg.Logger}
+	return withIdentity(append(options, nats.ReconnectToServer(c.lookout.choose)), cfg)
+}
+
+// dial connects: to the embedded server at once, to another one patiently.
+func dial(ctx context.Context, cfg Config, inside *embedded, options []nats.Option) (*nats.Conn, error) {
+	if inside != nil {
+		return nats.Connect("", options...)
+	}
 	var nc *nats.Conn
-	err = patiently(ctx, func() error {
+	err := patiently(ctx, func() error {
 		var err error
 		if nc, err = nats.Connect(cfg.URL, options...); err == nil || turnedAway(err) {
 			return err
@@ -70,7 +97,6 @@ func dial(ctx context.Context, cfg Config, inside *embedded, name string, denial
 		return nil, fmt.Errorf("connect to the log at %s: its max_payload is %d, the ledger needs at least %d",
 			cfg.URL, nc.MaxPayload(), messageBytesMax)
 	}
-	cfg.Logger.Debug("connected", "to", nc.ConnectedUrlRedacted(), "as", name)
 	return nc, nil
 }
 

@@ -46,6 +46,11 @@ func (l *Log) Follow(
 	return fmt.Errorf("follow partition %d: %w", partition, err)
 }
 
+// heartbeat is how often a consumer with nothing to send says that it is there.
+// After two that did not come another one is made: the server that kept it may be
+// cut off.
+const heartbeat = 3 * time.Second
+
 // follower is one Follow on its way.
 type follower struct {
 	log       *Log
@@ -69,10 +74,8 @@ func (f *follower) run(ctx context.Context) error {
 		}
 		if f.at > before {
 			outage = 0
-			f.log.tail.silence.broken()
 		}
 		outage++
-		f.log.tail.silence.heard(f.log.tail.Conn)
 		f.log.cfg.Logger.Warn("following a partition was interrupted and goes on",
 			"partition", f.partition, "sequence", f.at, "attempt", outage, "error", passing.cause)
 		if !pause(ctx, outage) {
@@ -89,7 +92,8 @@ func (f *follower) once(ctx context.Context) error {
 	if err != nil {
 		return orDenied(ctx, err)
 	}
-	arriving, err := consumer.Messages(jetstream.PullMaxMessagesWithBytesLimit(batchMost, batchBytesMost))
+	arriving, err := consumer.Messages(jetstream.PullMaxMessagesWithBytesLimit(batchMost, batchBytesMost),
+		jetstream.PullHeartbeat(heartbeat))
 	if err != nil {
 		return &unsettled{fmt.Errorf("pull from the log: %w", err)}
 	}

@@ -86,7 +86,7 @@ func (l *Log) Close() error {
 	}
 	for _, c := range []*connection{l.link, l.tail} {
 		if c != nil {
-			c.Close()
+			c.close()
 		}
 	}
 	if l.inside != nil {

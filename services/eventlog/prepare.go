@@ -33,7 +33,7 @@ func Prepare(ctx context.Context, cfg Config) (Prepared, error) {
 	if err != nil {
 		return total, err
 	}
-	defer link.Close()
+	defer link.close()
 	var mu sync.Mutex // guards total
 	err = eachPartition(ctx, link, cfg, func(ctx context.Context, partition uint8) error {
 		_, done, err := makeStream(ctx, link.js, streamConfig(partition, cfg), nil)

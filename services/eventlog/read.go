@@ -29,7 +29,7 @@ func (l *Log) lastOf(ctx context.Context, firm, job string) (m message, ok bool,
 // replica may answer, because messages never change; only one that is said to be
 // missing is asked for again at the leader.
 func (l *Log) at(ctx context.Context, partition uint8, sequence uint64) (m message, ok bool, err error) {
-	ctx, cancel := context.WithTimeout(ctx, l.cfg.RequestTimeout)
+	ctx, cancel := context.WithTimeout(ctx, l.cfg.readTimeout())
 	defer cancel()
 	ctx, unwatch := l.link.denials.watch(ctx, about(partition))
 	defer unwatch()
@@ -49,7 +49,7 @@ func (l *Log) at(ctx context.Context, partition uint8, sequence uint64) (m messa
 func (l *Log) fromLeader(
 	ctx context.Context, partition uint8, which map[string]any,
 ) (m message, ok bool, err error) {
-	ctx, cancel := context.WithTimeout(ctx, l.cfg.RequestTimeout)
+	ctx, cancel := context.WithTimeout(ctx, l.cfg.readTimeout())
 	defer cancel()
 	question, err := json.Marshal(which)
 	if err != nil {

@@ -226,9 +226,6 @@ func (r *recording) publish(ctx context.Context, n link) (sequence uint64, err e
 		jetstream.WithExpectStream(streamName(n.stored.Partition)),
 		jetstream.WithExpectLastSequencePerSubject(r.fold.last),
 		jetstream.WithRetryAttempts(0))
-	if err == nil {
-		r.log.link.silence.broken()
-	}
 	if err == nil && !ack.Duplicate {
 		return ack.Sequence, nil
 	}
@@ -243,7 +240,6 @@ func (r *recording) publish(ctx context.Context, n link) (sequence uint64, err e
 	if err = orDenied(ctx, err); errors.As(err, new(*DeniedError)) {
 		return 0, err
 	}
-	r.log.link.silence.heard(r.log.link.Conn)
 	if errorCode(err) == 0 {
 		r.unsure[n.attempt] = true
 		return 0, &unsettled{fmt.Errorf("it is not known whether the commit was stored: %w", err)}

@@ -13,8 +13,9 @@ import (
 	"daysheet/events"
 )
 
-// attemptsMax bounds how often one operation is tried. With the pauses between,
-// it outlasts the election of a new leader in a cluster.
+// attemptsMax bounds how often one operation is tried. Attempts that fail at once
+// come to some four seconds with the pauses between; the election of a new leader
+// may take twice as long, and the sender is then told to send again.
 const attemptsMax = 12
 
 // pauseMax bounds one pause.
