@@ -14,7 +14,7 @@ func (j *Job) void(n *entry, p *Void) *Error {
 		return Refuse("data.event", p.Event, "another event stands on it: void that one first")
 	case target.kind == CustomerErased:
 		return Refuse("data.event", p.Event, "an erasure cannot be taken back: the key of the customer is destroyed")
-	case restated(target.kind):
+	case target.kind.Restated():
 		return Refuse("data.event", p.Event, "%s cannot be voided: record it again as it should be", target.kind)
 	case turns(target.kind) && !j.lastTurn(p.Event):
 		return Refuse("data.event", p.Event, "the job was signed off, closed or reopened after it: void that first")
@@ -69,9 +69,9 @@ func (j *Job) lastLive(t Type) (id string) {
 	return id
 }
 
-// restated reports whether what an event of type t said is put right by saying it
+// Restated reports whether what an event of type t said is put right by saying it
 // again, and not by voiding it: each states the whole of something.
-func restated(t Type) bool {
+func (t Type) Restated() bool {
 	switch t {
 	case FirmSettingsChanged, ProductListed, RateBookRevised, CustomerRecorded, JobOpened:
 		return true

@@ -142,7 +142,7 @@ func (l learned) price(q *Quote, work []measured, wage int64, names Names) error
 	}
 	for i, w := range work {
 		p := total.Lines[i]
-		line := QuoteLine{measured: w, Unit: names.unitOf(w.Task), BookMilli: l.bookMilli(cell{w.Task, w.Surface, w.Method}),
+		line := QuoteLine{measured: w, Unit: names.UnitOf(w.Task), BookMilli: l.bookMilli(cell{w.Task, w.Surface, w.Method}),
 			RateMilli: rates.MinutesMilli(p.PerUnit), Typical: minutes(p.Median), Expected: minutes(p.Expected),
 			Safe80: minutes(p.P80)}
 		if line.Unit == "" {

@@ -22,7 +22,7 @@ func slipsTable(l learned, names Names) Table {
 	for _, s := range l.fit.Slips {
 		t.Rows = append(t.Rows, []Cell{
 			l.jobCell(s.Job), nameCell(names.Tasks, s.Task), textCell(s.Surface), textCell(s.Method), numberCell(s.Minutes),
-			{Number: s.QuantityMilli, Unit: names.unitOf(s.Task)}, numberCell(int64(math.Round(1000 * s.Factor))),
+			{Number: s.QuantityMilli, Unit: names.UnitOf(s.Task)}, numberCell(int64(math.Round(1000 * s.Factor))),
 		})
 	}
 	return t
@@ -45,7 +45,7 @@ func excludedTable(l learned, names Names) Table {
 		rates.Unmeasured: "hours without a quantity", rates.NotBooked: "a quantity without hours",
 	}
 	for _, e := range l.fit.Excluded {
-		unit := names.unitOf(e.Task)
+		unit := names.UnitOf(e.Task)
 		done := Cell{Number: e.QuantityMilli, Unit: unit, Blank: unit == ""}
 		t.Rows = append(t.Rows, []Cell{
 			l.jobCell(e.Job), nameCell(names.Tasks, e.Task), textCell(e.Surface), textCell(e.Method), numberCell(e.Minutes),

@@ -67,7 +67,7 @@ func rateLines(a Answer) []jobLine {
 		c.byPerson[t.By[4]] += t.Minutes
 	}
 	for _, t := range a.answered(rateQuantities) {
-		if events.Unit(t.By[2]) == a.Names.unitOf(t.By[1]) {
+		if events.Unit(t.By[2]) == a.Names.UnitOf(t.By[1]) {
 			of(t.By[0], t.By[1], t.By[3], t.By[4]).milli += t.QuantityMilli
 		}
 	}
@@ -131,9 +131,9 @@ func only1(names map[string]bool) string {
 	return slices.Collect(maps.Keys(names))[0]
 }
 
-// unitOf returns what a task is counted in: the standard unit, or that of the
+// UnitOf returns what a task is counted in: the standard unit, or that of the
 // firm's own task.
-func (n Names) unitOf(task string) events.Unit {
+func (n Names) UnitOf(task string) events.Unit {
 	if t, ok := events.StandardTask(task); ok {
 		return t.Unit
 	}

@@ -50,7 +50,7 @@ func RateProposals(f Filter, a Answer) ([]RateProposal, error) {
 			continue
 		}
 		all = append(all, RateProposal{
-			Task: c.task, Surface: c.surface, Method: c.method, Unit: a.Names.unitOf(c.task), BookMilli: book,
+			Task: c.task, Surface: c.surface, Method: c.method, Unit: a.Names.UnitOf(c.task), BookMilli: book,
 			ProposedMilli: e.Recommended, LowMilli: e.Low, HighMilli: e.High, Jobs: s.jobs, CredibilityPoints: s.z(),
 			Sentence: s.sentence(), Rejected: rejectionOf(a.Names.RateRejections, c, e.Recommended),
 		})

@@ -218,7 +218,7 @@ func against(factor float64) string {
 }
 
 func (s shownRate) cells(l learned, names Names) []Cell {
-	unit := names.unitOf(s.task)
+	unit := names.UnitOf(s.task)
 	rate := func(milli int64) Cell { return Cell{Number: milli, Unit: unit} }
 	book := rate(l.bookMilli(s.cell))
 	book.Blank = book.Number == 0

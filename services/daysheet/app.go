@@ -16,6 +16,7 @@ import (
 	"daysheet/services/facts/clickhouse"
 	"daysheet/services/httpd"
 	"daysheet/services/intake"
+	"daysheet/services/office"
 	"daysheet/services/pages"
 	"daysheet/services/photos"
 	"daysheet/services/projector"
@@ -185,6 +186,13 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 	if a.roles.runs(roleIntake) { // it reads and records
 		err := quoting.Mount(a.server, quoting.Deps{
 			Store: a.store, Names: a.projector.Names, Position: a.positionFor, Record: a.log.Record, Clock: time.Now,
+		})
+		if err != nil {
+			return err
+		}
+		err = office.Mount(a.server, office.Deps{
+			Frame: frame, Store: a.store, Tokens: a.tokens, Names: a.projector.Names, Commits: a.log.Commits,
+			Record: a.log.Record, Position: a.positionFor, Clock: time.Now,
 		})
 		if err != nil {
 			return err

@@ -2,6 +2,7 @@ package pages
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"embed"
 	"fmt"
@@ -62,6 +63,16 @@ func New(server *httpd.Server) (*Frame, error) {
 	return f, nil
 }
 
+// AddParts adds templates that the bodies added after it may use.
+func (f *Frame) AddParts(from fs.FS, pattern string) error {
+	t, err := f.shared.ParseFS(from, pattern)
+	if err != nil {
+		return fmt.Errorf("read parts of pages %s: %w", pattern, err)
+	}
+	f.shared = t
+	return nil
+}
+
 // AddBodies adds the templates that the pattern matches. Each defines "body", and is
 // known by the name of its file.
 func (f *Frame) AddBodies(from fs.FS, pattern string) error {
@@ -88,11 +99,14 @@ func (f *Frame) AddBodies(from fs.FS, pattern string) error {
 // Serves reports whether this process answers at a route, as it was registered.
 func (f *Frame) Serves(route string) bool { return f.served()[route] }
 
-// Handler returns the handler of a page.
+// Handler returns the handler of a page, or of a form that leads to one.
 func (f *Frame) Handler(build func(Visit) (Page, error)) gin.HandlerFunc {
 	return func(c *gin.Context) {
-		v := visitOf(c)
-		p, err := build(v)
+		v, err := visitOf(c)
+		var p Page
+		if err == nil {
+			p, err = build(v)
+		}
 		if err != nil {
 			httpd.Abort(c, err)
 			return
@@ -101,18 +115,18 @@ func (f *Frame) Handler(build func(Visit) (Page, error)) gin.HandlerFunc {
 	}
 }
 
-// Show answers with a page.
+// Show answers with a page, or leads to another.
 func (f *Frame) Show(c *gin.Context, v Visit, p Page) {
+	if p.Leads != "" {
+		c.Redirect(http.StatusSeeOther, p.Leads)
+		return
+	}
 	body, err := f.Render(v, p, c.Request.URL)
 	if err != nil {
 		httpd.Abort(c, err)
 		return
 	}
-	status := p.Status
-	if status == 0 {
-		status = http.StatusOK
-	}
-	c.Data(status, "text/html; charset=utf-8", body)
+	c.Data(cmp.Or(p.Status, http.StatusOK), "text/html; charset=utf-8", body)
 }
 
 // Render makes the page whole before anything is sent, for the caller of ctx.

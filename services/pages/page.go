@@ -2,10 +2,17 @@ package pages
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"io"
+	"mime/multipart"
+	"net/http"
 	"net/url"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
+	"daysheet/events"
 	"daysheet/services/httpd"
 )
 
@@ -37,6 +44,7 @@ type Page struct {
 	Charts bool
 	Said   string // what was just done; empty where nothing was
 	Status int    // of the answer; 0 is 200
+	Leads  string // address to go on to instead of showing anything; else empty
 	Body   any
 
 	// Filled in by the frame.
@@ -55,13 +63,75 @@ type Visit struct {
 	context.Context
 	Caller httpd.Caller
 	Firm   string              // the caller's
-	Values url.Values          // of the address
+	Values url.Values          // of the address; of the form, where one was sent
 	Param  func(string) string // of the path
+	form   *multipart.Form     // with files; nil where none was sent
 }
 
-func visitOf(c *gin.Context) Visit {
-	caller, _ := httpd.CallerFrom(c.Request.Context())
-	return Visit{c.Request.Context(), caller, caller.Firm, c.Request.URL.Query(), c.Param}
+// File returns the content of a file that a form sent; nil where it sent none.
+func (v Visit) File(name string) ([]byte, error) {
+	if v.form == nil || len(v.form.File[name]) == 0 {
+		return nil, nil
+	}
+	f, err := v.form.File[name][0].Open()
+	if err != nil {
+		return nil, fmt.Errorf("read file of a form: %w", err)
+	}
+	defer f.Close()
+	content, err := io.ReadAll(f) // the body is bounded
+	if err != nil {
+		return nil, fmt.Errorf("read file of a form: %w", err)
+	}
+	return content, nil
+}
+
+// formMemory is how much of a form with a file is kept in memory; the rest goes to
+// temporary files.
+const formMemory = 4 << 20
+
+func visitOf(c *gin.Context) (Visit, error) {
+	r := c.Request
+	caller, _ := httpd.CallerFrom(r.Context())
+	v := Visit{Context: r.Context(), Caller: caller, Firm: caller.Firm, Values: r.URL.Query(), Param: c.Param}
+	if r.Method != http.MethodPost {
+		return v, nil
+	}
+	var err error
+	if c.ContentType() == "multipart/form-data" {
+		err = r.ParseMultipartForm(formMemory)
+		v.form = r.MultipartForm
+	} else {
+		err = r.ParseForm()
+	}
+	if tooLarge := (*http.MaxBytesError)(nil); err != nil && !errors.As(err, &tooLarge) {
+		err = httpd.NewProblem(http.StatusBadRequest, "the form cannot be read")
+	}
+	v.Values = r.PostForm
+	return v, err
+}
+
+// RecordAt returns the address of the form in which an event of type t is recorded.
+// Where job is given, the form is for that job; about, in pairs of name and value,
+// fills it in.
+func RecordAt(t events.Type, job string, about ...string) string {
+	address := RecordPath(t)
+	values := url.Values{}
+	if job != "" {
+		values.Set("job", job)
+	}
+	for i := 0; i+1 < len(about); i += 2 {
+		values.Set(about[i], about[i+1])
+	}
+	if len(values) > 0 {
+		address += "?" + values.Encode()
+	}
+	return address
+}
+
+// RecordPath returns the route of the form: /office/record/hours-booked.
+func RecordPath(t events.Type) string {
+	name := strings.TrimSuffix(strings.TrimPrefix(string(t), "daysheet."), ".v1")
+	return "/office/record/" + strings.ReplaceAll(name, ".", "-")
 }
 
 // Table is a table as a page shows it, by the part "table".

@@ -8,6 +8,8 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/httpd"
+	"daysheet/services/pages"
 	"daysheet/services/wording"
 )
 
@@ -22,6 +24,7 @@ type jobPageBody struct {
 	More             []link // to reports of this job
 	Reports          []jobReport
 	Photos           *photosView // nil where there are none
+	Do               []doGroup   // what can be recorded; nil for who may not
 	Records          []recordView
 	Newer, Older     string
 }
@@ -34,11 +37,12 @@ type jobReport struct {
 type recordView struct {
 	Day, What, By string
 	Voided        bool
+	TakeBack      string // address of the form that takes it back; empty where there is none
 }
 
 func (s *site) showJob(v visit) (page, error) {
 	p := readParams(v.Values)
-	before, after := p.position("before"), p.position("photos")
+	before, after, recorded := p.position("before"), p.position("photos"), p.text("recorded")
 	if err := p.done(); err != nil {
 		return page{}, err
 	}
@@ -84,15 +88,31 @@ func (s *site) showJob(v visit) (page, error) {
 	if body.Photos, err = s.photosOf(v, w, h, after); err != nil {
 		return page{}, err
 	}
-	body.timeline(w, h, int(min(before, uint64(len(h.Records)))))
+	body.timeline(w, h, int(min(before, uint64(len(h.Records)))), s.mayRecord(v))
+	if s.mayRecord(v) {
+		body.Do = doable(row, h)
+	}
 	title := row.Title
 	if title == "" {
 		title = key
 	}
 	return page{
 		Name: jobPage, Title: title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: title}},
-		Watch: "/v1/watch", Job: key, AsOf: position, Charts: charts, Body: body,
+		Watch: "/v1/watch", Job: key, AsOf: position, Charts: charts, Said: w.said(h, recorded), Body: body,
 	}, nil
+}
+
+// said says what was recorded under an id; nothing where it was not.
+func (w teller) said(h *wording.History, id string) string {
+	if r := h.ByID[id]; r != nil {
+		return "Recorded: " + w.Says(h, r)
+	}
+	return ""
+}
+
+// mayRecord reports whether forms are served here, and the caller may use them.
+func (s *site) mayRecord(v visit) bool {
+	return s.frame.Serves(pages.RecordPath(events.EventVoided)) && v.Caller.May(httpd.ScopeRecord)
 }
 
 // takeOut moves tables of the job summary to where the page has a place for them:
@@ -109,7 +129,7 @@ func (b *jobPageBody) takeOut(r *reports.Report, f wording.Format) {
 
 // timeline shows the records before the given number, newest first; the newest
 // of all where it is 0.
-func (b *jobPageBody) timeline(w teller, h *wording.History, before int) {
+func (b *jobPageBody) timeline(w teller, h *wording.History, before int, mayRecord bool) {
 	end := len(h.Records)
 	if before > 0 {
 		end = before
@@ -118,9 +138,9 @@ func (b *jobPageBody) timeline(w teller, h *wording.History, before int) {
 	for i := end - 1; i >= start; i-- {
 		r := h.Records[i]
 		view := recordView{Day: w.Day(r.Day()), What: w.Says(h, r), Voided: r.VoidedBy != ""}
-		view.By = "recorded by " + r.RecordedBy + " at " + r.RecordedAt.UTC().Format("2006-01-02 15:04") + " UTC"
-		if view.Voided {
-			view.By += ", taken back"
+		view.By = w.RecordedBy(r)
+		if mayRecord && r.CanBeVoided() {
+			view.TakeBack = pages.RecordAt(events.EventVoided, b.Job, "event", r.Event.ID)
 		}
 		b.Records = append(b.Records, view)
 	}

@@ -118,3 +118,27 @@ func (r *Record) Day() events.Day {
 	}
 	return r.Event.Day()
 }
+
+// CanBeVoided reports whether the record can be taken back as far as it itself goes:
+// it holds, is no void, and is not put right by saying it again.
+func (r *Record) CanBeVoided() bool {
+	t := r.Event.Type
+	return r.VoidedBy == "" && t != events.EventVoided && t != events.CustomerErased && !t.Restated()
+}
+
+// lateDays is how many days after the work a record may come without being late.
+const lateDays = 1
+
+// RecordedBy says who recorded a record and when, where the firm works; whether that
+// was late, and whether it was taken back.
+func (w Words) RecordedBy(r *Record) string {
+	at := w.Names.Local(r.RecordedAt)
+	said := "recorded by " + r.RecordedBy + ", " + w.Day(events.DayOf(at)) + " " + at.Format("15:04")
+	if days := int(events.DayOf(at).Time().Sub(r.Day().Time()).Hours() / 24); days > lateDays {
+		said += ", late: " + w.Count(int64(days)) + " days after"
+	}
+	if r.VoidedBy != "" {
+		said += ", taken back"
+	}
+	return said
+}

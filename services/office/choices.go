@@ -1,0 +1,235 @@
+package office
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+
+	"daysheet/events"
+	"daysheet/reports"
+	"daysheet/services/pages"
+	"daysheet/services/wording"
+)
+
+// optionGroup is entries of a list to choose from, under a heading where it has one.
+type optionGroup struct {
+	Label   string
+	Options []pages.Choice
+}
+
+// proposals are words that fields propose without asking for one of them.
+type proposals struct {
+	ID    string
+	Words []string
+}
+
+// listID returns the id of the proposals of a source; empty where it has none.
+func listID(s source) string {
+	switch s {
+	case ofSurfaces, ofMethods, ofPlaces:
+		return "list-" + string(s)
+	}
+	return ""
+}
+
+// proposalsOf lists the surfaces and methods that the firm's rate books name.
+func proposalsOf(names reports.Names) []proposals {
+	words := map[source]map[string]bool{ofSurfaces: {}, ofMethods: {"brush": true, "roller": true, "spray": true}}
+	for _, book := range names.RateBooks {
+		for _, r := range book.Rates {
+			words[ofSurfaces][r.Surface], words[ofMethods][r.Method] = true, true
+		}
+	}
+	var all []proposals
+	for _, s := range []source{ofSurfaces, ofMethods} {
+		delete(words[s], "")
+		all = append(all, proposals{listID(s), slices.Sorted(maps.Keys(words[s]))})
+	}
+	return append(all, proposals{listID(ofPlaces), []string{"store", "van-1", "van-2"}})
+}
+
+// optionsOf returns what a field can be, with the chosen one marked. What was chosen
+// before and is in no list any more is kept.
+func optionsOf(d field, chosen string, names reports.Names, h *wording.History) []optionGroup {
+	var groups []optionGroup
+	switch {
+	case d.enum != nil:
+		groups = ungrouped(enumOptions(d))
+	case d.source == ofTasks:
+		groups = taskOptions(names)
+	case d.source == ofUnits:
+		groups = ungrouped(unitOptions())
+	case d.source == ofFamilies:
+		for _, f := range events.Families() {
+			groups = ungrouped(append(flat(groups), pages.Choice{Key: string(f), Name: wording.PlainKey(string(f))}))
+		}
+	case d.source == ofProducts:
+		groups = ungrouped(named(names.Products))
+	case d.source == ofPeople:
+		groups = ungrouped(named(names.People))
+	case d.source == ofJobTypes:
+		groups = ungrouped(named(names.JobTypes))
+	case d.source == ofGrades && names.Settings != nil:
+		var grades []pages.Choice
+		for _, g := range names.Settings.Grades {
+			grades = append(grades, pages.Choice{Key: g.Grade, Name: wording.PlainKey(g.Grade)})
+		}
+		groups = ungrouped(grades)
+	case d.source == ofRecords && h != nil:
+		groups = ungrouped(recordOptions(d, wording.NewWords(names), h))
+	}
+	return mark(groups, chosen)
+}
+
+func ungrouped(options []pages.Choice) []optionGroup {
+	if len(options) == 0 {
+		return nil
+	}
+	return []optionGroup{{Options: options}}
+}
+
+func flat(groups []optionGroup) []pages.Choice {
+	var all []pages.Choice
+	for _, g := range groups {
+		all = append(all, g.Options...)
+	}
+	return all
+}
+
+func mark(groups []optionGroup, chosen string) []optionGroup {
+	found := chosen == ""
+	for _, g := range groups {
+		for i := range g.Options {
+			g.Options[i].Chosen = g.Options[i].Key == chosen
+			found = found || g.Options[i].Chosen
+		}
+	}
+	if !found {
+		kept := pages.Choice{Key: chosen, Name: chosen, Chosen: true}
+		groups = append(groups, optionGroup{Options: []pages.Choice{kept}})
+	}
+	return groups
+}
+
+// named lists keys with their names in the order of the names.
+func named(names map[string]string) []pages.Choice {
+	var all []pages.Choice
+	for key, name := range names {
+		all = append(all, pages.Choice{Key: key, Name: cmp.Or(name, key)})
+	}
+	slices.SortFunc(all, func(a, b pages.Choice) int {
+		return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.Key, b.Key))
+	})
+	return all
+}
+
+func enumOptions(d field) []pages.Choice {
+	var all []pages.Choice
+	for _, key := range d.enum {
+		all = append(all, pages.Choice{Key: key, Name: cmp.Or(wordFor(d.name, key), wording.PlainKey(key))})
+	}
+	return all
+}
+
+func unitOptions() []pages.Choice {
+	var all []pages.Choice
+	for _, u := range events.Units() {
+		name := wording.UnitSign(u)
+		switch u {
+		case events.Each:
+			name = "by the piece"
+		case events.Hour:
+			name = "hours"
+		case events.Litre:
+			name = "litres"
+		}
+		all = append(all, pages.Choice{Key: string(u), Name: name})
+	}
+	return all
+}
+
+// taskOptions groups tasks by their family, in the order in which a job meets them.
+func taskOptions(names reports.Names) []optionGroup {
+	tasks := events.StandardTasks()
+	if names.Settings != nil {
+		for _, t := range names.Settings.Tasks {
+			tasks = append(tasks, events.Task(t))
+		}
+	}
+	var groups []optionGroup
+	for _, f := range events.Families() {
+		g := optionGroup{Label: wording.PlainKey(string(f))}
+		for _, t := range tasks {
+			if t.Family == f {
+				g.Options = append(g.Options, pages.Choice{Key: t.Task, Name: t.Name})
+			}
+		}
+		if g.Options != nil {
+			groups = append(groups, g)
+		}
+	}
+	return groups
+}
+
+// recordOptions lists the records that a field can refer to, the newest first.
+func recordOptions(d field, w wording.Words, h *wording.History) []pages.Choice {
+	var records []*wording.Record
+	switch d.name {
+	case "laid":
+		for _, down := range h.Down {
+			records = append(records, down.Record)
+		}
+	case "damage":
+		records = h.Damage
+	case "snag":
+		records = h.Snags
+	case "estimate":
+		records = live(h, func(t events.Type) bool { return t == events.EstimateIssued })
+	default:
+		records = live(h, func(t events.Type) bool { return t != events.EventVoided })
+	}
+	var all []pages.Choice
+	for _, r := range slices.Backward(records) {
+		all = append(all, pages.Choice{Key: r.Event.ID, Name: w.Day(r.Day()) + ": " + w.Says(h, r)})
+	}
+	return all
+}
+
+// live returns the records of some types that were not taken back.
+func live(h *wording.History, of func(events.Type) bool) []*wording.Record {
+	var found []*wording.Record
+	for _, r := range h.Records {
+		if r.VoidedBy == "" && of(r.Event.Type) {
+			found = append(found, r)
+		}
+	}
+	return found
+}
+
+// lacking says what has to be there before anything can be chosen, and where it is
+// recorded.
+func lacking(d field) pages.Link {
+	switch d.source {
+	case ofProducts:
+		return pages.Link{Text: "No product is listed yet: list one", Address: pages.RecordPath(events.ProductListed)}
+	case ofPeople:
+		return pages.Link{Text: "Nobody is in the settings yet: add people", Address: "/office/settings/people"}
+	case ofGrades:
+		return pages.Link{Text: "No grade is in the settings yet: add grades", Address: "/office/settings/grades"}
+	case ofJobTypes:
+		return pages.Link{Text: "No job type is in the settings yet: add one", Address: "/office/settings/job-types"}
+	case ofRecords:
+		switch d.name {
+		case "laid":
+			return pages.Link{Text: "No protection is down on this job."}
+		case "damage":
+			return pages.Link{Text: "No damage is waiting to be made good on this job."}
+		case "snag":
+			return pages.Link{Text: "No snag is open on this job."}
+		case "estimate":
+			return pages.Link{Text: "No estimate was issued for this job yet."}
+		}
+		return pages.Link{Text: "Nothing was recorded on this job yet."}
+	}
+	return pages.Link{}
+}
