@@ -24,7 +24,11 @@ require (
 	golang.org/x/time v0.16.0
 )
 
-require golang.org/x/image v0.48.0
+require (
+	github.com/carlos7ags/folio v0.11.0
+	github.com/piglig/go-qr v1.1.0
+	golang.org/x/image v0.48.0
+)
 
 require (
 	github.com/ClickHouse/ch-go v0.74.0 // indirect

@@ -14,16 +14,17 @@ import (
 type Input struct {
 	Firm, Job string
 	Commits   []events.Stored // of the job, oldest first, up to the position that is asked for
-	Own       []events.Stored // of the firm itself, oldest first; what is later than the job's last commit is not used
-	Parties   *Parties        // nil where nothing is known of the customer but the reference
+	Own       []events.Stored // of the firm itself, oldest first, up to the same position
 }
 
-// Parties is who the customer is. It comes from where personal data is kept.
+// Parties is who the customer is. It stands sealed in the log; whoever has the keys
+// opens it and adds it to the dossier.
 type Parties struct {
 	Name    string
 	Address string
 	Contact string
-	Erased  events.Day // the day on which the customer's data was erased; empty where it was not
+	Erased  events.Day // the day on which the customer's key was destroyed; empty where it was not
+	Lost    string     // why nothing can be read, where it was not destroyed
 }
 
 // Dossier is a job's records read for the customer: those that hold, in the order
@@ -33,7 +34,8 @@ type Dossier struct {
 	settings *events.Settings // nil where the firm recorded none
 	listed   map[string]events.Product
 	names    reports.Names
-	parties  *Parties
+	sealed   events.Customer // as recorded when the job's last commit was; the zero value where nothing was
+	parties  *Parties        // nil where nothing is known of the customer but the reference
 	state    events.State
 	records  []record
 	kinds    map[string]events.Type // by event id
@@ -52,7 +54,7 @@ type record struct {
 // Read reads the commits. It fails where the chain of a job is broken, and where
 // nothing was recorded on it: the error then has the code NotFound.
 func Read(in Input) (*Dossier, error) {
-	d := &Dossier{parties: in.Parties, kinds: map[string]events.Type{}}
+	d := &Dossier{kinds: map[string]events.Type{}}
 	job := events.NewJob(in.Firm, in.Job)
 	voided := map[string]bool{}
 	for _, stored := range in.Commits {
@@ -101,21 +103,35 @@ func (d *Dossier) take(c *events.Commit, sequence uint64, voided map[string]bool
 	return nil
 }
 
-// know reads what the firm had recorded about itself when the job's last commit
-// was recorded.
+// know reads what the firm had recorded about itself when the job's last commit was
+// recorded. A customer who was not known by then is the one who was recorded first
+// after it: names are often written down last, and a paper wants one.
 func (d *Dossier) know(own []events.Stored) error {
 	var firm events.Firm
+	job, _ := last[*events.Opening](d)
+	var key string
+	if job.what != nil {
+		key = job.what.Customer
+	}
+	upTo, known := d.stamp.Position, false
 	for _, stored := range own {
-		if stored.Sequence > d.stamp.Position {
-			break
-		}
 		c, err := events.DecodeCommit(stored.Raw)
-		if err == nil {
-			err = firm.Apply(c, stored.Sequence)
-		}
 		if err != nil {
 			return fmt.Errorf("sequence %d: %w", stored.Sequence, err)
 		}
+		if stored.Sequence > upTo && (known || !recordsCustomer(c, key)) {
+			continue
+		}
+		if stored.Sequence > upTo { // nothing but the customer is taken from it
+			*c = events.Commit{Events: slices.DeleteFunc(slices.Clone(c.Events), func(e events.Event) bool {
+				return e.Type != events.CustomerRecorded
+			})}
+			d.stamp.Position = stored.Sequence
+		}
+		if err := firm.Apply(c, stored.Sequence); err != nil {
+			return fmt.Errorf("sequence %d: %w", stored.Sequence, err)
+		}
+		_, known = firm.Customer(key)
 	}
 	d.settings = firm.Settings(0)
 	var products []events.Product
@@ -124,7 +140,30 @@ func (d *Dossier) know(own []events.Stored) error {
 	}
 	d.names = reports.NamesOf(d.settings, products)
 	d.listed = d.names.Listed
+	d.sealed, _ = firm.Customer(key)
 	return nil
+}
+
+// recordsCustomer reports whether a commit of the firm records the customer.
+func recordsCustomer(c *events.Commit, key string) bool {
+	return slices.ContainsFunc(c.Events, func(e events.Event) bool {
+		payload, err := e.Payload()
+		record, ok := payload.(*events.CustomerRecord)
+		return err == nil && ok && record.Customer == key
+	})
+}
+
+// Customer returns the job's customer as it was recorded when the job's last commit
+// was: sealed. ok is false where the job names none, or nothing of it was recorded.
+func (d *Dossier) Customer() (c events.Customer, ok bool) {
+	return d.sealed, d.sealed.Customer != ""
+}
+
+// With returns the dossier with what is known of the customer.
+func (d *Dossier) With(p *Parties) *Dossier {
+	known := *d
+	known.parties = p
+	return &known
 }
 
 // Stamp returns which records the dossier was read from.
@@ -132,6 +171,24 @@ func (d *Dossier) Stamp() Stamp { return d.stamp }
 
 // Names returns how the firm called its things then.
 func (d *Dossier) Names() reports.Names { return d.names }
+
+// Variations returns the ids of the variations that hold, in the order of their days.
+func (d *Dossier) Variations() (ids []string) {
+	for _, v := range of[*events.Variation](d) {
+		ids = append(ids, v.id)
+	}
+	return ids
+}
+
+// Days returns the days on which hours were booked, in their order.
+func (d *Dossier) Days() (days []events.Day) {
+	for _, h := range of[*events.Hours](d) {
+		if len(days) == 0 || days[len(days)-1] != h.day {
+			days = append(days, h.day)
+		}
+	}
+	return days
+}
 
 // entry is a record whose payload is of the type T.
 type entry[T events.Payload] struct {

@@ -139,14 +139,15 @@ func TestPartiesStandInThePaper(t *testing.T) {
 	}{
 		"unknown": {nil, "", true},
 		"known":   {&Parties{Name: "Invented Customer", Address: "1 Invented Lane"}, "Invented Customer", false},
+		"lost":    {&Parties{Lost: "the key is lost"}, "", true},
 		"erased":  {&Parties{Name: "must not appear", Erased: "2026-09-01"}, "2026-09-01", false},
 	} {
-		d, err := Read(Input{Firm: "invented", Job: "job", Commits: h.job.stored, Parties: c.parties})
+		d, err := Read(Input{Firm: "invented", Job: "job", Commits: h.job.stored})
 		if err != nil {
 			t.Fatal(err)
 		}
 		var values, missing []string
-		s := d.site()
+		s := d.With(c.parties).site()
 		for _, f := range s.Facts {
 			values = append(values, f.Cell.Text)
 		}

@@ -1,6 +1,8 @@
 package handover
 
 import (
+	"fmt"
+	"slices"
 	"time"
 
 	"daysheet/events"
@@ -57,9 +59,9 @@ func (p Paper) Photos() (digests []string) {
 type Stamp struct {
 	Firm       string    // key of the firm
 	Job        string    // key of the job
-	Position   uint64    // position in the log of the job's last commit
+	Position   uint64    // position in the log of the last commit that the paper is made of
 	Commits    uint64    // commits of the job up to it
-	Head       string    // hash of that commit, in hexadecimal; it covers all before
+	Head       string    // hash of the job's last commit, in hexadecimal; it covers all before
 	RecordedAt time.Time // when that commit was recorded, UTC
 }
 
@@ -148,4 +150,21 @@ func reading(n *int64) reports.Cell {
 
 func quantity(milli int64, unit events.Unit) reports.Cell {
 	return reports.Cell{Number: milli, Unit: unit, Blank: milli == 0}
+}
+
+// Lacking returns the paper with photos that cannot be shown listed as missing:
+// reasons says why, by digest.
+func (p Paper) Lacking(reasons map[string]string) Paper {
+	sections := make([]Section, len(p.Sections))
+	for i, s := range p.Sections {
+		s.Missing = slices.Clone(s.Missing)
+		for _, photo := range s.Photos {
+			if why := reasons[photo.Digest]; why != "" {
+				s.miss(fmt.Sprintf("The photo of %s (%s, %s): %s.", photo.Day, photo.Caption, photo.Digest[:12], why))
+			}
+		}
+		sections[i] = s
+	}
+	p.Sections = sections
+	return p
 }

@@ -85,11 +85,11 @@ func papers(t *testing.T, happened, asked string) string {
 			}
 			continue
 		}
-		d, err := Read(Input{Firm: "invented", Job: "job", Commits: h.job.stored, Own: h.firm.stored, Parties: parties})
+		d, err := Read(Input{Firm: "invented", Job: "job", Commits: h.job.stored, Own: h.firm.stored})
 		if err != nil {
 			t.Fatal(err)
 		}
-		p, err := ask(d, words, h.ids)
+		p, err := ask(d.With(parties), words, h.ids)
 		if err != nil {
 			t.Fatalf("%s: %v", line, err)
 		}

@@ -65,15 +65,17 @@ func (d *Dossier) customer(s *Section, o *events.Opening) {
 		s.miss("Name and address of the customer.")
 	case p.Erased != "":
 		s.dayFact("Customer's data erased on", p.Erased)
+	case p.Lost != "":
+		s.miss("Name and address of the customer: " + p.Lost + ".")
 	default:
 		s.fact("Customer", p.Name)
-		s.fact("Address of the site", p.Address)
+		s.fact("Address", p.Address)
 		s.fact("Contact", p.Contact)
 		if p.Name == "" {
 			s.miss("Name of the customer.")
 		}
 		if p.Address == "" {
-			s.miss("Address of the site.")
+			s.miss("Address of the customer.")
 		}
 	}
 }

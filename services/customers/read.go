@@ -142,6 +142,27 @@ func (d *Desk) Name(ctx context.Context, firm, key string) (string, error) {
 	return body.Says, nil
 }
 
+// Opened is a customer who was opened, or what stands in the way.
+type Opened struct {
+	Details
+	Erased events.Day // day on which the key was destroyed; empty where it was not
+	Says   string     // why nothing can be read; empty where something can
+}
+
+// Open opens a customer as the firm's events had it at some position in the log. An
+// erasure counts from when it was made, whatever the position.
+func (d *Desk) Open(firm string, c events.Customer) (Opened, error) {
+	body, err := d.show(firm, c)
+	if err != nil {
+		return Opened{}, fmt.Errorf("open customer %s: %w", c.Customer, err)
+	}
+	opened := Opened{Erased: events.Day(body.Erased), Says: body.Says}
+	if body.Details != nil {
+		opened.Details = *body.Details
+	}
+	return opened, nil
+}
+
 // jobsOf returns the jobs that name a customer, in the order of their keys.
 func (d *Desk) jobsOf(ctx context.Context, firm, customer string) ([]reports.JobRow, error) {
 	const step = 500

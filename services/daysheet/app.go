@@ -34,6 +34,8 @@ const (
 
 	photosFolder     = "photos"     // what events name by digest: as much the truth as the log
 	thumbnailsFolder = "thumbnails" // made from the photos
+
+	signingFolder = "signing" // keys that firms sign papers with
 )
 
 // appConfig is what serve decides beyond the data folder.
@@ -44,19 +46,21 @@ type appConfig struct {
 	photoLimits photos.Limits
 	httpd       httpd.Config
 	roles       roles
+	font        string // file of the font of papers; empty for the built-in ones
 }
 
 // app is the whole program, or the parts of it that run in this process, opened in
 // the order in which data walks through it.
 type app struct {
-	roles     roles
-	log       *eventlog.Log
-	store     store                // nil where intake runs alone
-	projector *projector.Projector // likewise; it only watches the store where another process projects
-	tokens    *httpd.Tokens
-	keys      *sealing.Keys // nil where no customers are served
-	photos    photos.Store  // nil where the projector runs alone
-	server    *httpd.Server
+	roles      roles
+	log        *eventlog.Log
+	store      store                // nil where intake runs alone
+	projector  *projector.Projector // likewise; it only watches the store where another process projects
+	tokens     *httpd.Tokens
+	keys       *sealing.Keys      // nil where no customers are served
+	photos     photos.Store       // nil where the projector runs alone
+	thumbnails *photos.Thumbnails // likewise
+	server     *httpd.Server
 
 	stop    context.CancelFunc
 	running sync.WaitGroup
@@ -175,13 +179,16 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 		return err
 	}
 	reporting.MountLedger(a.server, a.ledger())
+	var desk *customers.Desk
 	var nameOf func(ctx context.Context, firm, customer string) (string, error)
 	if a.roles.servesCustomers() {
-		desk, err := a.mountCustomers(ctx, frame)
-		if err != nil {
+		if desk, err = a.mountCustomers(ctx, frame); err != nil {
 			return err
 		}
 		nameOf = desk.Name
+	}
+	if err := a.mountPapers(g, cfg, frame, desk); err != nil {
+		return err
 	}
 	if a.roles.runs(roleIntake) { // it reads and records
 		err := quoting.Mount(a.server, quoting.Deps{

@@ -37,7 +37,7 @@ func (c *DemoCmd) Run(ctx context.Context, g *Globals) (err error) {
 		g.Data = inWorkingFolder(demoFolder)
 	}
 	g.quiet = true
-	a, err := openApp(ctx, g, appConfig{httpd: c.httpd()})
+	a, err := openApp(ctx, g, appConfig{httpd: c.httpd(), font: c.ReportFont})
 	if err != nil {
 		return err
 	}

@@ -58,9 +58,10 @@ func (a *app) mountPhotos(g *Globals, cfg appConfig, logger *slog.Logger) error 
 	} else {
 		logger.Warn("photos are refused: an external log is shared by processes, so give --photos, the folder they share")
 	}
+	a.thumbnails = photos.NewThumbnails(a.photos, filepath.Join(g.Data, thumbnailsFolder), logger)
 	return photos.Mount(a.server, photos.Deps{
 		Store:      a.photos,
-		Thumbnails: photos.NewThumbnails(a.photos, filepath.Join(g.Data, thumbnailsFolder), logger),
+		Thumbnails: a.thumbnails,
 		Commits:    a.log.Commits, Take: takes, BytesMax: bytesMax,
 	})
 }

@@ -56,6 +56,12 @@ func (p *ProblemDetails) About(field, value, rule string) *ProblemDetails {
 	return p
 }
 
+// Because keeps the fault behind the problem for the log, and returns p.
+func (p *ProblemDetails) Because(cause error) *ProblemDetails {
+	p.cause = cause
+	return p
+}
+
 // Error returns the detail, else the title.
 func (p *ProblemDetails) Error() string {
 	if p.Detail != "" {

@@ -74,6 +74,9 @@ func (f *Frame) AddFiles(from fs.FS, pattern string) error {
 	return nil
 }
 
+// Address returns where a file is served; empty where none of the name was added.
+func (f *Frame) Address(name string) string { return f.files[name].address }
+
 // Has reports whether a file was added.
 func (f *Frame) Has(name string) bool {
 	_, ok := f.files[name]

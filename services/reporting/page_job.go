@@ -21,6 +21,7 @@ type jobPageBody struct {
 	Marks            *tableView // what the office should look at; nil where there is nothing
 	Down             tableView
 	Open             []string
+	Papers           []link // for the customer; none where this process makes none
 	More             []link // to reports of this job
 	Reports          []jobReport
 	Photos           *photosView // nil where there are none
@@ -68,6 +69,7 @@ func (s *site) showJob(v visit) (page, error) {
 		Job: key, JobType: w.JobType(row.JobType), State: string(row.State), StateName: wording.PlainKey(string(row.State)),
 		Header: header, Down: w.down(h, s.today(names)), Open: w.open(h),
 	}
+	body.Papers = s.papersOf(key)
 	for _, d := range s.definitions {
 		if !d.WholeFirm {
 			address := "/reports/" + d.Name + "?" + url.Values{"job": {key}}.Encode()
@@ -113,6 +115,17 @@ func (w teller) said(h *wording.History, id string) string {
 // mayRecord reports whether forms are served here, and the caller may use them.
 func (s *site) mayRecord(v visit) bool {
 	return s.frame.Serves(pages.RecordPath(events.EventVoided)) && v.Caller.May(httpd.ScopeRecord)
+}
+
+// papersOf links to the papers of a job, of those that this process makes.
+func (s *site) papersOf(job string) (links []link) {
+	for _, p := range []link{{Text: "Handover report", Address: "handover"}, {Text: "Condition before start",
+		Address: "condition"}, {Text: "Quote", Address: "quote"}, {Text: "Snag list", Address: "snags"}} {
+		if s.frame.Serves("/jobs/:job/" + p.Address) {
+			links = append(links, link{Text: p.Text, Address: "/jobs/" + job + "/" + p.Address})
+		}
+	}
+	return links
 }
 
 // takeOut moves tables of the job summary to where the page has a place for them:

@@ -1,0 +1,73 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"daysheet/events"
+	papers "daysheet/reports/handover"
+	"daysheet/services/customers"
+	"daysheet/services/handover"
+	"daysheet/services/pages"
+	"daysheet/services/photos"
+)
+
+// mountPapers puts the papers of jobs on the engine. desk is nil in a process that
+// has no keys of customers.
+func (a *app) mountPapers(g *Globals, cfg appConfig, frame *pages.Frame, desk *customers.Desk) error {
+	deps := handover.Deps{
+		Frame: frame, Commits: a.log.Commits, Photos: pictures{a.photos, a.thumbnails},
+		BaseURL: cfg.httpd.BaseURL,
+		Keys:    handover.NewKeys(filepath.Join(g.Data, signingFolder)),
+	}
+	if desk != nil {
+		deps.Parties = func(_ context.Context, firm string, c events.Customer) (*papers.Parties, error) {
+			return partiesOf(desk, firm, c)
+		}
+	}
+	if cfg.font != "" {
+		var err error
+		if deps.Font, err = os.ReadFile(cfg.font); err != nil {
+			return fmt.Errorf("read font of papers: %w", err)
+		}
+	}
+	return handover.Mount(a.server, deps)
+}
+
+// partiesOf opens a customer for a paper.
+func partiesOf(desk *customers.Desk, firm string, c events.Customer) (*papers.Parties, error) {
+	opened, err := desk.Open(firm, c)
+	if err != nil {
+		return nil, err
+	}
+	p := &papers.Parties{
+		Name: opened.Name, Address: strings.ReplaceAll(opened.Address, "\n", ", "),
+		Contact: strings.Join(opened.Contacts, ", "), Erased: opened.Erased,
+	}
+	if p.Erased == "" {
+		p.Lost = opened.Says
+	}
+	return p, nil
+}
+
+// pictures is the photos of papers: those of the ledger.
+type pictures struct {
+	photos.Store
+	thumbnails *photos.Thumbnails
+}
+
+// Open returns a photo as it was sent.
+func (p pictures) Open(ctx context.Context, firm, digest string) (io.ReadCloser, error) {
+	file, _, err := p.Store.Open(ctx, firm, digest)
+	return file, err
+}
+
+// Thumbnail returns a photo as a JPEG that fills a third of a sheet sharply.
+func (p pictures) Thumbnail(ctx context.Context, firm, digest string) ([]byte, error) {
+	const width = 640
+	return p.thumbnails.Make(ctx, firm, digest, width)
+}

@@ -1,0 +1,4 @@
+package handover
+
+// checkAt is the public page that checks papers.
+const checkAt = "/check"
