@@ -17,6 +17,7 @@ type chaos struct {
 	killing time.Duration // how long leaders are killed
 	parted  time.Duration // how long a node is cut off
 	without time.Duration // how long ClickHouse is gone
+	disk    bool          // whether a node loses its disk
 	writers int
 	seed    uint64
 }
@@ -29,7 +30,7 @@ func (c chaos) run(ctx context.Context, t *topology) error {
 	defer stop()
 	done := load.Persist(sending, []writers.Server{t.plain.server(), t.intake.server()})
 	type phase = func(context.Context, *topology, *writers.Load) error
-	for _, phase := range []phase{c.killLeaders, c.partLeader, c.stopClickHouse} {
+	for _, phase := range []phase{c.killLeaders, c.partLeader, c.loseDisk, c.stopClickHouse} {
 		if err := phase(ctx, t, load); err != nil {
 			stop()
 			return errors.Join(err, <-done)
@@ -46,7 +47,9 @@ func (c chaos) run(ctx context.Context, t *topology) error {
 }
 
 // partition is the stream that the load's firm is in.
-func partition() string { return fmt.Sprintf("LEDGER_%02d", eventlog.Partition(firm)) }
+func partition() string { return streamOf(eventlog.Partition(firm)) }
+
+func streamOf(partition uint8) string { return fmt.Sprintf("LEDGER_%02d", partition) }
 
 // wait lets time pass: it is the experiment, and not a wait for something.
 func wait(ctx context.Context, d time.Duration) {
@@ -99,6 +102,42 @@ func (c chaos) partLeader(ctx context.Context, t *topology, load *writers.Load) 
 		return errors.New("nothing was acknowledged while a node was cut off: two of three nodes must be enough")
 	}
 	return ctx.Err()
+}
+
+// loseDisk kills the leader, takes its disk and starts it with an empty one. Once it
+// has everything again another node is killed, so that what it has must serve.
+func (c chaos) loseDisk(ctx context.Context, t *topology, load *writers.Load) error {
+	if !c.disk {
+		return nil
+	}
+	leader, err := untilLeader(ctx, t)
+	if err != nil {
+		return err
+	}
+	t.nats.servers[leader].kill()
+	if err := t.nats.emptyDisk(leader); err != nil {
+		return err
+	}
+	begin := time.Now()
+	if err := t.nats.servers[leader].start(ctx); err != nil {
+		return err
+	}
+	for err := t.nats.complete(ctx); err != nil; err = t.nats.complete(ctx) {
+		if time.Since(begin) > 5*time.Minute || ctx.Err() != nil {
+			return fmt.Errorf("a node with an empty disk does not come back: %w", err)
+		}
+		wait(ctx, 200*time.Millisecond)
+	}
+	took := time.Since(begin)
+	other := t.nats.servers[(leader+1)%nodes]
+	other.kill()
+	if err := load.More(ctx, 100); err != nil {
+		return err
+	}
+	fmt.Printf("node %d lost its disk: it had all again after %v, and then served without node %d; "+
+		"%d events acknowledged by then\n", leader,
+		took.Round(100*time.Millisecond), (leader+1)%nodes, load.Acknowledged())
+	return other.start(ctx)
 }
 
 // silence lets time pass and returns how long nothing was acknowledged at a stretch.

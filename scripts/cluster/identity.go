@@ -19,11 +19,14 @@ import (
 )
 
 // identity is the house's own authority, and the certificates and keys of those
-// that it knows. All of it lives as long as the topology.
+// that it knows. The authority's key is kept in memory alone, so that nobody can
+// issue more later.
 type identity struct {
 	folder    string
 	authority *x509.Certificate
 	key       *ecdsa.PrivateKey
+	hosts     []string // names that the nodes are reached under
+	until     time.Time
 	users     map[string]string // role of a user -> public half of its nkey
 }
 
@@ -33,15 +36,17 @@ func users() map[string]string {
 		"operator": "LEDGER_OPERATOR"}
 }
 
-func newIdentity(folder string) (*identity, error) {
-	i := &identity{folder: folder, users: map[string]string{}}
+// newIdentity writes certificates and keys into a folder. They are good until the
+// moment given.
+func newIdentity(folder string, hosts []string, until time.Time) (*identity, error) {
+	i := &identity{folder: folder, hosts: hosts, until: until, users: map[string]string{}}
 	var err error
 	if i.key, err = ecdsa.GenerateKey(elliptic.P256(), rand.Reader); err != nil {
 		return nil, err
 	}
 	template := &x509.Certificate{
 		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "the house's own authority"},
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(24 * time.Hour), IsCA: true,
+		NotBefore: time.Now().Add(-time.Hour), NotAfter: i.until, IsCA: true,
 		KeyUsage: x509.KeyUsageCertSign, BasicConstraintsValid: true,
 	}
 	raw, err := x509.CreateCertificate(rand.Reader, template, template, &i.key.PublicKey, i.key)
@@ -72,8 +77,8 @@ func (i *identity) issue(name string, serial int64, usage []x509.ExtKeyUsage) er
 	}
 	template := &x509.Certificate{
 		SerialNumber: big.NewInt(serial), Subject: pkix.Name{CommonName: name}, NotBefore: time.Now().Add(-time.Hour),
-		NotAfter: time.Now().Add(24 * time.Hour), KeyUsage: x509.KeyUsageDigitalSignature, ExtKeyUsage: usage,
-		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, DNSNames: []string{"localhost"},
+		NotAfter: i.until, KeyUsage: x509.KeyUsageDigitalSignature, ExtKeyUsage: usage,
+		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, DNSNames: append([]string{"localhost"}, i.hosts...),
 	}
 	raw, err := x509.CreateCertificate(rand.Reader, template, i.authority, &key.PublicKey, i.key)
 	if err != nil {

@@ -10,6 +10,8 @@ import (
 
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
+
+	"daysheet/services/eventlog"
 )
 
 // nodes is how many NATS servers there are: each keeps a copy of the log.
@@ -20,7 +22,8 @@ const nodes = 3
 type natsCluster struct {
 	servers []*process
 	who     *identity
-	ports   []int // of clients
+	ports   []int    // of clients
+	stores  []string // folders
 	proxies map[[2]int]*proxy
 }
 
@@ -54,7 +57,7 @@ func startNATS(ctx context.Context, program, folder string, who *identity) (*nat
 		server := &process{name: fmt.Sprintf("nats-%d", i), program: program,
 			args: []string{"-c", filepath.Join(own, natsFiles[0])}, env: c.environment(i, routes[i], own, who),
 			ready: natsReady, log: filepath.Join(folder, fmt.Sprintf("nats-%d.log", i))}
-		c.servers = append(c.servers, server)
+		c.servers, c.stores = append(c.servers, server), append(c.stores, storeIn(own))
 	}
 	for _, s := range c.servers {
 		if err := s.start(ctx); err != nil {
@@ -89,11 +92,13 @@ func configure(folder string, monitor int) error {
 	return nil
 }
 
+func storeIn(folder string) string { return filepath.Join(folder, "data") }
+
 // environment is what differs between nodes.
 func (c *natsCluster) environment(i, route int, folder string, who *identity) []string {
 	env := []string{
 		fmt.Sprintf("NATS_NAME=node-%d", i), fmt.Sprintf("NATS_LISTEN=127.0.0.1:%d", c.ports[i]),
-		fmt.Sprintf("NATS_CLUSTER_LISTEN=127.0.0.1:%d", route), "NATS_STORE=" + filepath.Join(folder, "data"),
+		fmt.Sprintf("NATS_CLUSTER_LISTEN=127.0.0.1:%d", route), "NATS_STORE=" + storeIn(folder),
 		"NATS_CERT=" + who.file("node.pem"), "NATS_KEY=" + who.file("node.key"), "NATS_CA=" + who.file("ca.pem"),
 	}
 	for to := range nodes {
@@ -118,36 +123,66 @@ func (c *natsCluster) url() string {
 	return strings.Join(urls, ",")
 }
 
-// leader returns the number of the server that leads a stream.
-func (c *natsCluster) leader(ctx context.Context, stream string) (int, error) {
+// ask asks the cluster as its operator.
+func (c *natsCluster) ask(ctx context.Context, question func(context.Context, jetstream.JetStream) error) error {
 	key, err := nats.NkeyOptionFromSeed(c.who.file("operator.nk"))
 	if err != nil {
-		return 0, fmt.Errorf("ask for the leader: %w", err)
+		return fmt.Errorf("ask as operator: %w", err)
 	}
 	conn, err := nats.Connect(c.url(), key, nats.RootCAs(c.who.file("ca.pem")), nats.MaxReconnects(-1),
 		nats.ClientCert(c.who.file("client.pem"), c.who.file("client.key")), nats.CustomInboxPrefix("_INBOX_operator"))
 	if err != nil {
-		return 0, fmt.Errorf("ask for the leader: %w", err)
+		return fmt.Errorf("ask as operator: %w", err)
 	}
 	defer conn.Close()
 	js, err := jetstream.New(conn)
 	if err != nil {
-		return 0, err
+		return err
 	}
-	s, err := js.Stream(ctx, stream)
-	if err != nil {
-		return 0, fmt.Errorf("ask for the leader: %w", err)
-	}
-	info, err := s.Info(ctx)
-	if err != nil {
-		return 0, fmt.Errorf("ask for the leader: %w", err)
-	}
-	var number int
-	if _, err := fmt.Sscanf(info.Cluster.Leader, "node-%d", &number); err != nil {
-		return 0, fmt.Errorf("stream %s has no leader now (%q)", stream, info.Cluster.Leader)
-	}
-	return number, nil
+	return question(ctx, js)
 }
+
+// leader returns the number of the server that leads a stream.
+func (c *natsCluster) leader(ctx context.Context, stream string) (number int, err error) {
+	return number, c.ask(ctx, func(ctx context.Context, js jetstream.JetStream) error {
+		s, err := js.Stream(ctx, stream)
+		if err != nil {
+			return fmt.Errorf("ask for the leader: %w", err)
+		}
+		leader := s.CachedInfo().Cluster.Leader
+		if _, err := fmt.Sscanf(leader, "node-%d", &number); err != nil {
+			return fmt.Errorf("stream %s has no leader now (%q)", stream, leader)
+		}
+		return nil
+	})
+}
+
+// complete fails unless all nodes keep all of the log.
+func (c *natsCluster) complete(ctx context.Context) error {
+	return c.ask(ctx, func(ctx context.Context, js jetstream.JetStream) error {
+		for partition := range eventlog.Partitions {
+			name := streamOf(uint8(partition))
+			s, err := js.Stream(ctx, name)
+			if err != nil {
+				return fmt.Errorf("ask for the replicas of %s: %w", name, err)
+			}
+			cluster := s.CachedInfo().Cluster
+			with := 1
+			for _, replica := range cluster.Replicas {
+				if replica.Current && !replica.Offline {
+					with++
+				}
+			}
+			if with < nodes || cluster.Leader == "" {
+				return fmt.Errorf("%s is current on %d of %d nodes", name, with, nodes)
+			}
+		}
+		return nil
+	})
+}
+
+// emptyDisk removes what a node that does not run has kept.
+func (c *natsCluster) emptyDisk(node int) error { return os.RemoveAll(c.stores[node]) }
 
 // part cuts a node off from the others, or lets it come back.
 func (c *natsCluster) part(node int, cut bool) {

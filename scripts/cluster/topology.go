@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
+	"time"
 )
 
 // topology is the whole house of deploy/ on one machine: three NATS servers that
@@ -40,7 +41,7 @@ func up(ctx context.Context, folder string) (t *topology, err error) {
 	if err != nil {
 		return t, err
 	}
-	who, err := newIdentity(folder)
+	who, err := newIdentity(folder, nil, time.Now().Add(24*time.Hour))
 	if err != nil {
 		return t, err
 	}
