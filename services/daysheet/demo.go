@@ -1,9 +1,11 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net/http"
 	"time"
 
@@ -60,12 +62,17 @@ func (c *DemoCmd) fill(ctx context.Context, a *app) error {
 	if err != nil || last > 0 {
 		return err
 	}
-	firm, err := demo.Generate(demo.Options{Seed: c.Seed, Today: time.Now(), Jobs: c.Jobs})
+	firm, err := demo.Generate(demo.Options{Seed: c.Seed, Today: time.Now(), Jobs: c.Jobs, Photos: true})
 	if err != nil {
 		return err
 	}
 	to := a.inProcess(httpd.Caller{Firm: demoFirm, Name: "demo", Scopes: httpd.Scopes()})
 	bar := newProgress("inventing a firm")
+	for p := range firm.Photos() {
+		if err := to.sendPhoto(ctx, p); err != nil {
+			return fmt.Errorf("invent the firm: %w", err)
+		}
+	}
 	done, total := uint64(0), uint64(firm.Events())
 	for s := range firm.Submissions() {
 		if _, err := to.record(ctx, s.Events); err != nil {
@@ -76,6 +83,16 @@ func (c *DemoCmd) fill(ctx context.Context, a *app) error {
 	}
 	bar.finish()
 	return a.catchUp(ctx, demoFirm)
+}
+
+// sendPhoto sends a photo as a phone does.
+func (c *client) sendPhoto(ctx context.Context, p demo.Photo) error {
+	answer, err := c.request(ctx, http.MethodPut, "/v1/photos/"+p.Digest, "image/jpeg", bytes.NewReader(p.JPEG))
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(io.Discard, answer.Body)
+	return errors.Join(err, answer.Body.Close())
 }
 
 // demoToken makes a token for this run; those of earlier runs are revoked.

@@ -30,6 +30,8 @@ type Options struct {
 	// Jobs is the number of finished jobs, 1 to [JobsMax]; 0 is [JobsDefault].
 	// They fill three years for each [JobsDefault] jobs. Two more are running.
 	Jobs int
+	// Photos asks for drawn photos of a few jobs, see [Firm.Photos].
+	Photos bool
 }
 
 // Bounds on the number of finished jobs.
@@ -48,6 +50,7 @@ type Firm struct {
 	Name string
 
 	submissions []Submission
+	photos      []Photo
 }
 
 // Submission is what was sent at once: events of one job, or of the firm.
@@ -107,9 +110,13 @@ func generate(opts Options, key, name string) (*Firm, error) {
 	g := newGenerator(opts, zone, name)
 	g.jobs()
 	g.firm()
+	slices.SortStableFunc(g.out, func(a, b Submission) int { return a.At.Compare(b.At) })
+	var photos []Photo
+	if opts.Photos {
+		photos = g.photograph()
+	}
 	if g.err != nil {
 		return nil, g.err
 	}
-	slices.SortStableFunc(g.out, func(a, b Submission) int { return a.At.Compare(b.At) })
-	return &Firm{Key: key, Name: name, submissions: g.out}, nil
+	return &Firm{Key: key, Name: name, submissions: g.out, photos: photos}, nil
 }

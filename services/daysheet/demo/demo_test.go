@@ -163,7 +163,7 @@ func TestSize(t *testing.T) {
 	for _, want := range events.Types() {
 		switch want {
 		case events.PhotoAttached, events.JobReopened, events.RateRejected:
-			// the demo has no photos, reopens nothing and leaves proposals to the reader
+			// the demo names photos in its records, reopens nothing and leaves proposals to the reader
 		default:
 			if types[want] == 0 {
 				t.Errorf("no %s", want)

@@ -75,7 +75,7 @@ const office = "office"
 // newJob draws a job: its size, its lines, and what they will come to.
 func (g *generator) newJob(number int, k kindOfJob, c crew, start events.Day) *job {
 	j := &job{
-		generator: g, number: number, key: fmt.Sprintf("d-%04d", number), kind: k, jobType: k.jobType, crew: c,
+		generator: g, number: number, key: g.jobKey(number), kind: k, jobType: k.jobType, crew: c,
 		rng: g.truth.rand(fmt.Sprintf("job %d", number)), start: start, day: start, worked: map[string]int{},
 	}
 	j.effect = j.rng.NormFloat64() * jobSD
@@ -106,6 +106,9 @@ func (g *generator) newJob(number int, k kindOfJob, c crew, start events.Day) *j
 	j.addLine(revision, work{phase: cleaning, task: "clean", perFloor: 1}, floor)
 	return j
 }
+
+// jobKey returns the key of a job by its number.
+func (g *generator) jobKey(number int) string { return fmt.Sprintf("d-%04d", number) }
 
 // offered returns the day of the estimate.
 func (j *job) offered() events.Day { return workdayOn(j.start.Add(-16 - j.number%9)) }
