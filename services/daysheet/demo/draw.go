@@ -117,5 +117,6 @@ func label(img *image.RGBA, text string) {
 	fill(bar, bar.Rect, color.RGBA{0x20, 0x24, 0x28, 0xff})
 	pen := font.Drawer{Dst: bar, Src: image.NewUniform(color.White), Face: basicfont.Face7x13, Dot: fixed.P(4, 13)}
 	pen.DrawString(text)
-	draw.NearestNeighbor.Scale(img, image.Rect(0, sceneHeight-2*high, sceneWidth, sceneHeight), bar, bar.Rect, draw.Src, nil)
+	below := image.Rect(0, sceneHeight-2*high, sceneWidth, sceneHeight)
+	draw.NearestNeighbor.Scale(img, below, bar, bar.Rect, draw.Src, nil)
 }

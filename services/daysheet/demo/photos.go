@@ -83,7 +83,8 @@ func photographed(e *events.Event, most int) ([]Photo, error) {
 	var digests *[]string
 	switch p := payload.(type) {
 	case *events.Condition:
-		scenes, digests = []scene{{room: p.Location, item: p.Item, marked: p.Damaged, about: "Before: " + p.Location}}, &p.Photos
+		scenes = []scene{{room: p.Location, item: p.Item, marked: p.Damaged, about: "Before: " + p.Location}}
+		digests = &p.Photos
 	case *events.Protection:
 		if p.Task != "protect-floor" {
 			return nil, nil
