@@ -32,6 +32,7 @@ type CLI struct {
 	Erase    EraseCmd    `cmd:"" help:"Erase a customer: destroy the key of what is sealed."`
 	Token    TokenCmd    `cmd:"" help:"Add, list and revoke the tokens that give access."`
 	Prepare  PrepareCmd  `cmd:"" help:"Make the log's streams on an external NATS server, with the operator's key."`
+	Migrate  MigrateCmd  `cmd:"" help:"Move the log from the data folder to an external NATS server or cluster."`
 	Version  VersionCmd  `cmd:"" help:"Print the version."`
 }
 

@@ -31,8 +31,9 @@ func (p *progress) update(done, total uint64) {
 	_ = p.bar.Set64(int64(done))
 }
 
+// finish clears the bar, where there is one.
 func (p *progress) finish() {
-	if p.bar != nil {
+	if p != nil && p.bar != nil {
 		_ = p.bar.Finish()
 	}
 }

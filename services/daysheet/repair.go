@@ -4,13 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
 
 	"daysheet/events"
 	"daysheet/services/eventlog"
-	"daysheet/services/facts/duckdb"
 	"daysheet/services/projector"
 )
 
@@ -40,11 +36,8 @@ func (c *RepairCmd) Run(ctx context.Context, g *Globals) (err error) {
 	if err := g.needLedger(c.NATSFlags); err != nil {
 		return err
 	}
-	archive, end, err := c.archive(ctx, g)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, end()) }()
+	archive := archiveOf(g, c.StoreFlags)
+	defer func() { err = errors.Join(err, archive.close()) }()
 	cfg := logConfig(g, c.NATSFlags, g.logger())
 	bar := newProgress("repair")
 	report, err := eventlog.Repair(ctx, cfg, archive, bar.update)
@@ -62,28 +55,6 @@ func (c *RepairCmd) Run(ctx context.Context, g *Globals) (err error) {
 		fmt.Printf("the old log is kept in %s; check the ledger with \"daysheet verify\", then delete it\n", report.Aside)
 	}
 	return nil
-}
-
-// archive opens the store that has the copy, as it is: a file that cannot be read is
-// not set aside here, since it may be the only copy. Where there is none, the log
-// has to do alone.
-func (c *RepairCmd) archive(ctx context.Context, g *Globals) (_ eventlog.Archive, end func() error, err error) {
-	if c.ClickHouse != "" {
-		s, err := openStore(ctx, g, c.StoreFlags, g.logger())
-		if err != nil {
-			return nil, nil, err
-		}
-		return s, s.Close, nil
-	}
-	path := filepath.Join(g.Data, factsFile)
-	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		return nil, func() error { return nil }, nil
-	}
-	s, err := duckdb.Open(ctx, path, duckdb.Options{})
-	if err != nil {
-		return nil, nil, err
-	}
-	return s, s.Close, nil
 }
 
 // adviseRepair adds the way out to an error that says the log is damaged.

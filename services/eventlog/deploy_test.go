@@ -299,7 +299,7 @@ func TestDeployedDoors(t *testing.T) {
 		"no key":              {func(c *Config) { c.NKeyFile = "" }, "Authorization"},
 		"unknown key":         {func(c *Config) { c.NKeyFile = d.authority.path("unknown.nk") }, "Authorization"},
 		"no certificate":      {func(c *Config) { c.CertFile, c.KeyFile = "", "" }, "tls"},
-		"foreign certificate": {func(c *Config) { c.CertFile, c.KeyFile = stranger.path("client.pem"), stranger.path("client.key") }, "certificate"},
+		"foreign certificate": {func(c *Config) { c.CertFile, c.KeyFile = stranger.path("client.pem"), stranger.path("client.key") }, "tls"},
 		"untrusted server":    {func(c *Config) { c.CAFile = stranger.path("ca.pem") }, "certificate"},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -21,6 +21,9 @@
 // sequences of all commits since the 64th before. What is proved is proved by the
 // hash chain inside the commits.
 //
+// An embedded log can be moved into an external one with [Migrate]: the sequences stay,
+// and the old log is marked and refuses to open.
+//
 // # Who is asked
 //
 // In a cluster a replica may not know the newest commits yet, and one without a

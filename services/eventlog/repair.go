@@ -55,6 +55,9 @@ func Repair(
 		return report, err
 	}
 	defer func() { err = errors.Join(err, lock.Close()) }()
+	if err := notMoved(cfg.Dir); err != nil {
+		return report, err
+	}
 	r := &repair{cfg: cfg, archive: archive, progress: progress}
 	if r.progress == nil {
 		r.progress = func(uint64, uint64) {}

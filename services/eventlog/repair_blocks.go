@@ -75,6 +75,31 @@ func readBlocks(
 	return damage, torn, nil
 }
 
+// lastInBlocks returns the greatest sequence of a partition that can be read; 0 if
+// there is none.
+func lastInBlocks(dir string, partition uint8) (last uint64, err error) {
+	folder := filepath.Join(streamFolder(dir, partition), "msgs")
+	numbers, err := blockNumbers(folder)
+	for i := len(numbers) - 1; i >= 0 && last == 0 && err == nil; i-- {
+		var content []byte
+		if content, err = os.ReadFile(filepath.Join(folder, fmt.Sprintf("%d.blk", numbers[i]))); err != nil {
+			break
+		}
+		var b *block
+		if b, err = newBlock(content, partition, numbers[i]); err != nil {
+			break
+		}
+		err = b.each(func(s events.Stored) error {
+			last = s.Sequence
+			return nil
+		})
+	}
+	if err != nil {
+		return 0, fmt.Errorf("read the end of partition %d: %w", partition, err)
+	}
+	return last, nil
+}
+
 // blockNumbers returns the numbers of the block files in a folder, in order; none
 // where the folder does not exist.
 func blockNumbers(folder string) ([]uint32, error) {

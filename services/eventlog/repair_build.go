@@ -90,6 +90,7 @@ type window struct {
 	sequences []uint64
 	futures   []jetstream.PubAckFuture
 	bytes     int
+	last      uint64 // sequence that was answered last
 }
 
 // add takes in a commit that was sent, and waits where there are many.
@@ -113,6 +114,7 @@ func (w *window) settle(ctx context.Context) error {
 				return fmt.Errorf("sequence %d: the new log put the commit at sequence %d of %s",
 					w.sequences[i], ack.Sequence, ack.Stream)
 			}
+			w.last = ack.Sequence
 		case err := <-future.Err():
 			return fmt.Errorf("sequence %d: write to the new log: %w", w.sequences[i], err)
 		case <-ctx.Done():

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"net"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -113,10 +114,14 @@ func settle(err error) error {
 		codeTooManyRequests:
 		return &unsettled{err}
 	}
+	if errors.As(err, new(*net.OpError)) {
+		return &unsettled{err}
+	}
 	for _, passing := range []error{
 		context.DeadlineExceeded, context.Canceled, nats.ErrTimeout, nats.ErrNoResponders, jetstream.ErrNoStreamResponse,
 		nats.ErrConnectionReconnecting, nats.ErrReconnectBufExceeded, nats.ErrDisconnected, nats.ErrStaleConnection,
-		jetstream.ErrInvalidJSAck,
+		jetstream.ErrInvalidJSAck, jetstream.ErrAsyncPublishTimeout, jetstream.ErrTooManyStalledMsgs,
+		net.ErrClosed,
 	} {
 		if errors.Is(err, passing) {
 			return &unsettled{err}

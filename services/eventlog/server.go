@@ -27,6 +27,9 @@ func startEmbedded(ctx context.Context, cfg Config) (*embedded, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := notMoved(cfg.Dir); err != nil {
+		return nil, errors.Join(err, lock.Close())
+	}
 	s, err := startServer(ctx, cfg)
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("start log server in %s: %w", cfg.Dir, err), lock.Close())

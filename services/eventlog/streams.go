@@ -59,7 +59,7 @@ func openStreams(
 }
 
 // errMissing says that an external server does not have a stream.
-var errMissing = errors.New("a stream of the ledger is not there")
+var errMissing = errors.New("the log is not prepared")
 
 // eachPartition does something to the stream of each partition, side by side, and
 // says once what is wrong with all of them.
@@ -93,8 +93,8 @@ func eachPartition(
 	}
 	err := errors.Join(failures[:]...)
 	if missing > 0 {
-		err = errors.Join(fmt.Errorf("%d of the log's %d streams are not on the server at %s: "+
-			"run \"daysheet prepare\" with the operator's key, once", missing, Partitions, cfg.URL), err)
+		err = errors.Join(fmt.Errorf("%w: %d of the log's %d streams are not on the server at %s: "+
+			"run \"daysheet prepare\" with the operator's key, once", errMissing, missing, Partitions, cfg.URL), err)
 	}
 	return err
 }
