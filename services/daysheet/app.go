@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"daysheet/events"
+	"daysheet/services/crew"
 	"daysheet/services/customers"
 	"daysheet/services/eventlog"
 	"daysheet/services/facts/clickhouse"
@@ -190,18 +191,8 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 	if err := a.mountPapers(g, cfg, frame, desk); err != nil {
 		return err
 	}
-	if a.roles.runs(roleIntake) { // it reads and records
-		err := quoting.Mount(a.server, quoting.Deps{
-			Store: a.store, Names: a.projector.Names, Position: a.positionFor, Record: a.log.Record, Clock: time.Now,
-		})
-		if err != nil {
-			return err
-		}
-		err = office.Mount(a.server, office.Deps{
-			Frame: frame, Store: a.store, Tokens: a.tokens, Names: a.projector.Names, Commits: a.log.Commits,
-			Record: a.log.Record, Position: a.positionFor, Clock: time.Now,
-		})
-		if err != nil {
+	if a.roles.runs(roleIntake) {
+		if err := a.mountRecording(frame); err != nil {
 			return err
 		}
 	}
@@ -209,6 +200,28 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 		Frame: frame, Store: a.store, Names: a.projector.Names, Commits: a.log.Commits, Watch: a.projector.Watch,
 		Position: a.positionFor,
 		Clock:    time.Now, Customer: nameOf, Photos: a.photos,
+	})
+}
+
+// mountRecording puts the routes on the engine that read and record: quotes, the
+// office's forms and the crew's phones.
+func (a *app) mountRecording(frame *pages.Frame) error {
+	err := quoting.Mount(a.server, quoting.Deps{
+		Store: a.store, Names: a.projector.Names, Position: a.positionFor, Record: a.log.Record, Clock: time.Now,
+	})
+	if err != nil {
+		return err
+	}
+	err = office.Mount(a.server, office.Deps{
+		Frame: frame, Store: a.store, Tokens: a.tokens, Names: a.projector.Names, Commits: a.log.Commits,
+		Record: a.log.Record, Position: a.positionFor, Clock: time.Now,
+	})
+	if err != nil {
+		return err
+	}
+	return crew.Mount(a.server, crew.Deps{
+		Jobs: a.store.Jobs, Names: a.projector.Names, Commits: a.log.Commits, Position: a.positionFor, Tokens: a.tokens,
+		Clock: time.Now,
 	})
 }
 

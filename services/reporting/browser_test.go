@@ -28,7 +28,8 @@ func browse(t *testing.T, s *stack) context.Context {
 // browserPages are the pages that are looked at.
 func browserPages() []string {
 	return []string{
-		"/", "/?state=closed", "/jobs/stair-1", "/jobs/flat-2", "/jobs/hall-4", "/jobs/nowhere", "/nowhere", "/?state=finished", "/help", "/licences",
+		"/", "/?state=closed", "/jobs/stair-1", "/jobs/flat-2", "/jobs/hall-4", "/jobs/nowhere", "/nowhere",
+		"/?state=finished", "/help", "/licences",
 		"/reports/job-summary", "/reports/job-summary?job=stair-1", "/reports/estimate-vs-actual?job=stair-1",
 		"/reports", "/quotes", "/quotes?grade=painter&task=coat&surface=wall&method=roller&of=quantity&quantity=40&coats=2",
 		"/reports/job-costing?job=stair-1", "/reports/cost-differences?job=stair-1", "/reports/earned-value?job=stair-1",
@@ -41,10 +42,6 @@ func browserPages() []string {
 
 // missingPages are addresses at which there is nothing.
 func missingPages() []string { return []string{"/jobs/nowhere", "/nowhere"} }
-
-// endOfPage is written to the console when everything was looked at, so that
-// messages before it can be counted without waiting for a time.
-const endOfPage = "end of page"
 
 // TestPagesInABrowser opens each page wide and narrow, light and dark: nothing
 // on the console (where breaches of the content policy would stand), no sideways
@@ -68,17 +65,13 @@ func TestPagesInABrowser(t *testing.T) {
 
 func lookAt(t *testing.T, ctx context.Context, address, path string) {
 	t.Helper()
-	console := chromedp.Console(ctx)
-	must(t, chromedp.Do(ctx, chromedp.Navigate(address)))
-	got := browsertest.Look(t, ctx, path)
-	must(t, chromedp.Do(ctx, chromedp.Evaluate[chromedp.Void](`console.debug("`+endOfPage+`")`)))
-	for message, err := range console {
-		must(t, err)
-		if strings.Contains(message.Text, endOfPage) {
-			break
-		}
+	var got browsertest.Seen
+	for _, message := range browsertest.Console(t, ctx, func() {
+		must(t, chromedp.Do(ctx, chromedp.Navigate(address)))
+		got = browsertest.Look(t, ctx, path)
+	}) {
 		// The browser itself writes down that a page is not there.
-		if !slices.Contains(missingPages(), path) || !strings.Contains(message.Text, "404") {
+		if !slices.Contains(missingPages(), path) || !strings.Contains(message, "404") {
 			t.Errorf("on the console: %s", message)
 		}
 	}

@@ -16,18 +16,36 @@ import (
 // Open starts a browser with a fresh profile, which ends with the test.
 func Open(t *testing.T) context.Context {
 	t.Helper()
+	ctx, _ := OpenProfile(t, t.TempDir())
+	return ctx
+}
+
+// OpenProfile starts a browser on the folder of a profile. It ends with the test, or
+// before it by kill: without a warning, as a phone ends that is switched off.
+func OpenProfile(t *testing.T, profile string) (ctx context.Context, kill func()) {
+	t.Helper()
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-quic", true),
+		chromedp.UserDataDir(profile), chromedp.Flag("disable-quic", true),
 		chromedp.Flag("disable-component-update", true))
 	allocator, stop := chromedp.NewExecAllocator(context.Background(), options...)
 	t.Cleanup(stop)
-	ctx, _ := chromedp.NewContext(allocator)
+	ctx, _ = chromedp.NewContext(allocator)
+	killed := false
 	t.Cleanup(func() {
+		if killed {
+			return
+		}
 		if err := chromedp.Cancel(ctx); err != nil {
 			t.Errorf("close browser: %v", err)
 		}
 	})
-	return ctx
+	return ctx, func() {
+		killed = true
+		if err := chromedp.FromContext(ctx).Browser.Process().Kill(); err != nil {
+			t.Errorf("kill browser: %v", err)
+		}
+		stop()
+	}
 }
 
 // View is how a page is looked at.
@@ -77,7 +95,11 @@ const look = `(async () => {
 // wider than the window or where axe-core finds anything.
 func Look(t *testing.T, ctx context.Context, page string) Seen {
 	t.Helper()
-	must(t, chromedp.Do(ctx, chromedp.Evaluate[chromedp.Void](axe(t))))
+	known, err := chromedp.Run(ctx, chromedp.Evaluate[bool](`typeof axe !== 'undefined'`))
+	must(t, err)
+	if !known {
+		must(t, chromedp.Do(ctx, chromedp.Evaluate[chromedp.Void](axe(t))))
+	}
 	got, err := chromedp.Run(ctx, chromedp.Evaluate[Seen](look, chromedp.EvalAwaitPromise))
 	must(t, err)
 	if got.Width > got.Inner {
@@ -87,6 +109,28 @@ func Look(t *testing.T, ctx context.Context, page string) Seen {
 		t.Errorf("%s: axe-core: %s", page, v)
 	}
 	return got
+}
+
+// endOfLook is written to the console when everything was looked at, so that messages
+// before it can be counted without waiting for a time.
+const endOfLook = "end of the look"
+
+// Console returns what is written to the console while look runs. Breaches of the
+// content policy stand there too.
+func Console(t *testing.T, ctx context.Context, look func()) []string {
+	t.Helper()
+	var said []string
+	console := chromedp.Console(ctx)
+	look()
+	must(t, chromedp.Do(ctx, chromedp.Evaluate[chromedp.Void](`console.debug("`+endOfLook+`")`)))
+	for message, err := range console {
+		must(t, err)
+		if strings.Contains(message.Text, endOfLook) {
+			break
+		}
+		said = append(said, message.String())
+	}
+	return said
 }
 
 // KeepPicture writes a picture of the page into the folder that SCREENSHOTS names,
@@ -99,7 +143,7 @@ func KeepPicture(t *testing.T, ctx context.Context, name string) {
 	}
 	picture, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
 	must(t, err)
-	name = strings.NewReplacer("/", "_", "?", "_", "&", "_", "=", "_").Replace(name)
+	name = strings.NewReplacer("/", "_", "?", "_", "&", "_", "=", "_", "#", "_").Replace(name)
 	must(t, os.WriteFile(filepath.Join(dir, name+".png"), picture, 0o600))
 }
 

@@ -1,0 +1,304 @@
+// Puts the page together: which view the address asks for, what is kept, what is sent.
+import { fetchDay, withOutbox } from './day.js';
+import { h } from './dom.js';
+import { makeForm, rawOf, settled } from './form.js';
+import { kindOf, kinds, reasonText } from './kinds.js';
+import { add, again, condition, discard, makeEvent, mend, newItem, onChange, send, stamp, takeBack } from './outbox.js';
+import { all, put, read, remove } from './store.js';
+import { helpView, jobView, outboxView, todayView } from './views.js';
+import { dayName, says } from './words.js';
+
+const main = document.getElementById('main');
+const known = { day: undefined, kept: null, refused: false, items: [], me: '', said: '' };
+const clockOff = 5 * 60 * 1000;
+const longWait = 24 * 3600 * 1000;
+
+const jobNow = (key) => {
+  const job = known.day?.jobs.find((j) => j.job === key);
+  return job && withOutbox(job, known.day, known.items);
+};
+
+const noticeOf = new Map();
+const notice = (name, text, ...actions) => {
+  noticeOf.get(name)?.remove();
+  noticeOf.delete(name);
+  if (!text) return;
+  const box = h('div', { class: 'notice', id: `notice-${name}` }, h('p', { role: 'alert' }, text), actions);
+  noticeOf.set(name, box);
+  document.getElementById('notices').append(box);
+};
+
+const showState = () => {
+  const waiting = known.items.filter((i) => i.state === 'waiting').length;
+  const rejected = known.items.filter((i) => i.state === 'rejected').length;
+  const why = { offline: ' No connection.', 'signed-out': ' This phone has no access: ask the office for a new code.',
+    'other-firm': ' It belongs to another firm than this phone is paired with now.' }[condition.now] ?? '';
+  const parts = [known.said, waiting > 0 && `${waiting} waiting to be sent.${why}`, rejected > 0 && `${rejected} not taken: see the outbox.`,
+    waiting + rejected === 0 && 'Everything is sent.'];
+  const text = parts.filter(Boolean).join(' ');
+  const line = document.getElementById('state');
+  if (line.textContent !== text) line.textContent = text;
+  document.getElementById('count').textContent = waiting + rejected > 0 ? `(${waiting + rejected})` : '';
+  const since = Math.min(...known.items.filter((i) => i.state === 'waiting').map((i) => i.since));
+  notice('old', since < Date.now() - longWait && 'Something has waited for more than a day. Keep this page open where there is a connection.');
+  const minutes = Math.round(Math.abs(condition.skew) / 60000);
+  notice('clock', Math.abs(condition.skew) > clockOff &&
+    `The clock of this phone is ${minutes} minutes ${condition.skew > 0 ? 'ahead' : 'behind'}. Please set it.`);
+  notice('refused', known.refused && 'This phone has no access to the ledger. What was recorded stays here: ask the office for a new code.');
+  notice('kept', known.kept && `No connection: this is what was known on ${dayName(stamp(new Date(known.kept)).slice(0, 10))} at ${stamp(new Date(known.kept)).slice(11, 16)}.`);
+};
+
+const goTo = (hash) => {
+  history.replaceState(null, '', location.pathname + (hash ? `#${hash}` : ''));
+  render();
+};
+
+const store = async (job, kind, { data, key, remember }) => {
+  const event = makeEvent(job.job, kinds[kind].type, data);
+  await add([newItem(known.day.firm, kind, event)], ['drafts', 'kept'], ({ drafts, kept }) => {
+    drafts.delete(key);
+    kept.put({ key: `last:${kind}`, values: remember });
+    if (remember.person) kept.put({ key: 'me', person: remember.person });
+  });
+  known.said = `Saved: ${says(known.day, kind, data)}.`;
+  navigator.storage?.persist?.();
+  await refresh();
+  goTo('');
+};
+
+const entryOf = (job, id) => [...job.today, ...job.last].find((e) => e.id === id);
+
+// formFor returns what the part of the address after # asks for; undefined for no form.
+const formFor = async (job, name, id) => {
+  const today = stamp().slice(0, 10);
+  let kind = name;
+  let start = {};
+  if (name === 'again') {
+    const entry = entryOf(job, id);
+    if (!entry) return undefined;
+    kind = kindOf(entry.type);
+    start = { ...rawOf(kind, entry.data), day: today };
+    delete start.photos;
+  } else if (name === 'void') {
+    const entry = entryOf(job, id);
+    if (!entry) return undefined;
+    start = { event: id };
+  } else if (name === 'lifted') start = { laid: id ?? (job.down.length === 1 ? job.down[0].laid : undefined) };
+  else if (name === 'good') start = { damage: id };
+  else if (name === 'cleared') start = { snag: id };
+  if (!kinds[kind]) return undefined;
+  const key = `${known.day.firm}/${job.job}#${name}${id ? `=${id}` : ''}`;
+  const save = async (saved) => {
+    const entry = kind === 'void' && entryOf(job, id);
+    if (entry?.seq !== undefined && await takeBack(entry.seq)) {
+      await remove('drafts', saved.key);
+      known.said = 'Taken back before it was sent.';
+      await refresh();
+      goTo('');
+      return;
+    }
+    await store(job, kind, saved);
+  };
+  const form = await makeForm({ kind, day: known.day, job, key, start, save });
+  const about = kind === 'void' && says(known.day, kindOf(entryOf(job, id).type), entryOf(job, id).data);
+  return [h('p', {}, job.title || job.job), about && h('p', {}, about), form];
+};
+
+const editFor = async (seq) => {
+  const item = known.items.find((i) => i.seq === seq && i.state === 'rejected');
+  const job = item && (jobNow(item.event.subject) ?? { job: item.event.subject, places: [], surfaces: [], methods: [], tasks: [], products: [], down: [], damage: [], snags: [] });
+  if (!job) return undefined;
+  const { event, kind, reason } = item;
+  const eventDay = event.time.slice(0, 10);
+  const save = async ({ data, key }) => {
+    // An id that the ledger holds with other content is of another action.
+    const changed = makeEvent(event.subject, event.type, data, reason?.status === 409 ? undefined : event.id, event.time);
+    await mend(seq, changed, key);
+    known.said = `Saved: ${says(known.day, kind, data)}.`;
+    await refresh();
+    goTo('');
+  };
+  const form = await makeForm({ kind, day: known.day, job, key: `edit=${seq}`, start: rawOf(kind, event.data, eventDay), eventDay, save });
+  return [h('p', { class: 'problem' }, `Not taken: ${reasonText(item)}`), form];
+};
+
+const repeatHours = async (entries, button) => {
+  button.disabled = true; // a second tap would book them twice
+  const items = entries.map((e) => {
+    const { day, ...data } = e.data;
+    return newItem(known.day.firm, 'hours', makeEvent(location.pathname.split('/').pop(), kinds.hours.type, data));
+  });
+  await add(items);
+  known.said = `Booked again: ${items.length === 1 ? '1 entry' : `${items.length} entries`} of hours.`;
+  await refresh();
+};
+
+// download writes entries as a batch of CloudEvents, which the ledger takes as it is.
+const download = (items) => {
+  const blob = new Blob([JSON.stringify(items.map((i) => i.event), null, 2)], { type: 'application/json' });
+  const address = URL.createObjectURL(blob);
+  h('a', { href: address, download: 'daysheet-outbox.json' }).click();
+  setTimeout(() => URL.revokeObjectURL(address), 60_000);
+};
+
+const act = {
+  again: async (item) => { await again(item.seq); },
+  discard: async (item) => { await discard(item.seq); },
+  export: download,
+  send: () => send(true),
+};
+
+const chooseMe = async (person) => {
+  known.me = person;
+  await put('kept', { key: 'me', person });
+};
+
+const noList = () => [h('p', {}, known.refused
+  ? 'This phone is not paired. Ask the office for a code, and scan it with the camera.'
+  : 'The list of jobs is not on this phone yet. Open this page once where there is a connection.')];
+
+const view = async () => {
+  const [name, id] = decodeURIComponent(location.hash.slice(1)).split('=');
+  const page = location.pathname;
+  if (page === '/crew/help') return { title: 'Help', content: helpView() };
+  if (page === '/crew/outbox') {
+    const form = name === 'edit' && known.day && await editFor(Number(id));
+    if (form) return { title: 'Change the entry', content: form, form: true };
+    return { title: 'Outbox', content: outboxView({ day: known.day, items: known.items, act }) };
+  }
+  if (!known.day) return { title: 'Crew', content: noList() };
+  if (page.startsWith('/crew/jobs/')) {
+    const job = jobNow(page.split('/').pop());
+    if (!job) return { title: 'Job', content: [h('p', {}, 'This job is not among those that are running or accepted.')] };
+    const form = name && await formFor(job, name, id);
+    if (form) return { title: form.at(-1).getAttribute('aria-label'), content: form, form: true };
+    return { title: job.title || job.job, content: jobView({ day: known.day, job, repeatHours }) };
+  }
+  return { title: 'Today', content: todayView({ day: known.day, jobs: known.day.jobs.map((j) => jobNow(j.job)), me: known.me, chooseMe }) };
+};
+
+let shown = { address: '', print: '', form: false };
+
+// draw draws the view where it is not the one that is shown. A form is left alone until
+// its reader leaves it; a list is drawn anew where something has changed.
+const draw = async () => {
+  const address = location.href;
+  const print = JSON.stringify([known.day?.as_of, known.day?.today, known.refused, known.me, known.items.map((i) => [i.seq, i.state, i.reason])]);
+  if (shown.address === address && (shown.form || shown.print === print)) return;
+  const { title, content, form = false } = await view();
+  if (location.href !== address) {
+    stale = true;
+    return;
+  }
+  const same = shown.address === address;
+  const active = same && document.activeElement?.id;
+  const top = same ? main.scrollTop : 0;
+  main.replaceChildren(h('h1', { tabindex: -1 }, title), ...content.filter(Boolean));
+  document.title = `${title} · daysheet`;
+  document.querySelectorAll('nav a').forEach((a) => {
+    if (a.pathname === location.pathname) a.setAttribute('aria-current', 'page');
+    else a.removeAttribute('aria-current');
+  });
+  main.scrollTop = top;
+  if (active) document.getElementById(active)?.focus();
+  else if (!same && shown.address) main.querySelector('h1').focus();
+  shown = { address, print, form };
+  main.dataset.shown = address;
+};
+
+let stale = false;
+let drawing;
+
+// render shows how things are now. Views are drawn one after the other: who asks while
+// one is drawn gets another look after it.
+const render = () => {
+  showState();
+  stale = true;
+  drawing ??= (async () => {
+    try {
+      while (stale) {
+        stale = false;
+        await draw();
+      }
+    } finally {
+      drawing = undefined;
+    }
+  })();
+  return drawing;
+};
+
+const refresh = async () => {
+  known.items = await all('outbox');
+  await render();
+};
+
+let fetching;
+const load = () => {
+  fetching ??= (async () => {
+    try {
+      const { day, kept = null, refused = false } = await fetchDay();
+      known.kept = kept;
+      known.refused = refused;
+      if (refused) known.day = undefined;
+      else if (day) known.day = day;
+      await refresh();
+    } finally {
+      fetching = undefined;
+    }
+  })();
+  return fetching;
+};
+
+const offerVersion = (worker) => notice('version', 'A new version is ready. What you have typed is kept.',
+  h('button', { id: 'use-version', onclick: async () => { await settled(); worker.postMessage('use'); } }, 'Use it now'));
+
+const startWorker = async () => {
+  const { serviceWorker } = navigator;
+  let controlled = Boolean(serviceWorker.controller);
+  serviceWorker.addEventListener('controllerchange', async () => {
+    await settled();
+    if (controlled) location.reload();
+    else await load(); // so that the list is kept from the first visit on
+    controlled = true;
+    document.documentElement.dataset.kept = 'yes';
+  });
+  const registration = await serviceWorker.register('/crew/sw.js', { scope: '/crew', updateViaCache: 'none' });
+  if (registration.waiting && controlled) offerVersion(registration.waiting);
+  registration.addEventListener('updatefound', () => {
+    const worker = registration.installing;
+    worker.addEventListener('statechange', () => { if (worker.state === 'installed' && serviceWorker.controller) offerVersion(worker); });
+  });
+  if (controlled) document.documentElement.dataset.kept = 'yes';
+};
+
+const start = async () => {
+  document.querySelector('.skip').addEventListener('click', (event) => {
+    event.preventDefault();
+    main.focus();
+  });
+  if (!window.isSecureContext) {
+    notice('insecure', 'This address does not begin with https. The browser then keeps nothing for use without a connection, so nothing can be recorded here. Tell the office.');
+    document.getElementById('state').textContent = '';
+    return;
+  }
+  window.addEventListener('hashchange', () => { known.said = ''; render(); });
+  window.addEventListener('online', () => { send(true); load(); });
+  document.addEventListener('visibilitychange', () => { if (document.visibilityState === 'visible') { send(true); load(); } });
+  let sent = 0;
+  onChange(async () => {
+    await refresh();
+    const done = known.items.filter((i) => i.state === 'done').length;
+    const idle = !known.items.some((i) => i.state === 'waiting');
+    if (done !== sent && idle) {
+      sent = done;
+      await load();
+    }
+  });
+  known.me = (await read('kept', 'me'))?.person ?? '';
+  await load();
+  send(true);
+  await startWorker().catch(() => {}); // signed out or not there: what was kept before goes on
+};
+
+window.addEventListener('unhandledrejection', (event) => notice('broken', `Something went wrong on this phone: ${event.reason?.message ?? event.reason}`));
+start();

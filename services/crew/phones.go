@@ -1,0 +1,140 @@
+package crew
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"daysheet/events"
+	"daysheet/services/httpd"
+)
+
+// phonesBody is the office's page of phones.
+type phonesBody struct {
+	frame
+	Name    string // as it was typed
+	Problem string // why no code could be made; empty where there is none
+	Offer   *offerBody
+	Phones  []phoneBody
+	Gone    []phoneBody // access was taken away
+}
+
+// offerBody is a code to be scanned once.
+type offerBody struct {
+	Name, Link, Ends string
+	Code             template.HTML // drawing of the code
+	Warning          string        // why a phone may not reach the address
+}
+
+type phoneBody struct{ Name, Paired, Used, Revoked string }
+
+func (c *crew) phonesPage(g *gin.Context) { c.showPhones(g, http.StatusOK, phonesBody{}) }
+
+// showPhones adds the list of phones and renders the page whole.
+func (c *crew) showPhones(g *gin.Context, status int, body phonesBody) {
+	caller, _ := httpd.CallerFrom(g.Request.Context())
+	names, err := c.deps.Names(g.Request.Context(), caller.Firm)
+	if err != nil {
+		httpd.Abort(g, fmt.Errorf("read names: %w", err))
+		return
+	}
+	moment := func(t time.Time) string {
+		if t.IsZero() {
+			return ""
+		}
+		return names.Local(t).Format("2006-01-02 15:04")
+	}
+	body.frame = frame{c.files.base()}
+	for _, t := range c.deps.Tokens.List() {
+		if t.Firm != caller.Firm || !isPhone(t) {
+			continue
+		}
+		p := phoneBody{t.Name, moment(t.Created), moment(t.LastUsed), moment(t.Revoked)}
+		if t.Revoked.IsZero() {
+			body.Phones = append(body.Phones, p)
+		} else {
+			body.Gone = append(body.Gone, p)
+		}
+	}
+	var b bytes.Buffer
+	if err := c.files.phones.Execute(&b, body); err != nil {
+		httpd.Abort(g, fmt.Errorf("render page of phones: %w", err))
+		return
+	}
+	g.Data(status, pageType, b.Bytes())
+}
+
+// isPhone reports whether a token may record and nothing else.
+func isPhone(t httpd.Token) bool { return slices.Equal(t.Scopes, []httpd.Scope{httpd.ScopeRecord}) }
+
+// addPhone shows a code that pairs one phone.
+func (c *crew) addPhone(g *gin.Context) {
+	caller, _ := httpd.CallerFrom(g.Request.Context())
+	name := strings.TrimSpace(g.PostForm("name"))
+	base := c.pairing.AddressOf(g.Request)
+	link, ends, err := c.pairing.Link(base,
+		httpd.Token{Firm: caller.Firm, Name: name, Scopes: []httpd.Scope{httpd.ScopeRecord}})
+	var refusal *events.Error
+	if errors.As(err, &refusal) && refusal.Code == events.Invalid {
+		c.showPhones(g, http.StatusUnprocessableEntity, phonesBody{Name: name, Problem: refusal.Rule})
+		return
+	}
+	if err != nil {
+		httpd.Abort(g, err)
+		return
+	}
+	code, err := drawCode(link)
+	if err != nil {
+		httpd.Abort(g, err)
+		return
+	}
+	names, err := c.deps.Names(g.Request.Context(), caller.Firm)
+	if err != nil {
+		httpd.Abort(g, fmt.Errorf("read names: %w", err))
+		return
+	}
+	c.showPhones(g, http.StatusOK, phonesBody{Offer: &offerBody{
+		Name: name, Link: link, Ends: names.Local(ends).Format("15:04"), Code: code, Warning: unreachable(base),
+	}})
+}
+
+// unreachable says why phones may not be able to use an address; empty where they
+// can. Browsers keep pages for use without a connection only over TLS, or on the
+// machine itself.
+func unreachable(base string) string {
+	u, err := url.Parse(base)
+	switch {
+	case err != nil:
+		return "The address " + base + " cannot be read."
+	case slices.Contains([]string{"localhost", "127.0.0.1", "::1"}, u.Hostname()):
+		return "This address is of this computer alone: open this page under the address that phones use, and make " +
+			"the code there."
+	case u.Scheme != "https":
+		return "This address does not begin with https: a phone can open it, but cannot record without a connection."
+	}
+	return ""
+}
+
+// revokePhone takes a phone's access away.
+func (c *crew) revokePhone(g *gin.Context) {
+	caller, _ := httpd.CallerFrom(g.Request.Context())
+	name := g.PostForm("name")
+	held := func(t httpd.Token) bool { return t.Firm == caller.Firm && t.Name == name && isPhone(t) }
+	if !slices.ContainsFunc(c.deps.Tokens.List(), held) {
+		httpd.Abort(g, &events.Error{Code: events.NotFound, Field: "name", Value: name, Rule: "the firm has no such phone"})
+		return
+	}
+	if err := c.deps.Tokens.Revoke(caller.Firm, name); err != nil {
+		httpd.Abort(g, err)
+		return
+	}
+	g.Redirect(http.StatusSeeOther, phonesAt)
+}

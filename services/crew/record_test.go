@@ -1,0 +1,175 @@
+package crew
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"daysheet/events"
+)
+
+// ready opens a job on a phone that knows who uses it.
+func ready(t *testing.T, s *stack) *phone {
+	t.Helper()
+	tell(s)
+	p := newPhone(t, s, "van-2")
+	p.open("/crew")
+	eval[bool](p, `(() => { const me = document.querySelector('#me'); me.value = 'una'; return me.dispatchEvent(new Event('change')) })()`)
+	p.wait(`(await all('kept')).some((k) => k.key === 'me' && k.person === 'una')`)
+	p.open("/crew/jobs/" + flat)
+	return p
+}
+
+// TestEachKindInThreeTaps records each kind of entry from the page of the job. What
+// is typed needs no tap: the keyboard leads from field to field.
+func TestEachKindInThreeTaps(t *testing.T) {
+	t.Parallel()
+	s := newStack(t)
+	p := ready(t, s)
+	for _, c := range []struct {
+		name string
+		taps []string
+		fill [][2]string
+		want string
+	}{
+		{"hours", []string{"Hours", "Coat surface", "Save"}, [][2]string{{"minutes", "7:30"}, {"location", "Kitchen"}},
+			`hours.booked {"location":"Kitchen","minutes":450,"person":"una","task":"coat"}`},
+		{"hours as before", []string{"Hours", "Save"}, nil, `hours.booked {"minutes":450,"person":"una","task":"coat"}`},
+		{"hours in tenths", []string{"Hours", "Save"}, [][2]string{{"minutes", "6,5"}},
+			`hours.booked {"minutes":390,"person":"una","task":"coat"}`},
+		{"coat", []string{"Coat", "Coat surface", "Save"}, [][2]string{{"quantity_milli", "42,5"}, {"location", "Hall"}},
+			`coat.applied {"coat":1,"location":"Hall","quantity_milli":42500,"task":"coat","unit":"m2"}`},
+		{"laid", []string{"Protection laid", "Mask edge", "Save"}, [][2]string{{"quantity_milli", "12"}},
+			`protection.laid {"quantity_milli":12000,"task":"mask-edge","unit":"m"}`},
+		{"lifted", []string{"Lifted: Mask edge, 18.4 m", "Save"}, nil, `protection.lifted {"laid":"` + laidID + `"}`},
+		{"prepared", []string{"Prepared", "Fill", "Save"}, [][2]string{{"quantity_milli", "3"}},
+			`surface.prepared {"quantity_milli":3000,"task":"fill","unit":"m2"}`},
+		{"material", []string{"Material", "Tape, 30 mm", "Save"}, [][2]string{{"quantity_milli", "2"}},
+			`material.used {"product":"tape","quantity_milli":2000,"unit":"roll"}`},
+		{"damage", []string{"Damage", "Ours", "Save"}, [][2]string{{"location", "Hall"}, {"item", "Door"}, {"finding",
+			"dent"}},
+			`damage.found {"cause":"ours","finding":"dent","item":"Door","location":"Hall"}`},
+		{"made good", []string{"Made good: scratch", "Save"}, [][2]string{{"work", "oiled"}},
+			`damage.made-good {"damage":"` + damageID + `","work":"oiled"}`},
+		{"snag", []string{"Snag", "The customer", "Save"}, [][2]string{{"location", "Hall"}, {"finding", "edge not " +
+			"straight"}},
+			`snag.raised {"finding":"edge not straight","location":"Hall","raised_by":"customer"}`},
+		{"cleared", []string{"Cleared: run on the door frame", "Save"}, nil, `snag.cleared {"snag":"` + snagID + `"}`},
+		{"condition", []string{"Condition before", "It was damaged", "Save"}, [][2]string{{"location", "Bath"},
+			{"finding", "cracked tile"}},
+			`condition.recorded {"damaged":true,"finding":"cracked tile","location":"Bath"}`},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			before := len(s.ledger(flat, 0))
+			p.t = t
+			p.open("/crew/jobs/" + flat)
+			p.taps = 0
+			for i, text := range c.taps {
+				if i == len(c.taps)-1 {
+					for _, f := range c.fill {
+						p.fill(f[0], f[1])
+					}
+				}
+				p.tap(text)
+			}
+			p.wait(`location.hash === '' && document.querySelector('form') === null`)
+			p.sent()
+			if got := s.payloads(before); !slices.Equal(got, []string{c.want}) {
+				t.Errorf("the ledger has\n%s\nnot\n%s", strings.Join(got, "\n"), c.want)
+			}
+			if p.taps > 3 {
+				t.Errorf("it took %d taps", p.taps)
+			}
+		})
+	}
+	p.t = t
+}
+
+// TestRepeatAndTakeBack books the hours of the last day again with one tap, opens one
+// of them for change, and takes entries back, sent or not.
+func TestRepeatAndTakeBack(t *testing.T) {
+	t.Parallel()
+	s := newStack(t)
+	p := ready(t, s)
+	before := len(s.ledger(flat, 0))
+	p.tap("Book all 2 entries of hours again")
+	p.wait(`(await count('done')) === 2`)
+	want := []string{`hours.booked {"location":"Kitchen","minutes":395,"person":"una","task":"coat"}`,
+		`hours.booked {"location":"\u003cb\u003eHall\u003c/b\u003e","minutes":125,"person":"bo","task":"mask-edge"}`}
+	if got := s.payloads(before); !slices.Equal(got, want) {
+		t.Errorf("booked again: %s", strings.Join(got, "\n"))
+	}
+	for _, e := range s.ledger(flat, before) {
+		if e.Day() != events.DayOf(time.Now()) {
+			t.Errorf("it was booked on %s", e.Day())
+		}
+	}
+	if n := eval[int](p, `document.querySelectorAll('main b').length`); n != 0 {
+		t.Error("what was recorded was read as markup")
+	}
+	p.tap("Same again: 6:35 hours")
+	p.fill("minutes", "5:00")
+	p.tap("Save")
+	p.wait(`document.querySelector('form') === null`)
+	p.sent()
+
+	before = len(s.ledger(flat, 0))
+	p.tap("Take back: 5:00 hours, Una")
+	p.tap("Wrong amount")
+	p.tap("Take back")
+	p.wait(`document.querySelector('form') === null`)
+	p.sent()
+	if got := s.payloads(before); len(got) != 1 || !strings.Contains(got[0], `"reason":"Wrong amount"`) {
+		t.Errorf("taken back: %q", got)
+	}
+	p.wait(`clickable('Take back: 5:00 hours') === undefined`)
+
+	s.gate.set(func(g *gate) { g.down = true })
+	p.tap("Hours")
+	p.fill("minutes", "1:00")
+	p.tap("Coat surface")
+	p.tap("Save")
+	p.wait(`(await count('waiting')) === 1 && state().includes('1 waiting')`)
+	p.tap("Take back: 1:00 hours")
+	p.tap("Entered twice")
+	p.tap("Take back")
+	p.wait(`(await count('waiting')) === 0 && (await all('drafts')).length === 0`)
+	p.onLine()
+	p.sent()
+	if got := s.payloads(before + 1); len(got) != 0 {
+		t.Errorf("taken back before it was sent, and yet: %q", got)
+	}
+}
+
+// TestMissingAndWrong says beside each field what is wrong with it, and stores nothing.
+func TestMissingAndWrong(t *testing.T) {
+	t.Parallel()
+	s := newStack(t)
+	p := ready(t, s)
+	for _, c := range []struct{ kind, field, text, says string }{
+		{"Hours", "minutes", "", "Hours is missing."},
+		{"Hours", "minutes", "7:99", "Write hours such as 7:30 or 7.5."},
+		{"Hours", "minutes", "7.33", "Write hours such as 7:30 or 7.5."},
+		{"Coat", "quantity_milli", "-3", "Write a number such as 12 or 12.5."},
+		{"Coat", "quantity_milli", "0", "Write an amount greater than 0."},
+		{"Coat", "coat", "two", "Write a whole number."},
+		{"Coat", "volume_milli", "4", "Say which product was used."},
+		{"Snag", "finding", "", "What is not right yet is missing."},
+		{"Photo and note", "caption", "dry", "Photo is missing."},
+	} {
+		t.Run(fmt.Sprint(c.kind, c.text), func(t *testing.T) {
+			p.t = t
+			p.open("/crew/jobs/" + flat)
+			p.tap(c.kind)
+			p.fill(c.field, c.text)
+			p.tap("Save")
+			p.wait(fmt.Sprintf(`[...document.querySelectorAll('.problem[data-of]')].some((e) => e.textContent === %q)`, c.says))
+		})
+	}
+	p.t = t
+	if n := eval[int](p, `(await all('outbox')).length`); n != 0 {
+		t.Errorf("%d entries were stored", n)
+	}
+}
