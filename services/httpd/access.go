@@ -87,10 +87,20 @@ func open(route string) bool {
 	return slices.Contains(openRoutes, route) || strings.HasPrefix(route, assetsPath)
 }
 
+// Hold says that the address of a route is a credential of its own: whoever holds the
+// link gets in, and nobody is signed in there. Such an address stands in no log, is told
+// to no other site or page, and is not to be indexed. The route is written as it is
+// registered on the engine. It is called before the server serves.
+func (s *Server) Hold(route string) { s.held[route] = true }
+
 // authenticate finds out who sent the request and stops those who may not go on.
 func (s *Server) authenticate(c *gin.Context) {
 	if _, ok := CallerFrom(c.Request.Context()); ok {
 		return // the program itself, see WithCaller
+	}
+	if s.held[c.FullPath()] {
+		s.allow(c, Caller{})
+		return // another site cannot know the address, so that it cannot make a browser send it
 	}
 	caller, err := s.identify(c.Request)
 	if err == nil {

@@ -12,10 +12,10 @@ import (
 	"golang.org/x/time/rate"
 )
 
-// limiters gives each sender its own share. It keeps two generations: when the
+// Limits gives each sender its own share. It keeps two generations: when the
 // young one is full it becomes the old one, and the old one, whose senders have
 // been quiet for a while, is dropped. So memory is bounded whoever calls.
-type limiters struct {
+type Limits struct {
 	every rate.Limit
 	burst int
 	most  int // senders in one generation
@@ -26,12 +26,15 @@ type limiters struct {
 
 const sendersMax = 8192
 
-func newLimiters(every time.Duration, burst, most int) *limiters {
-	return &limiters{every: rate.Every(every), burst: burst, most: most, young: map[string]*rate.Limiter{}}
+// NewLimits lets each sender do something once in a time, and save up a few.
+func NewLimits(every time.Duration, burst int) *Limits { return newLimits(every, burst, sendersMax) }
+
+func newLimits(every time.Duration, burst, most int) *Limits {
+	return &Limits{every: rate.Every(every), burst: burst, most: most, young: map[string]*rate.Limiter{}}
 }
 
-// wait returns how long the sender has to wait; 0 takes one from its share.
-func (l *limiters) wait(sender string) time.Duration {
+// Wait returns how long the sender has to wait; 0 takes one from its share.
+func (l *Limits) Wait(sender string) time.Duration {
 	r := l.of(sender).Reserve()
 	delay := r.Delay()
 	if delay > 0 {
@@ -40,7 +43,7 @@ func (l *limiters) wait(sender string) time.Duration {
 	return delay
 }
 
-func (l *limiters) of(sender string) *rate.Limiter {
+func (l *Limits) of(sender string) *rate.Limiter {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if found, ok := l.young[sender]; ok {
@@ -67,12 +70,17 @@ func (s *Server) allow(c *gin.Context, caller Caller) bool {
 	if caller.Firm == "" {
 		sender = "address " + c.ClientIP()
 	}
-	delay := s.limiters.wait(sender)
+	delay := s.limiters.Wait(sender)
 	if delay == 0 {
 		return true
 	}
-	p := NewProblem(http.StatusTooManyRequests, "send fewer requests at a time; a batch holds many events")
-	p.headers = http.Header{"Retry-After": {strconv.Itoa(int(math.Ceil(delay.Seconds())))}}
-	Abort(c, p)
+	Abort(c, TooMany(delay, "send fewer requests at a time; a batch holds many events"))
 	return false
+}
+
+// TooMany returns the problem of a sender who has to wait.
+func TooMany(delay time.Duration, detail string) *ProblemDetails {
+	p := NewProblem(http.StatusTooManyRequests, detail)
+	p.headers = http.Header{"Retry-After": {strconv.Itoa(int(math.Ceil(delay.Seconds())))}}
+	return p
 }

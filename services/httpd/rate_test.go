@@ -34,15 +34,15 @@ func TestRateLimit(t *testing.T) {
 // TestLimitersAreBounded checks that a flood of senders takes no more memory than
 // two generations, and that a sender who keeps calling keeps its share.
 func TestLimitersAreBounded(t *testing.T) {
-	l := newLimiters(time.Hour, 3, 100)
+	l := newLimits(time.Hour, 3, 100)
 	for range 3 {
-		if l.wait("steady") != 0 {
+		if l.Wait("steady") != 0 {
 			t.Fatal("a fresh sender had to wait")
 		}
 	}
 	for i := range 10_000 {
-		l.wait(fmt.Sprint("flood ", i))
-		if i%50 == 0 && l.wait("steady") == 0 {
+		l.Wait(fmt.Sprint("flood ", i))
+		if i%50 == 0 && l.Wait("steady") == 0 {
 			t.Fatalf("after %d senders the steady one had a new share", i)
 		}
 	}

@@ -51,8 +51,8 @@ func saneRequestID(id string) bool {
 	return true
 }
 
-// observe measures and logs each request when it is over. The query is left out:
-// it can hold the code of the set-up link.
+// observe measures and logs each request when it is over. The query is left out: it
+// can hold the code of the set-up link; and the path where it is a credential.
 func (s *Server) observe(c *gin.Context) {
 	started := time.Now()
 	defer func() {
@@ -61,13 +61,17 @@ func (s *Server) observe(c *gin.Context) {
 		if route == "" {
 			route = "none"
 		}
+		path := c.Request.URL.Path
+		if s.held[route] {
+			path = route
+		}
 		status := c.Writer.Status()
 		method := knownMethod(c.Request.Method)
 		s.durations.WithLabelValues(route, method, strconv.Itoa(status)).Observe(elapsed.Seconds())
 		ctx := c.Request.Context()
 		caller, _ := CallerFrom(ctx)
 		level, attrs := slog.LevelInfo, []slog.Attr{
-			slog.String("method", c.Request.Method), slog.String("path", c.Request.URL.Path),
+			slog.String("method", c.Request.Method), slog.String("path", path),
 			slog.String("route", route), slog.Int("status", status), slog.Int("bytes", max(c.Writer.Size(), 0)),
 			slog.Duration("elapsed", elapsed), slog.String("request", RequestIDFrom(ctx)),
 			slog.String("firm", caller.Firm), slog.String("caller", caller.Name), slog.String("remote", c.ClientIP()),
@@ -126,7 +130,7 @@ const contentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; 
 
 // securityHeaders sets what every answer carries. A handler whose answer may be
 // kept sets its own Cache-Control.
-func securityHeaders(c *gin.Context) {
+func (s *Server) securityHeaders(c *gin.Context) {
 	h := c.Writer.Header()
 	h.Set("Content-Security-Policy", contentPolicy)
 	h.Set("X-Content-Type-Options", "nosniff")
@@ -136,6 +140,10 @@ func securityHeaders(c *gin.Context) {
 	h.Set("Cross-Origin-Opener-Policy", "same-origin")
 	h.Set("Cross-Origin-Resource-Policy", "same-origin")
 	h.Set("Cache-Control", "no-store")
+	if s.held[c.FullPath()] {
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("X-Robots-Tag", "noindex, nofollow")
+	}
 }
 
 // LimitBody sets how many bytes a request to a route may have, where it is not

@@ -65,7 +65,8 @@ type Server struct {
 	ready        map[string]func(context.Context) error
 	usualBodyMax int64
 	bodyMax      map[string]int64 // by route
-	limiters     *limiters
+	held         map[string]bool  // routes whose address is the credential
+	limiters     *Limits
 	crossOrigin  *http.CrossOriginProtection
 	durations    *prometheus.HistogramVec
 	pages        *template.Template
@@ -94,8 +95,8 @@ func New(cfg Config) *Server {
 		Engine: gin.New(), Registry: prometheus.NewRegistry(),
 		tokens: cfg.Tokens, logger: cfg.Logger, onSetup: cfg.OnSetup, ready: cfg.Ready,
 		secure:       strings.HasPrefix(cfg.BaseURL, "https://"),
-		usualBodyMax: defaultTo(cfg.BodyMax, 1<<20), bodyMax: map[string]int64{},
-		limiters:     newLimiters(defaultTo(cfg.RateEvery, 10*time.Millisecond), defaultTo(cfg.RateBurst, 500), sendersMax),
+		usualBodyMax: defaultTo(cfg.BodyMax, 1<<20), bodyMax: map[string]int64{}, held: map[string]bool{},
+		limiters:     NewLimits(defaultTo(cfg.RateEvery, 10*time.Millisecond), defaultTo(cfg.RateBurst, 500)),
 		crossOrigin:  http.NewCrossOriginProtection(),
 		readTimeout:  defaultTo(cfg.ReadTimeout, time.Minute),
 		writeTimeout: defaultTo(cfg.WriteTimeout, time.Minute),
@@ -116,7 +117,7 @@ func New(cfg Config) *Server {
 	if err := s.Engine.SetTrustedProxies(nil); err != nil {
 		panic(err) // an empty list cannot be wrong
 	}
-	s.Engine.Use(requestID, s.observe, s.showProblems, recovered, securityHeaders, s.answer, s.limitBody, s.authenticate)
+	s.Engine.Use(requestID, s.observe, s.showProblems, recovered, s.securityHeaders, s.answer, s.limitBody, s.authenticate)
 	s.Engine.NoRoute(func(c *gin.Context) {
 		Abort(c, NewProblem(http.StatusNotFound, "there is nothing at this address"))
 	})

@@ -13,6 +13,9 @@ import (
 	"daysheet/services/wording"
 )
 
+// signoffAt is where links for the customer are made, if this process serves it.
+const signoffAt = "/jobs/:job/links"
+
 // jobPageBody is the page of one job.
 type jobPageBody struct {
 	Job, JobType     string
@@ -75,6 +78,9 @@ func (s *site) showJob(v visit) (page, error) {
 			address := "/reports/" + d.Name + "?" + url.Values{"job": {key}}.Encode()
 			body.More = append(body.More, link{Text: d.Title, Address: address})
 		}
+	}
+	if s.frame.Serves(signoffAt) && v.Caller.May(httpd.ScopeRecord) {
+		body.More = append(body.More, link{Text: "Links for the customer, sign-off", Address: "/jobs/" + key + "/links"})
 	}
 	charts := false
 	for _, d := range s.ofJob {

@@ -1,0 +1,151 @@
+package signoff
+
+import (
+	"errors"
+	"net/http"
+	"strconv"
+
+	"github.com/gin-gonic/gin"
+
+	"daysheet/events"
+	"daysheet/services/httpd"
+	"daysheet/services/pages"
+	"daysheet/services/wording"
+)
+
+// LinksAt is where the office makes and takes back the links of a job.
+const LinksAt = "/jobs/:job/links"
+
+// linksPage is the page of a job's links.
+type linksPage struct {
+	Job, Title string
+	Links      []linkRow
+	Made       string // address of the link that was just made
+	Problem    string
+	Days       string
+	Purposes   []pages.Choice
+}
+
+type linkRow struct {
+	ID, What, By, State string
+	Holds               bool
+}
+
+func (d *desk) mountOffice(engine *gin.Engine) {
+	office := engine.Group("", httpd.Require(httpd.ScopeRead), httpd.Require(httpd.ScopeRecord))
+	office.GET(LinksAt, d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
+		return d.links(v, linksPage{Days: "14"}, ToSign)
+	}))
+	office.POST(LinksAt, d.makeByForm)
+	office.POST(LinksAt+"/:link/revoke", d.revokeByForm)
+}
+
+func (d *desk) visit(c *gin.Context) (pages.Visit, error) {
+	caller, err := callerOf(c.Request.Context())
+	if err == nil {
+		err = c.Request.ParseForm()
+	}
+	return pages.Visit{Context: c.Request.Context(), Caller: caller, Firm: caller.Firm, Param: c.Param}, err
+}
+
+func (d *desk) makeByForm(c *gin.Context) {
+	v, err := d.visit(c)
+	if err != nil {
+		httpd.Abort(c, err)
+		return
+	}
+	shown := linksPage{Days: c.PostForm("days")}
+	purpose := Purpose(c.PostForm("purpose"))
+	days, err := strconv.Atoi(shown.Days)
+	if err != nil {
+		err = events.Refuse("days", shown.Days, "a whole number from 1 to 400")
+	}
+	var secret string
+	if err == nil {
+		_, secret, err = d.newLink(v, v.Caller, c.Param("job"), purpose, days)
+	}
+	status := http.StatusOK
+	var refused *events.Error
+	switch {
+	case err == nil:
+		shown.Made = d.addressOf(c.Request) + pathOf(secret)
+	case errors.As(err, &refused) && refused.Code == events.Invalid:
+		shown.Problem, status = httpd.Sentence(refused.Error()), http.StatusUnprocessableEntity
+	default:
+		httpd.Abort(c, err)
+		return
+	}
+	page, err := d.links(v, shown, purpose)
+	if err != nil {
+		httpd.Abort(c, err)
+		return
+	}
+	page.Status = status
+	d.deps.Frame.Show(c, v, page)
+}
+
+// addressOf returns the address under which people reach the server: the one that was
+// given, else the one that the browser of the office used.
+func (d *desk) addressOf(r *http.Request) string {
+	if d.base != "" {
+		return d.base
+	}
+	if origin := r.Header.Get("Origin"); origin != "" && origin != "null" {
+		return origin
+	}
+	if r.TLS != nil {
+		return "https://" + r.Host
+	}
+	return "http://" + r.Host
+}
+
+func (d *desk) revokeByForm(c *gin.Context) {
+	v, err := d.visit(c)
+	if err == nil {
+		_, err = d.deps.Links.Revoke(v.Firm, c.Param("job"), c.Param("link"))
+	}
+	if err != nil {
+		httpd.Abort(c, err)
+		return
+	}
+	c.Redirect(http.StatusSeeOther, "/jobs/"+c.Param("job")+"/links")
+}
+
+// links makes the page.
+func (d *desk) links(v pages.Visit, shown linksPage, chosen Purpose) (pages.Page, error) {
+	j, err := d.read(v, v.Firm, v.Param("job"))
+	if err != nil {
+		return pages.Page{}, err
+	}
+	all, err := d.deps.Links.OfJob(v.Firm, j.key)
+	if err != nil {
+		return pages.Page{}, err
+	}
+	names, err := d.deps.Names(v, v.Firm)
+	if err != nil {
+		return pages.Page{}, err
+	}
+	f := wording.NewFormat(names)
+	shown.Job, shown.Title = j.key, j.opening.Title
+	shown.Purposes = []pages.Choice{{Key: string(ToSign), Name: "See the job and sign it off", Chosen: chosen != ToRead},
+		{Key: string(ToRead), Name: "See the job", Chosen: chosen == ToRead}}
+	for i := len(all) - 1; i >= 0; i-- {
+		l := all[i]
+		row := linkRow{ID: l.ID, What: shown.Purposes[0].Name,
+			By: l.CreatedBy + ", " + f.Day(events.DayOf(names.Local(l.Created)))}
+		if l.Purpose == ToRead {
+			row.What = shown.Purposes[1].Name
+		}
+		switch d.body(l).Standing {
+		case string(Holds):
+			row.State, row.Holds = "until "+f.Day(events.DayOf(names.Local(l.Expires))), true
+		case string(Ended):
+			row.State = "ended " + f.Day(events.DayOf(names.Local(l.Expires)))
+		default:
+			row.State = "taken back " + f.Day(events.DayOf(names.Local(l.Revoked)))
+		}
+		shown.Links = append(shown.Links, row)
+	}
+	return pages.Page{Name: "links.html", Title: "Links to this job", Body: shown, Crumbs: []pages.Link{
+		{Text: "Jobs", Address: "/"}, {Text: shown.Title, Address: "/jobs/" + j.key}, {Text: "Links"}}}, nil
+}
