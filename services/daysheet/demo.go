@@ -3,12 +3,14 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"time"
 
+	"daysheet/services/customers"
 	"daysheet/services/daysheet/demo"
 	"daysheet/services/eventlog"
 	"daysheet/services/httpd"
@@ -73,6 +75,11 @@ func (c *DemoCmd) fill(ctx context.Context, a *app) error {
 			return fmt.Errorf("invent the firm: %w", err)
 		}
 	}
+	for p := range firm.Customers() {
+		if err := to.sendCustomer(ctx, p); err != nil {
+			return fmt.Errorf("invent the firm: %w", err)
+		}
+	}
 	done, total := uint64(0), uint64(firm.Events())
 	for s := range firm.Submissions() {
 		if _, err := to.record(ctx, s.Events); err != nil {
@@ -88,6 +95,20 @@ func (c *DemoCmd) fill(ctx context.Context, a *app) error {
 // sendPhoto sends a photo as a phone does.
 func (c *client) sendPhoto(ctx context.Context, p demo.Photo) error {
 	answer, err := c.request(ctx, http.MethodPut, "/v1/photos/"+p.Digest, "image/jpeg", bytes.NewReader(p.JPEG))
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(io.Discard, answer.Body)
+	return errors.Join(err, answer.Body.Close())
+}
+
+// sendCustomer records a customer as the office does.
+func (c *client) sendCustomer(ctx context.Context, p demo.Customer) error {
+	raw, err := json.Marshal(customers.Details{Name: p.Name, Address: p.Address, Contacts: p.Contacts})
+	if err != nil {
+		return err
+	}
+	answer, err := c.request(ctx, http.MethodPut, "/v1/customers/"+p.Key, "application/json", bytes.NewReader(raw))
 	if err != nil {
 		return err
 	}
