@@ -17,6 +17,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"daysheet/services/httpd"
+	"daysheet/services/texts"
 )
 
 //go:embed templates
@@ -31,18 +32,29 @@ const styles = "style.css"
 // Frame puts bodies into the layout and serves the files that pages refer to. It is
 // safe for concurrent use once the server serves.
 type Frame struct {
-	shared *template.Template // the layout and the parts that bodies may use
-	bodies map[string]*template.Template
+	texts  *texts.Catalogue
+	shared map[string]*template.Template            // by language: the layout and the parts that bodies may use
+	bodies map[string]map[string]*template.Template // by language and name
 	files  map[string]file
 	served func() map[string]bool // asked once requests come in: what else is served is known by then
 }
 
 // New returns the frame of a server and lets it show problems as pages.
 func New(server *httpd.Server) (*Frame, error) {
-	f := &Frame{bodies: map[string]*template.Template{}, files: map[string]file{}}
+	f := &Frame{
+		shared: map[string]*template.Template{}, bodies: map[string]map[string]*template.Template{}, files: map[string]file{},
+	}
 	var err error
-	if f.shared, err = template.ParseFS(templates, "templates/layout.html", "templates/parts.html"); err != nil {
-		return nil, fmt.Errorf("read layout of pages: %w", err)
+	if f.texts, err = texts.Load(); err != nil {
+		return nil, err
+	}
+	for _, language := range f.texts.Languages() {
+		say := template.FuncMap{"t": f.texts.For(language).Say}
+		t, err := template.New(language).Funcs(say).ParseFS(templates, "templates/layout.html", "templates/parts.html")
+		if err != nil {
+			return nil, fmt.Errorf("read layout of pages: %w", err)
+		}
+		f.shared[language], f.bodies[language] = t, map[string]*template.Template{}
 	}
 	if err := f.AddBodies(templates, "templates/error.html"); err != nil {
 		return nil, err
@@ -63,35 +75,42 @@ func New(server *httpd.Server) (*Frame, error) {
 	return f, nil
 }
 
+// Texts returns what pages say in the language of a locale.
+func (f *Frame) Texts(locale string) *texts.Texts { return f.texts.For(locale) }
+
 // AddParts adds templates that the bodies added after it may use.
 func (f *Frame) AddParts(from fs.FS, pattern string) error {
-	t, err := f.shared.ParseFS(from, pattern)
-	if err != nil {
-		return fmt.Errorf("read parts of pages %s: %w", pattern, err)
+	for language, shared := range f.shared {
+		t, err := shared.ParseFS(from, pattern)
+		if err != nil {
+			return fmt.Errorf("read parts of pages %s: %w", pattern, err)
+		}
+		f.shared[language] = t
 	}
-	f.shared = t
 	return nil
 }
 
 // AddBodies adds the templates that the pattern matches. Each defines "body", and is
-// known by the name of its file.
+// known by the name of its file. The function t says a text of package texts.
 func (f *Frame) AddBodies(from fs.FS, pattern string) error {
 	names, err := fs.Glob(from, pattern)
 	if err != nil {
 		return fmt.Errorf("list pages %s: %w", pattern, err)
 	}
 	for _, name := range names {
-		if f.bodies[path.Base(name)] != nil {
+		if f.bodies[texts.English][path.Base(name)] != nil {
 			return fmt.Errorf("add page %s: there is one of this name", name)
 		}
-		t, err := f.shared.Clone()
-		if err == nil {
-			t, err = t.ParseFS(from, name)
+		for language, shared := range f.shared {
+			t, err := shared.Clone()
+			if err == nil {
+				t, err = t.ParseFS(from, name)
+			}
+			if err != nil {
+				return fmt.Errorf("read page %s: %w", name, err)
+			}
+			f.bodies[language][path.Base(name)] = t
 		}
-		if err != nil {
-			return fmt.Errorf("read page %s: %w", name, err)
-		}
-		f.bodies[path.Base(name)] = t
 	}
 	return nil
 }
@@ -132,7 +151,10 @@ func (f *Frame) Show(c *gin.Context, v Visit, p Page) {
 // Render makes the page whole before anything is sent, for the caller of ctx.
 func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, error) {
 	caller, _ := httpd.CallerFrom(ctx)
-	body := f.bodies[p.Name]
+	if p.Texts == nil {
+		p.Texts = f.texts.For(texts.English)
+	}
+	body := f.bodies[p.Texts.Language()][p.Name]
 	if body == nil {
 		return nil, fmt.Errorf("render page %s: there is none of this name", p.Name)
 	}
@@ -142,7 +164,11 @@ func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, erro
 	}
 	for _, place := range places() {
 		if f.Serves(place.Address) && caller.May(place.scope) {
-			place.Here = place.holds(here.Path)
+			text, err := p.Texts.Say(place.Text)
+			if err != nil {
+				return nil, err
+			}
+			place.Text, place.Here = text, place.holds(here.Path)
 			p.Nav = append(p.Nav, place.Link)
 		}
 	}
@@ -153,7 +179,7 @@ func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, erro
 	return b.Bytes(), nil
 }
 
-// place is an entry of the way around, and what is found there.
+// place is an entry of the way around, its text a key of package texts, and what is found there.
 type place struct {
 	Link
 	scope httpd.Scope
@@ -167,12 +193,12 @@ func (p place) holds(path string) bool {
 
 func places() []place {
 	return []place{
-		{Link{Text: "Jobs", Address: "/"}, httpd.ScopeRead, "/jobs/"},
-		{Link{Text: "Reports", Address: "/reports"}, httpd.ScopeRead, ""},
-		{Link{Text: "Quote", Address: "/quotes"}, httpd.ScopeRead, ""},
-		{Link{Text: "Office", Address: "/office"}, httpd.ScopeRecord, ""},
-		{Link{Text: "Customers", Address: "/customers"}, httpd.ScopeRead, ""},
-		{Link{Text: "Help", Address: "/help"}, httpd.ScopeRead, ""},
+		{Link{Text: "nav.jobs", Address: "/"}, httpd.ScopeRead, "/jobs/"},
+		{Link{Text: "nav.reports", Address: "/reports"}, httpd.ScopeRead, ""},
+		{Link{Text: "nav.quote", Address: "/quotes"}, httpd.ScopeRead, ""},
+		{Link{Text: "nav.office", Address: "/office"}, httpd.ScopeRecord, ""},
+		{Link{Text: "nav.customers", Address: "/customers"}, httpd.ScopeRead, ""},
+		{Link{Text: "nav.help", Address: "/help"}, httpd.ScopeRead, ""},
 	}
 }
 

@@ -14,6 +14,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/services/httpd"
+	"daysheet/services/texts"
 )
 
 // Link is a text that leads somewhere; nowhere, if Address is empty.
@@ -46,6 +47,10 @@ type Page struct {
 	Status int    // of the answer; 0 is 200
 	Leads  string // address to go on to instead of showing anything; else empty
 	Body   any
+
+	// Texts is the language of the page; nil is English. Only a page that says everything
+	// in it sets it: a page in two languages would be read out wrongly.
+	Texts *texts.Texts
 
 	// Filled in by the frame.
 	Nav    []Link

@@ -11,6 +11,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 
@@ -61,30 +62,32 @@ func (s *site) showBoard(v visit) (page, error) {
 	if err != nil {
 		return page{}, fmt.Errorf("read names: %w", err)
 	}
-	w := newTeller(names)
-	body := boardBody{JobTypes: sortedChoices(names.JobTypes, jobType), States: stateChoices(chosen)}
+	w, tell := newTeller(names), &texts.Speaker{Texts: s.frame.Texts(names.Locale)}
+	body := boardBody{JobTypes: sortedChoices(names.JobTypes, jobType), States: stateChoices(tell, chosen)}
 	all := reports.JobQuery{Firm: v.Firm, JobType: jobType, AsOf: position, Limit: groupMost + 1}
-	groups := s.boardGroups(all, s.today(w.Names))
-	body.Shown = fmt.Sprintf("Jobs that run or wait, and those finished in the last %d days", recentDays)
+	groups := boardGroups(tell, all, s.today(w.Names))
+	body.Shown = tell.Say("board.shown-now", "days", strconv.Itoa(recentDays))
 	if len(chosen) > 0 {
-		g, err := chosenGroup(all, chosen, from)
+		g, err := chosenGroup(tell, all, chosen, from)
 		if err != nil {
 			return page{}, err
 		}
 		groups = []group{g}
-		body.Shown = "Every job in this state, in the order of the keys"
+		body.Shown = tell.Say("board.shown-chosen")
 		if g.newest {
-			body.Shown = "Every finished job, the last finished first"
+			body.Shown = tell.Say("board.shown-finished")
 		}
 	}
 	for _, g := range groups {
-		shown, err := s.boardGroup(v, g, w)
+		shown, err := s.boardGroup(v, g, w, tell)
 		if err != nil {
 			return page{}, err
 		}
 		body.Groups = append(body.Groups, shown)
 	}
-	return page{Name: boardPage, Title: "Jobs", Watch: "/v1/watch", AsOf: position, Body: body}, nil
+	return page{
+		Name: boardPage, Title: tell.Say("nav.jobs"), Watch: "/v1/watch", AsOf: position, Body: body, Texts: tell.Texts,
+	}, tell.Err
 }
 
 // boardStates reads the states that the board is asked for; nil for all.
@@ -100,28 +103,29 @@ func finishedStates() []events.State {
 }
 
 // stateChoices lists what the board can be asked for.
-func stateChoices(chosen []events.State) []choice {
+func stateChoices(tell *texts.Speaker, chosen []events.State) []choice {
 	finished := slices.Equal(chosen, finishedStates())
 	var choices []choice
 	for _, state := range events.States() {
-		choices = append(choices, choice{Key: string(state), Name: wording.PlainKey(string(state)),
+		choices = append(choices, choice{Key: string(state), Name: stateName(tell, state),
 			Chosen: !finished && slices.Contains(chosen, state)})
 	}
-	return append(choices, choice{Key: anyFinished, Name: "Finished (all)", Chosen: finished})
+	return append(choices, choice{Key: anyFinished, Name: tell.Say("board.finished-all"), Chosen: finished})
 }
 
 // chosenGroup is the board where states are chosen: finished jobs by their day,
 // the newest first, and others by their key.
-func chosenGroup(all reports.JobQuery, chosen []events.State, from cursor) (group, error) {
+func chosenGroup(tell *texts.Speaker, all reports.JobQuery, chosen []events.State, from cursor) (group, error) {
 	all.States = chosen
-	g := group{id: "chosen", title: stateNames(chosen), empty: "No job is in this state.", query: all}
+	title := stateNames(chosen, func(state events.State) string { return stateName(tell, state) })
+	g := group{id: "chosen", title: title, empty: tell.Say("board.chosen.empty"), query: all}
 	g.newest = !slices.ContainsFunc(chosen, func(state events.State) bool { return !state.Finished() })
 	if !g.newest {
 		g.query.After = from.at
 		return g, nil
 	}
 	if slices.Equal(chosen, finishedStates()) {
-		g.title = "Finished"
+		g.title = tell.Say("board.finished")
 	}
 	g.query.Limit = 0 // sorted by day here
 	var err error
@@ -131,7 +135,7 @@ func chosenGroup(all reports.JobQuery, chosen []events.State, from cursor) (grou
 
 // boardGroups are the parts of the board in the order in which the office asks
 // for them.
-func (s *site) boardGroups(all reports.JobQuery, today events.Day) []group {
+func boardGroups(tell *texts.Speaker, all reports.JobQuery, today events.Day) []group {
 	running, ahead, finished := all, all, all
 	running.States = []events.State{events.Running}
 	ahead.States = []events.State{events.Opened, events.Estimated, events.Accepted}
@@ -139,17 +143,14 @@ func (s *site) boardGroups(all reports.JobQuery, today events.Day) []group {
 	finished.FinishedFrom = today.Add(-recentDays)
 	finished.Limit = 0 // sorted by day here, and bounded by the days
 	return []group{
-		{id: "running", title: "Running", query: running,
-			empty: "No job is running. A job runs from its first record of work: hours booked, protection laid, " +
-				"a surface prepared or a coat applied."},
-		{id: "ahead", title: "Not started", query: ahead,
-			empty: "No job is waiting. Open a job and issue its estimate to see it here."},
-		{id: "finished", title: fmt.Sprintf("Finished in the last %d days", recentDays), query: finished, newest: true,
-			empty: "No job was finished lately. A job is finished when its sign-off is recorded, or its closing."},
+		{id: "running", title: tell.Say("board.running"), query: running, empty: tell.Say("board.running.empty")},
+		{id: "ahead", title: tell.Say("board.not-started"), query: ahead, empty: tell.Say("board.not-started.empty")},
+		{id: "finished", title: tell.Say("board.finished-lately", "days", strconv.Itoa(recentDays)), query: finished,
+			newest: true, empty: tell.Say("board.finished-lately.empty")},
 	}
 }
 
-func (s *site) boardGroup(v visit, g group, w teller) (boardGroup, error) {
+func (s *site) boardGroup(v visit, g group, w teller, tell *texts.Speaker) (boardGroup, error) {
 	rows, err := s.deps.Store.Jobs(v, g.query)
 	if err != nil {
 		return boardGroup{}, fmt.Errorf("list jobs: %w", err)
@@ -160,9 +161,9 @@ func (s *site) boardGroup(v visit, g group, w teller) (boardGroup, error) {
 		})
 		rows = rows[min(g.skip, len(rows)):]
 	}
-	links := g.links(rows)
+	links := g.links(tell, rows)
 	rows = rows[:min(groupMost, len(rows))]
-	t, err := s.boardTable(v, g, rows, w)
+	t, err := s.boardTable(v, g, rows, w, tell)
 	if err != nil {
 		return boardGroup{}, err
 	}
@@ -175,7 +176,7 @@ func (s *site) boardGroup(v visit, g group, w teller) (boardGroup, error) {
 
 // links leads from a group to the jobs that are not shown. rows are those from the
 // first one shown.
-func (g group) links(rows []reports.JobRow) []link {
+func (g group) links(tell *texts.Speaker, rows []reports.JobRow) []link {
 	question := url.Values{}
 	if slices.Equal(g.query.States, finishedStates()) {
 		question.Set("state", anyFinished)
@@ -192,35 +193,32 @@ func (g group) links(rows []reports.JobRow) []link {
 	case "chosen":
 		var links []link
 		if g.skip > 0 || g.query.After != "" {
-			links = append(links, link{Text: "First page", Address: first})
+			links = append(links, link{Text: tell.Say("board.first-page"), Address: first})
 		}
 		if more {
 			at := rows[groupMost-1].Job
 			if g.newest {
 				at = strconv.Itoa(g.skip + groupMost)
 			}
-			links = append(links, link{Text: "Next page", Address: nextPage("/", question, cursor{at, g.query.AsOf})})
+			next := nextPage("/", question, cursor{at, g.query.AsOf})
+			links = append(links, link{Text: tell.Say("board.next-page"), Address: next})
 		}
 		return links
 	case "finished":
-		return []link{{Text: "All finished jobs", Address: first}}
+		return []link{{Text: tell.Say("board.all-finished"), Address: first}}
 	}
 	if more {
-		return []link{{Text: "All of these jobs", Address: first}}
+		return []link{{Text: tell.Say("board.all-of-these"), Address: first}}
 	}
 	return nil
 }
 
 // boardTable sets hours booked beside hours estimated. Both lead to their
 // records.
-func (s *site) boardTable(v visit, g group, rows []reports.JobRow, w teller) (reports.Table, error) {
-	t := reports.Table{Title: g.title, Empty: g.empty, Columns: []reports.Column{
-		{Key: "title", Title: "Job", Form: reports.FormText}, {Key: "state", Title: "State", Form: reports.FormText},
-		{Key: "budget_minutes", Title: "Estimated", Form: reports.FormMinutes},
-		{Key: "actual_minutes", Title: "Booked", Form: reports.FormMinutes},
-		{Key: "job_type", Title: "Job type", Form: reports.FormText}, {Key: "due", Title: "Due", Form: reports.FormDay},
-		{Key: "finished", Title: "Finished", Form: reports.FormDay},
-	}}
+func (s *site) boardTable(
+	v visit, g group, rows []reports.JobRow, w teller, tell *texts.Speaker,
+) (reports.Table, error) {
+	t := reports.Table{Title: g.title, Empty: g.empty, Columns: boardColumns(tell)}
 	if len(rows) == 0 {
 		return t, nil
 	}
@@ -248,7 +246,7 @@ func (s *site) boardTable(v visit, g group, rows []reports.JobRow, w teller) (re
 		before := of.With(reports.BySide, string(reports.SideEstimate), string(reports.SideVariation))
 		actual := of.With(reports.BySide, string(reports.SideActual))
 		t.Rows = append(t.Rows, []reports.Cell{
-			{Text: cmp.Or(r.Title, r.Job), Job: r.Job}, {Text: wording.PlainKey(string(r.State))},
+			{Text: cmp.Or(r.Title, r.Job), Job: r.Job}, {Text: stateName(tell, r.State)},
 			{Number: planned[r.Job], Explain: &before}, {Number: booked[r.Job], Explain: &actual},
 			{Text: w.JobType(r.JobType)}, {Text: string(r.Due)}, {Text: string(r.Finished)},
 		})
@@ -256,11 +254,30 @@ func (s *site) boardTable(v visit, g group, rows []reports.JobRow, w teller) (re
 	return t, nil
 }
 
+func boardColumns(tell *texts.Speaker) []reports.Column {
+	return []reports.Column{
+		{Key: "title", Title: tell.Say("board.job"), Form: reports.FormText},
+		{Key: "state", Title: tell.Say("board.state"), Form: reports.FormText},
+		{Key: "budget_minutes", Title: tell.Say("board.estimated"), Form: reports.FormMinutes},
+		{Key: "actual_minutes", Title: tell.Say("board.booked"), Form: reports.FormMinutes},
+		{Key: "job_type", Title: tell.Say("board.job-type"), Form: reports.FormText},
+		{Key: "due", Title: tell.Say("board.due"), Form: reports.FormDay},
+		{Key: "finished", Title: tell.Say("board.finished"), Form: reports.FormDay},
+	}
+}
+
+func stateName(tell *texts.Speaker, state events.State) string {
+	return tell.Say("state." + string(state))
+}
+
+// plainState writes a state in English.
+func plainState(state events.State) string { return wording.PlainKey(string(state)) }
+
 // stateNames writes states as a heading.
-func stateNames(chosen []events.State) string {
+func stateNames(chosen []events.State, name func(events.State) string) string {
 	names := make([]string, len(chosen))
 	for i, state := range chosen {
-		names[i] = wording.PlainKey(string(state))
+		names[i] = name(state)
 	}
 	return strings.Join(names, ", ")
 }

@@ -74,7 +74,7 @@ func (w teller) conditions(q reports.Query) []fact {
 	for _, f := range []fact{
 		{Text: "Work from", Value: w.Day(q.From)}, {Text: "Work to", Value: w.Day(q.To)},
 		{Text: "Jobs finished from", Value: w.Day(q.FinishedFrom)}, {Text: "Jobs finished to", Value: w.Day(q.FinishedTo)},
-		{Text: "Jobs", Value: stateNames(q.States)},
+		{Text: "Jobs", Value: stateNames(q.States, plainState)},
 	} {
 		if f.Value != "" {
 			said = append(said, f)

@@ -1,5 +1,11 @@
 package reporting
 
+import (
+	"fmt"
+
+	"daysheet/services/texts"
+)
+
 // reportGroup is reports that are listed together.
 type reportGroup struct {
 	Title   string
@@ -17,15 +23,26 @@ func (s *site) showReports(v visit) (page, error) {
 	if err := p.done(); err != nil {
 		return page{}, err
 	}
+	names, err := s.deps.Names(v, v.Firm)
+	if err != nil {
+		return page{}, fmt.Errorf("read names: %w", err)
+	}
+	tell := &texts.Speaker{Texts: s.frame.Texts(names.Locale)}
 	var groups []reportGroup
+	last := ""
 	for _, d := range s.definitions {
-		if len(groups) == 0 || groups[len(groups)-1].Title != d.Group {
-			groups = append(groups, reportGroup{Title: d.Group})
+		if d.Group != last {
+			groups = append(groups, reportGroup{Title: tell.Say("report-group." + d.Group)})
+			last = d.Group
 		}
 		g := &groups[len(groups)-1]
-		g.Reports = append(g.Reports, reportEntry{d.Title, "/reports/" + d.Name, d.About, d.NeedsJob})
+		g.Reports = append(g.Reports, reportEntry{
+			tell.Say("report." + d.Name), "/reports/" + d.Name, tell.Say("report." + d.Name + ".about"), d.NeedsJob,
+		})
 	}
+	title := tell.Say("nav.reports")
 	return page{
-		Name: reportsPage, Title: "Reports", Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: "Reports"}}, Body: groups,
-	}, nil
+		Name: reportsPage, Title: title, Crumbs: []link{{Text: tell.Say("nav.jobs"), Address: "/"}, {Text: title}},
+		Body: groups, Texts: tell.Texts,
+	}, tell.Err
 }

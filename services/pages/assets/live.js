@@ -7,7 +7,8 @@
   const job = notice.dataset.job;
   const show = () => {
     notice.hidden = false;
-    notice.querySelector('[data-say]').textContent = 'New records have come in.';
+    const place = notice.querySelector('[data-say]');
+    place.textContent = place.dataset.say;
   };
   const source = new EventSource(notice.dataset.watch);
   source.addEventListener('job.changed', (message) => {

@@ -15,7 +15,7 @@
     const all = document.createElement('button');
     all.type = 'button';
     all.className = 'unfold';
-    all.textContent = `Show all ${starts.length} rows`;
+    all.textContent = table.parentElement.dataset.all.replace('{n}', starts.length);
     all.setAttribute('aria-describedby', table.caption?.id ?? '');
     all.addEventListener('click', () => {
       for (const row of folded) row.classList.remove('folded');

@@ -1,0 +1,154 @@
+package reporting
+
+import (
+	"context"
+	"io"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"unicode"
+
+	"github.com/chromedp/chromedp"
+	"golang.org/x/net/html"
+
+	"daysheet/events"
+	"daysheet/services/httpd/browsertest"
+)
+
+// translatedPages are pages that say everything in the language of the firm.
+func translatedPages() []string {
+	return []string{"/", "/?state=finished", "/?state=running", "/reports"}
+}
+
+// speakGerman changes the firm's locale.
+func (s *stack) speakGerman() {
+	s.record("north", events.FirmJob, s.act(events.FirmSettingsChanged, "2026-06-29", events.Settings{
+		Name: "Invented Decorators", Currency: "EUR", TimeZone: "Europe/Vienna", Locale: "de-AT",
+		JobTypes: []events.JobType{{JobType: "stairwell", Name: "Stairwell and joinery"},
+			{JobType: "occupied", Name: "Occupied redecoration"}, {JobType: "exterior", Name: "Exterior"}},
+		Grades: []events.Grade{{Grade: "painter", CostPerHourE4: 384500}, {Grade: "apprentice", CostPerHourE4: 211000}},
+	}))
+}
+
+// wordsOf returns everything in a page that is read or read out.
+func wordsOf(t *testing.T, page string) []string {
+	t.Helper()
+	var found []string
+	keep := func(s string) {
+		if s = strings.TrimSpace(s); strings.ContainsFunc(s, unicode.IsLetter) {
+			found = append(found, s)
+		}
+	}
+	z := html.NewTokenizer(strings.NewReader(page))
+	for {
+		switch z.Next() {
+		case html.ErrorToken:
+			if z.Err() != io.EOF {
+				t.Fatal(z.Err())
+			}
+			return found
+		case html.TextToken:
+			keep(string(z.Text()))
+		case html.StartTagToken, html.SelfClosingTagToken:
+			token := z.Token()
+			for _, a := range token.Attr {
+				if slices.Contains([]string{"aria-label", "alt", "title", "placeholder", "data-say", "data-all"}, a.Key) {
+					keep(a.Val)
+				}
+			}
+		}
+	}
+}
+
+// TestPagesInGerman compares each translated page with itself in English: what is the
+// same in both comes from the firm, or was forgotten.
+func TestPagesInGerman(t *testing.T) {
+	s := newStack(t)
+	tell(s)
+	english := map[string][]string{}
+	for _, path := range translatedPages() {
+		english[path] = wordsOf(t, s.get("north", path, "Accept", "text/html").body)
+	}
+	s.speakGerman()
+	firms := []string{"daysheet", "north", "Stairwell and joinery", "Occupied redecoration", "Exterior", "h:mm"}
+	var rows struct{ Jobs []struct{ Job, Title string } }
+	s.read("north", "/v1/jobs", &rows)
+	for _, r := range rows.Jobs {
+		firms = append(firms, r.Job, r.Title)
+	}
+	for _, path := range translatedPages() {
+		a := s.get("north", path, "Accept", "text/html")
+		german := wordsOf(t, a.body)
+		if a.status != 200 || !strings.Contains(a.body, `<html lang="de">`) || !slices.Contains(german, "Aufträge") {
+			t.Errorf("%s: %d in another language", path, a.status)
+		}
+		for _, word := range german {
+			if slices.Contains(english[path], word) && !slices.Contains(firms, word) {
+				t.Errorf("%s says %q in both languages", path, word)
+			}
+		}
+	}
+	// A page that is not translated is English as a whole.
+	if a := s.get("north", "/jobs/stair-1", "Accept", "text/html"); !strings.Contains(a.body, `<html lang="en">`) ||
+		!slices.Contains(wordsOf(t, a.body), "Sign out") {
+		t.Error("the page of a job speaks two languages")
+	}
+	if a := s.get("south", "/", "Accept", "text/html"); !strings.Contains(a.body, `<html lang="en">`) {
+		t.Error("another firm's page is in German")
+	}
+}
+
+// TestTemplatesSayNothingThemselves: what is read on a translated page stands in
+// package texts, but for the name of the program.
+func TestTemplatesSayNothingThemselves(t *testing.T) {
+	action := regexp.MustCompile(`\{\{.*?\}\}`)
+	for _, name := range []string{"../pages/templates/layout.html", "../pages/templates/parts.html", "templates/board.html", "templates/reports.html"} {
+		raw, err := os.ReadFile(name)
+		must(t, err)
+		for _, word := range wordsOf(t, action.ReplaceAllString(string(raw), "")) {
+			if strings.Trim(word, " ·") != "daysheet" {
+				t.Errorf("%s says %q itself", name, word)
+			}
+		}
+	}
+}
+
+// TestGermanInABrowser: nothing that axe-core minds, of the language neither.
+func TestGermanInABrowser(t *testing.T) {
+	s := newStack(t)
+	tell(s)
+	s.speakGerman()
+	ctx := browse(t, s)
+	for _, view := range []browsertest.View{{Width: 1280, Scheme: "light"}, {Width: 360, Scheme: "dark"}} {
+		view.Set(t, ctx)
+		for _, path := range []string{"/", "/reports"} {
+			lookAt(t, ctx, s.address+path, path)
+			browsertest.KeepPicture(t, ctx, strings.Join([]string{"german", view.Scheme, path}, "-"))
+		}
+	}
+	said := announced(t, ctx, s)
+	if said != "Neue Einträge sind da." {
+		t.Errorf("the page says %q", said)
+	}
+}
+
+// announced records until the page in the browser says that something new came in.
+func announced(t *testing.T, ctx context.Context, s *stack) string {
+	t.Helper()
+	must(t, chromedp.Do(ctx, chromedp.Navigate(s.address+"/")))
+	said := make(chan error, 1)
+	go func() { said <- chromedp.Do(ctx, chromedp.WaitVisible(chromedp.CSS(".live"))) }()
+	for {
+		select {
+		case err := <-said:
+			must(t, err)
+			text, err := chromedp.Run(ctx, chromedp.Text(chromedp.CSS(".live [data-say]")))
+			must(t, err)
+			return text
+		default:
+			s.record("north", "flat-2", s.act(events.HoursBooked, "2026-06-18", events.Hours{Person: "una", Task: "coat", Minutes: 10}))
+		}
+	}
+}

@@ -1,0 +1,145 @@
+// Package texts holds what pages say, in every language, in one file for each. A page
+// asks for a text by its key, so that nothing is said twice and a language is added by
+// adding a file: see the other ones for what it needs.
+//
+// A text may have places for values in braces: "finished in the last {days} days".
+package texts
+
+import (
+	"embed"
+	"encoding/json"
+	"fmt"
+	"path"
+	"slices"
+	"strings"
+)
+
+//go:embed *.json
+var files embed.FS
+
+// English is the language that is complete before any other, and is spoken where a
+// reader's own is not there.
+const English = "en"
+
+// Catalogue is the texts of every language. It does not change.
+type Catalogue struct {
+	languages map[string]*Texts
+}
+
+// Texts is what pages say in one language.
+type Texts struct {
+	language string
+	by       map[string]string
+}
+
+// Load reads every language. It fails where a file is no list of texts, or where a
+// language lacks a key or has one that English has not.
+func Load() (*Catalogue, error) {
+	names, err := files.ReadDir(".")
+	if err != nil {
+		return nil, fmt.Errorf("list languages: %w", err)
+	}
+	c := &Catalogue{languages: map[string]*Texts{}}
+	for _, name := range names {
+		raw, err := files.ReadFile(name.Name())
+		if err != nil {
+			return nil, fmt.Errorf("read texts: %w", err)
+		}
+		t := &Texts{language: strings.TrimSuffix(path.Base(name.Name()), ".json")}
+		if err := json.Unmarshal(raw, &t.by); err != nil {
+			return nil, fmt.Errorf("read texts %s: %w", name.Name(), err)
+		}
+		c.languages[t.language] = t
+	}
+	for language, t := range c.languages {
+		if err := t.matches(c.languages[English]); err != nil {
+			return nil, fmt.Errorf("read texts of %s: %w", language, err)
+		}
+	}
+	return c, nil
+}
+
+// matches compares the keys, and the places for values in each text.
+func (t *Texts) matches(english *Texts) error {
+	for key := range english.by {
+		if t.by[key] == "" {
+			return fmt.Errorf("there is no text %s", key)
+		}
+	}
+	for key, text := range t.by {
+		if !slices.Equal(places(text), places(english.by[key])) {
+			return fmt.Errorf("text %s: its places are %v, in English %v", key, places(text), places(english.by[key]))
+		}
+	}
+	return nil
+}
+
+// places returns the names in braces, sorted.
+func places(text string) []string {
+	var names []string
+	for _, part := range strings.Split(text, "{")[1:] {
+		name, _, _ := strings.Cut(part, "}")
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	return names
+}
+
+// Languages returns the languages that there are, sorted.
+func (c *Catalogue) Languages() []string {
+	var all []string
+	for language := range c.languages {
+		all = append(all, language)
+	}
+	slices.Sort(all)
+	return all
+}
+
+// For returns the texts of a locale (BCP 47), by its language alone; the English ones
+// where there are none of it.
+func (c *Catalogue) For(locale string) *Texts {
+	language, _, _ := strings.Cut(strings.ToLower(locale), "-")
+	if t := c.languages[language]; t != nil {
+		return t
+	}
+	return c.languages[English]
+}
+
+// Language returns the language of the texts, as it stands in a page (BCP 47).
+func (t *Texts) Language() string { return t.language }
+
+// Say returns the text of a key, with values put into its places, in pairs of name and
+// value. It fails where there is no such text, or a place is left without a value.
+func (t *Texts) Say(key string, values ...string) (string, error) {
+	text := t.by[key]
+	if text == "" {
+		return "", fmt.Errorf("say %s in %s: there is no such text", key, t.language)
+	}
+	pairs := make([]string, len(values))
+	for i, v := range values {
+		if pairs[i] = v; i%2 == 0 {
+			pairs[i] = "{" + v + "}"
+		}
+	}
+	given := len(pairs) / 2
+	if len(pairs)%2 != 0 || given != len(places(text)) {
+		return "", fmt.Errorf("say %s in %s: %d values for the places %v", key, t.language, given, places(text))
+	}
+	return strings.NewReplacer(pairs...).Replace(text), nil
+}
+
+// Speaker says many texts and keeps the first error for the end. The zero value is of
+// no use.
+type Speaker struct {
+	*Texts
+	Err error // why the first text that could not be said could not; nil where all could
+}
+
+// Say returns the text of a key, and the empty text where there is none.
+func (s *Speaker) Say(key string, values ...string) string {
+	text, err := s.Texts.Say(key, values...)
+	if s.Err == nil {
+		s.Err = err
+	}
+	return text
+}

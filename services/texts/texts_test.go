@@ -1,0 +1,117 @@
+package texts
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"daysheet/events"
+	"daysheet/reports"
+)
+
+func mustLoad(t *testing.T) *Catalogue {
+	t.Helper()
+	c, err := Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// TestLanguages: English and one more, each with the same keys and places, which Load
+// has checked; and no text that is the same in both, but for names.
+func TestLanguages(t *testing.T) {
+	c := mustLoad(t)
+	if got := c.Languages(); !slices.Equal(got, []string{"de", "en"}) {
+		t.Errorf("languages %v", got)
+	}
+	english := c.For(English)
+	for key, text := range c.For("de-AT").by {
+		if len(c.For("de").by) != len(english.by) || text == english.by[key] {
+			t.Errorf("%s is %q in both", key, text)
+		}
+	}
+	for locale, language := range map[string]string{"de": "de", "de-AT": "de", "DE-ch": "de", "en-IE": "en", "": "en", "fr": "en", "deu": "en"} {
+		if got := c.For(locale).Language(); got != language {
+			t.Errorf("%q is answered in %s, not %s", locale, got, language)
+		}
+	}
+}
+
+func TestSay(t *testing.T) {
+	de := mustLoad(t).For("de")
+	if got, err := de.Say("board.finished-lately", "days", "90"); err != nil || got != "Fertig in den letzten 90 Tagen" {
+		t.Errorf("%q, %v", got, err)
+	}
+	for _, values := range [][]string{{"board.nowhere"}, {"board.finished-lately"}, {"board.finished-lately", "days"},
+		{"nav.jobs", "n", "1"}} {
+		if got, err := de.Say(values[0], values[1:]...); err == nil {
+			t.Errorf("%v: %q", values, got)
+		}
+	}
+	s := Speaker{Texts: de}
+	if s.Say("nav.jobs") != "Aufträge" || s.Err != nil || s.Say("nav.nowhere") != "" || s.Say("nav.jobs") != "Aufträge" || s.Err == nil {
+		t.Errorf("the speaker ends with %v", s.Err)
+	}
+}
+
+// TestMatches: what a language must not leave out or add.
+func TestMatches(t *testing.T) {
+	english := &Texts{English, map[string]string{"a": "one", "b": "in {days} days, {n} times"}}
+	for _, c := range []struct {
+		by   map[string]string
+		says string
+	}{
+		{map[string]string{"a": "eins"}, "no text b"}, {map[string]string{"a": "", "b": "{n} {days}"}, "no text a"},
+		{map[string]string{"a": "eins", "b": "{n} mal"}, "text b"}, {map[string]string{"a": "{n}", "b": "{n} {days}"}, "text a"},
+		{map[string]string{"a": "eins", "b": "{n} {days}", "c": "{more}"}, "text c"},
+	} {
+		if err := (&Texts{"xx", c.by}).matches(english); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%v: %v", c.by, err)
+		}
+	}
+	if err := (&Texts{"xx", map[string]string{"a": "eins", "b": "{n} mal in {days}"}}).matches(english); err != nil {
+		t.Error(err)
+	}
+}
+
+// TestEveryTextIsSaid looks for each key in the program and its templates, and for the
+// keys that are put together from names, which must all be there.
+func TestEveryTextIsSaid(t *testing.T) {
+	by := mustLoad(t).For(English).by
+	said := map[string]bool{}
+	for _, state := range events.States() {
+		said["state."+string(state)] = true
+	}
+	for _, d := range reports.Definitions() {
+		for key, text := range map[string]string{"report." + d.Name: d.Title, "report." + d.Name + ".about": d.About,
+			"report-group." + d.Group: d.Group} {
+			if said[key] = true; by[key] != text {
+				t.Errorf("%s is %q, the report says %q", key, by[key], text)
+			}
+		}
+	}
+	for key := range said {
+		if by[key] == "" {
+			t.Errorf("there is no text %s", key)
+		}
+	}
+	out, err := exec.Command("git", "ls-files", "--cached", "--others", "--exclude-standard", "--", "../*.go", "../*.html").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var sources strings.Builder
+	for _, name := range strings.Fields(string(out)) {
+		if raw, err := os.ReadFile(filepath.FromSlash(name)); err == nil && !strings.HasSuffix(name, "_test.go") {
+			sources.Write(raw)
+		}
+	}
+	for key := range by {
+		if !said[key] && !strings.Contains(sources.String(), `"`+key+`"`) {
+			t.Errorf("nobody says %s", key)
+		}
+	}
+}
