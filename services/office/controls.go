@@ -95,10 +95,8 @@ func (s *shown) choice(c *control, d field) {
 	c.Groups = optionsOf(d, c.Value, s.names, s.history)
 	c.None = "none"
 	switch {
-	case d.unitBy == ofTasks:
-		c.None = "that of the task"
-	case d.unitBy == ofProducts:
-		c.None = "that of the product"
+	case d.unitBy != "":
+		c.None = "usual"
 	case d.required:
 		c.None = "choose"
 	}

@@ -391,3 +391,56 @@ func TestEveryFormOpens(t *testing.T) {
 		titles = append(titles, f.title)
 	}
 }
+
+// TestAQuoteBecomesTheEstimate: measured on the page of quotes, issued on the job that
+// it was asked for, once however often the button is pressed, and accepted.
+func TestAQuoteBecomesTheEstimate(t *testing.T) {
+	s := newStack(t)
+	s.settle("en-IE")
+	s.put(events.FirmJob, events.RateBookRevised, events.RateBook{Revision: "first", EffectiveFrom: "2026-01-01", Rates: []events.Rate{
+		{Task: "coat", Surface: "wall", Method: "roller", Unit: events.SquareMetre, MinutesMilli: 6_000, Source: "from-memory"}}})
+	s.put("hall", events.JobOpened, events.Opening{JobType: "exterior", Title: "Hall"})
+	job := s.get("owner", "/jobs/hall")
+	if !strings.Contains(job.body, `href="/quotes?job=hall&amp;job_type=exterior"`) {
+		t.Fatalf("the job does not lead to its quote: %s", job.body)
+	}
+	quote := s.get("owner", "/quotes?job=hall&grade=painter&room=Hall&length=5&width=4&height=2,5&task=coat&surface=wall&method=roller&of=walls&coats=2")
+	values, action := url.Values{}, ""
+	walk(quote.page, func(n *html.Node) {
+		if method, _ := attribute(n, "method"); n.Data != "form" || method != "post" {
+			return
+		}
+		if action, _ = attribute(n, "action"); action != "/quotes/issue" {
+			return
+		}
+		walk(n, func(c *html.Node) {
+			if name, ok := attribute(c, "name"); ok && c.Data == "input" {
+				value, _ := attribute(c, "value")
+				values.Add(name, value)
+			}
+			if _, selected := attribute(c, "selected"); selected {
+				value, _ := attribute(c, "value")
+				values.Set("job", value)
+			}
+		})
+	})
+	if values.Get("job") != "hall" || values.Get("id") == "" {
+		t.Fatalf("the form to issue it is %v: %s", values, quote.text())
+	}
+	for range 2 {
+		r := s.post("owner", "/quotes/issue", values)
+		if r.status != http.StatusSeeOther {
+			t.Fatalf("status %d: %s", r.status, r.text())
+		}
+		if shown := s.get("owner", r.at); !strings.Contains(shown.text(), "Recorded: Estimate issued: ") {
+			t.Fatalf("led to %s: %s", r.at, shown.text())
+		}
+	}
+	if all := s.all("hall"); len(all) != 2 || all[1].Type != events.EstimateIssued {
+		t.Fatalf("the job has %d records", len(all))
+	}
+	s.sent(at(events.EstimateAccepted, "hall"), "estimate", s.last("hall").ID)
+	if r := s.get("owner", "/jobs/hall"); !strings.Contains(r.text(), "Accepted") || !strings.Contains(r.text(), "Agree a variation") {
+		t.Errorf("the job says %s", r.text())
+	}
+}

@@ -7,8 +7,6 @@ import (
 	"fmt"
 	"time"
 
-	"github.com/gin-gonic/gin"
-
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/httpd"
@@ -61,17 +59,20 @@ func Mount(server *httpd.Server, deps Deps) error {
 	if err := deps.Frame.AddBodies(own, "templates/*.html"); err != nil {
 		return fmt.Errorf("mount office: %w", err)
 	}
-	d.mount(server.Engine)
+	d.mount(server)
 	return nil
 }
 
-func (d *desk) mount(engine *gin.Engine) {
-	record := engine.Group("", httpd.Require(httpd.ScopeRecord))
+func (d *desk) mount(server *httpd.Server) {
+	record := server.Engine.Group("", httpd.Require(httpd.ScopeRecord))
 	show := func(path string, build func(pages.Visit) (pages.Page, error)) {
 		record.GET(path, d.deps.Frame.Handler(build))
 	}
 	show("/office", d.showIndex)
 	show("/office/firm", d.showFirm)
+	d.mountSettings(record)
+	d.mountTokens(server.Engine)
+	d.mountImport(server, record)
 	for i := range d.forms {
 		f := &d.forms[i]
 		show(f.path, func(v pages.Visit) (pages.Page, error) { return d.showForm(v, f) })

@@ -134,7 +134,12 @@ func (d *desk) showIndex(v pages.Visit) (pages.Page, error) {
 
 // firmLinks leads to what the firm keeps in order beside single records.
 func (d *desk) firmLinks(v pages.Visit) []pages.Link {
-	links := []pages.Link{{Text: "Records of the firm", Address: "/office/firm"}}
+	links := []pages.Link{{Text: "Records of the firm", Address: "/office/firm"},
+		{Text: "Settings: people, grades, job types, overhead", Address: settingsPath}, {Text: "Tables in and out (CSV)",
+			Address: importPath}}
+	if v.Caller.May(httpd.ScopeAdmin) {
+		links = append(links, pages.Link{Text: "Tokens", Address: tokensPath})
+	}
 	if d.deps.Frame.Serves("/crew/pair") && v.Caller.May(httpd.ScopeAdmin) {
 		links = append(links, pages.Link{Text: "Phones of the crew", Address: "/crew/pair"})
 	}

@@ -98,7 +98,7 @@ func (d *desk) showForm(v pages.Visit, f *form) (pages.Page, error) {
 	if e == nil {
 		return d.chooseJob(v, f)
 	}
-	if e.id, err = d.newID(); err != nil {
+	if e.id, err = pages.NewID(d.deps.Clock()); err != nil {
 		return pages.Page{}, err
 	}
 	if err := d.fillFirst(e); err != nil {
@@ -177,7 +177,7 @@ func (d *desk) sendForm(v pages.Visit, f *form) (pages.Page, error) {
 	if e == nil {
 		return d.chooseJob(v, f)
 	}
-	at, err := timeOf(e.id, e.names)
+	at, err := pages.TimeOf(e.id)
 	if err != nil {
 		return pages.Page{}, err
 	}
@@ -220,7 +220,7 @@ func (e *entry) event(id string, members map[string]any, at time.Time, place str
 		return made{}, fmt.Errorf("write %s: %w", e.form.kind, err)
 	}
 	m := made{events.Event{ID: id, Source: "/office", Type: e.form.kind, Subject: e.job,
-		Time: at.Format(time.RFC3339), Data: data}, place}
+		Time: e.names.Local(at).Format(time.RFC3339), Data: data}, place}
 	if err := m.event.Validate(); err != nil {
 		var refusal *events.Error
 		if !errors.As(err, &refusal) {
@@ -241,6 +241,9 @@ func (d *desk) record(v pages.Visit, job string, all []made) error {
 	return err
 }
 
+// unavailable is said where the log does not answer.
+const unavailable = "The ledger cannot answer now. Send it again in a moment: nothing is recorded twice."
+
 // refused shows a form again that the log did not take, with the reason where it
 // belongs. A fault is no refusal.
 func (d *desk) refused(e *entry, all []made, err error) (pages.Page, error) {
@@ -251,9 +254,9 @@ func (d *desk) refused(e *entry, all []made, err error) (pages.Page, error) {
 	status := httpd.Problem(err).Status
 	switch {
 	case refusal.Code == events.Unavailable:
-		e.filled.whole = "The ledger cannot answer now. Send it again in a moment: nothing is recorded twice."
+		e.filled.whole = unavailable
 	case refusal.Code == events.Conflict && refusal.Field == "id":
-		if e.id, err = d.newID(); err != nil {
+		if e.id, err = pages.NewID(d.deps.Clock()); err != nil {
 			return pages.Page{}, err
 		}
 		e.filled.whole = "This form was sent before, and was recorded as it was then. Send it again if this is one more; " +
@@ -342,7 +345,10 @@ func (e *entry) leadsTo() string {
 		}
 		return e.form.path + "?" + next.Encode()
 	case e.job == events.FirmJob:
-		return "/office/firm?" + url.Values{"recorded": {first}}.Encode()
+		return "/office/firm?" + encode("recorded", first)
 	}
-	return "/jobs/" + url.PathEscape(e.job) + "?" + url.Values{"recorded": {first}}.Encode()
+	return "/jobs/" + url.PathEscape(e.job) + "?" + encode("recorded", first)
 }
+
+// encode writes one parameter of an address.
+func encode(name, value string) string { return url.Values{name: {value}}.Encode() }

@@ -146,7 +146,7 @@ func (f *field) number(member reflect.StructField) {
 	case strings.Contains(name, "humidity"):
 		f.scale, f.sign = 3, "%"
 	case name == "minutes_milli":
-		f.scale, f.sign = 3, "min"
+		f.scale = 3
 	case name == "spreading_rate_milli":
 		f.scale, f.sign = 3, "m²/l"
 	case name == "volume_milli":

@@ -103,13 +103,14 @@ func memberTexts() map[string]text {
 		"laid": {"Which protection", noHelp}, "sound": {"It still protects", noHelp},
 		"product_quantity_milli": {"Product consumed", ""}, "product_unit": {"Unit of the product", noHelp},
 		"reused": {"The product was laid before on another job", noHelp}, "remove_by": {"Remove by", ""},
-		"revision": {"Name of the revision", ""}, "effective_from": {"Quotes use it from", noHelp},
+		"revision": {"Name of the revision", "Given once, for example 2026-summer"}, "effective_from": {"Quotes use it " +
+			"from", noHelp},
 		"evidence": {"Position of the history", ""}, "rates": {"Rates", "Leave rows that you do not need empty"},
 		"minutes_milli": {"Minutes for one unit", noHelp}, "source": {"Comes from", ""}, "jobs": {"Jobs behind it", ""},
 		"consumables": {"Consumables", ""}, "snag": {"Which snag", noHelp}, "raised_by": {"Raised by", noHelp},
 		"per_hour_e4": {"For each hour of labour", noHelp}, "labour_basis_points": {"Share of labour cost", noHelp},
 		"material_basis_points": {"Share of material cost", noHelp},
-		"Pricing.method":        {"Price is made by", ""}, "basis_points": {"Share", noHelp}, "add_ons": {"Add-ons", ""},
+		"Pricing.method":        {"Price is made by", noHelp}, "basis_points": {"Share", noHelp}, "add_ons": {"Add-ons", ""},
 		"compounded": {"Of the sum with those before it", noHelp},
 	}
 }
@@ -135,6 +136,12 @@ func wordFor(name, key string) string {
 		return "DIN 18363: openings up to 2.5 m² measured over"
 	case "measured_by." + events.MeasureIS1200:
 		return "IS 1200: deducted in three steps"
+	case "scopes.read":
+		return "Read: reports, jobs and pages"
+	case "scopes.record":
+		return "Record: enter what happens"
+	case "scopes.admin":
+		return "Admin: everything, tokens as well"
 	case "method." + events.PricingMarkUp:
 		return "Mark-up: a share of the cost is added"
 	case "method." + events.PricingMargin:

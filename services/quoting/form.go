@@ -13,7 +13,8 @@ import (
 // The fields of the form for a take-off. Those of a row repeat, so that the n-th of
 // each belong together. Lengths are in metres, quantities in the task's unit.
 const (
-	FieldJob     = "job"
+	FieldID      = "id"  // of the estimate that the form issues
+	FieldJob     = "job" // on which it is issued
 	FieldJobType = "job_type"
 	FieldGrade   = "grade"
 	FieldRule    = "measured_by"

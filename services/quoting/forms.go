@@ -10,6 +10,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/services/httpd"
+	"daysheet/services/pages"
 )
 
 // mountForms adds what the pages send: the browser is led back to where the answer
@@ -47,10 +48,14 @@ func (d *desk) issueForm(c *gin.Context, caller httpd.Caller, values url.Values)
 		return "", err
 	}
 	job := values.Get(FieldJob)
-	if _, _, err := d.issue(c.Request.Context(), caller, job, t); err != nil {
+	id := values.Get(FieldID)
+	if _, err := pages.TimeOf(id); err != nil {
 		return "", err
 	}
-	return "/jobs/" + url.PathEscape(job), nil
+	if _, _, err := d.issue(c.Request.Context(), caller, job, id, t); err != nil {
+		return "", err
+	}
+	return "/jobs/" + url.PathEscape(job) + "?" + url.Values{"recorded": {id}}.Encode(), nil
 }
 
 // evidenceOf reads the position that a form was made for.

@@ -151,7 +151,7 @@ func (d *desk) mountQuotes(api huma.API) {
 		if err != nil {
 			return nil, err
 		}
-		receipt, body, err := d.issue(ctx, caller, in.Body.Job, in.Body.TakeOff)
+		receipt, body, err := d.issue(ctx, caller, in.Body.Job, "", in.Body.TakeOff)
 		if err != nil {
 			return nil, err
 		}
@@ -177,8 +177,9 @@ func (d *desk) quote(ctx context.Context, firm string, t reports.TakeOff) (quote
 	return newQuoteBody(h, q, alternatives), q, nil
 }
 
-// issue records the estimate that a quote makes.
-func (d *desk) issue(ctx context.Context, caller httpd.Caller, job string, t reports.TakeOff) (events.Receipt,
+// issue records the estimate that a quote makes, under the id of the form that it
+// comes from; under a new one where id is empty.
+func (d *desk) issue(ctx context.Context, caller httpd.Caller, job, id string, t reports.TakeOff) (events.Receipt,
 	quoteBody, error) {
 	if !events.ValidToken(job) || job == events.FirmJob {
 		return events.Receipt{}, quoteBody{}, events.Refuse("job", job, events.TokenRule)
@@ -187,6 +188,6 @@ func (d *desk) issue(ctx context.Context, caller httpd.Caller, job string, t rep
 	if err != nil {
 		return events.Receipt{}, quoteBody{}, err
 	}
-	receipt, err := d.record(ctx, caller, job, events.EstimateIssued, body.Estimate)
+	receipt, err := d.record(ctx, caller, job, id, events.EstimateIssued, body.Estimate)
 	return receipt, body, err
 }

@@ -10,12 +10,11 @@ import (
 	"fmt"
 	"time"
 
-	"github.com/google/uuid"
-
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/facts"
 	"daysheet/services/httpd"
+	"daysheet/services/pages"
 )
 
 // Deps is what the routes need. Every member is required.
@@ -82,20 +81,30 @@ func (d *desk) today(names reports.Names) events.Day {
 	return events.DayOf(names.Local(d.deps.Clock()))
 }
 
-// record records one event and returns its receipt. It is made here, so that its
-// id is new.
-func (d *desk) record(ctx context.Context, caller httpd.Caller, job string, t events.Type,
+// record records one event and returns its receipt. id is that of a form, which holds
+// the time; where it is empty the event is new and happens now.
+func (d *desk) record(ctx context.Context, caller httpd.Caller, job, id string, t events.Type,
 	payload any) (events.Receipt, error) {
-	id, err := uuid.NewV7()
+	if id == "" {
+		var err error
+		if id, err = pages.NewID(d.deps.Clock()); err != nil {
+			return events.Receipt{}, err
+		}
+	}
+	at, err := pages.TimeOf(id)
 	if err != nil {
-		return events.Receipt{}, fmt.Errorf("make an id: %w", err)
+		return events.Receipt{}, err
 	}
 	data, err := json.Marshal(payload)
 	if err != nil {
 		return events.Receipt{}, fmt.Errorf("write %s: %w", t, err)
 	}
-	e := events.Event{ID: id.String(), Source: "/quoting", Type: t, Subject: job,
-		Time: d.deps.Clock().Format(time.RFC3339), Data: data}
+	names, err := d.deps.Names(ctx, caller.Firm)
+	if err != nil {
+		return events.Receipt{}, fmt.Errorf("read names: %w", err)
+	}
+	e := events.Event{ID: id, Source: "/quoting", Type: t, Subject: job,
+		Time: names.Local(at).Format(time.RFC3339), Data: data}
 	if err := e.Validate(); err != nil {
 		return events.Receipt{}, err
 	}

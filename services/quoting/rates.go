@@ -178,7 +178,7 @@ func (d *desk) accept(ctx context.Context, caller httpd.Caller, in acceptance) (
 	book.Reason = cmp.Or(in.Reason, "Taken over from the firm's own jobs")
 	out := &decidedOutput{}
 	out.Body.Taken = len(taken)
-	out.Body.Receipt, err = d.record(ctx, caller, events.FirmJob, events.RateBookRevised, &book)
+	out.Body.Receipt, err = d.record(ctx, caller, events.FirmJob, "", events.RateBookRevised, &book)
 	return out, err
 }
 
@@ -200,7 +200,7 @@ func (d *desk) reject(ctx context.Context, caller httpd.Caller, in rejection) (*
 		return nil, events.Refuse("task", in.Task, "no such rate is proposed at position %d", h.filter.AsOf)
 	}
 	out := &decidedOutput{}
-	out.Body.Receipt, err = d.record(ctx, caller, events.FirmJob, events.RateRejected, &events.RateRejection{
+	out.Body.Receipt, err = d.record(ctx, caller, events.FirmJob, "", events.RateRejected, &events.RateRejection{
 		Task: in.Task, Surface: in.Surface, Method: in.Method, MinutesMilli: all[i].ProposedMilli,
 		Evidence: int64(h.filter.AsOf), Reason: in.Reason,
 	})

@@ -7,6 +7,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/typed"
 )
 
 // factBody is one fact behind a figure. Amounts count once for sign 1 and are
@@ -107,7 +108,7 @@ func (b explainBody) plain() table {
 		row := []string{f.EventID, f.Job, f.JobType, strconv.FormatUint(f.Sequence, 10), f.Day, f.Side, f.Kind, f.Family,
 			f.Task, f.Surface, f.Method, f.Location, f.Product, f.Place, f.Unit, f.Grade, f.Person}
 		for i := range row {
-			row[i] = harmless(row[i])
+			row[i] = typed.Harmless(row[i])
 		}
 		for _, n := range []int64{f.Minutes, f.QuantityMilli, f.CostE4, int64(f.Sign)} {
 			row = append(row, strconv.FormatInt(n, 10))

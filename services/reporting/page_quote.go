@@ -11,6 +11,7 @@ import (
 	"daysheet/reports"
 	"daysheet/services/facts"
 	"daysheet/services/httpd"
+	"daysheet/services/pages"
 	"daysheet/services/quoting"
 )
 
@@ -26,8 +27,10 @@ type quotePageBody struct {
 	Surfaces, Methods       []string
 	Rooms                   []roomRow
 	Works                   []workRow
-	Job                     string
-	Wrong                   string // what is wrong with the form; empty where nothing is
+	ForJob                  string   // the job it was asked for
+	ID                      string   // of the estimate that the form will issue
+	Jobs                    []choice // that it can be issued on
+	Wrong                   string   // what is wrong with the form; empty where nothing is
 	Report                  *reportView
 	Hidden                  []link // the form again, to issue it
 	CSV                     string
@@ -64,6 +67,12 @@ func (s *site) showQuote(v visit) (page, error) {
 			view := s.newReportView("quote", r)
 			body.Report = &view
 			body.Hidden = hiddenFields(v.Values)
+			if body.Jobs, err = s.openJobs(v, v.Values.Get(quoting.FieldJob)); err != nil {
+				return page{}, err
+			}
+			if body.ID, err = pages.NewID(s.deps.Clock()); err != nil {
+				return page{}, err
+			}
 			shown.AsOf = r.Filter.AsOf
 		}
 	}
@@ -92,11 +101,25 @@ func (s *site) quote(v visit, names reports.Names) (reports.Report, error) {
 	return r, nil
 }
 
+// openJobs lists the jobs that are not finished, with the chosen one marked.
+func (s *site) openJobs(v visit, chosen string) ([]choice, error) {
+	rows, err := s.deps.Store.Jobs(v, reports.JobQuery{Firm: v.Firm, Limit: choiceMost, AsOf: s.deps.Position(v.Firm),
+		States: []events.State{events.Opened, events.Estimated, events.Accepted, events.Running}})
+	if err != nil {
+		return nil, fmt.Errorf("list jobs: %w", err)
+	}
+	var jobs []choice
+	for _, r := range rows {
+		jobs = append(jobs, choice{Key: r.Job, Name: cmp.Or(r.Title, r.Job) + " (" + r.Job + ")", Chosen: r.Job == chosen})
+	}
+	return jobs, nil
+}
+
 func hiddenFields(values url.Values) []link {
 	var hidden []link
 	for _, name := range slices.Sorted(maps.Keys(values)) {
 		for _, value := range values[name] {
-			if name != quoting.FieldJob {
+			if name != quoting.FieldJob && name != quoting.FieldID {
 				hidden = append(hidden, link{Text: name, Address: value})
 			}
 		}
@@ -106,7 +129,7 @@ func hiddenFields(values url.Values) []link {
 
 // quoteForm fills the form in with what was sent.
 func quoteForm(values url.Values, names reports.Names) quotePageBody {
-	b := quotePageBody{Job: values.Get(quoting.FieldJob), JobTypes: sortedChoices(names.JobTypes,
+	b := quotePageBody{ForJob: values.Get(quoting.FieldJob), JobTypes: sortedChoices(names.JobTypes,
 		values.Get(quoting.FieldJobType))}
 	rule := ""
 	if names.Settings != nil {

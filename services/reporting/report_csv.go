@@ -10,6 +10,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/typed"
 )
 
 // table is a plain table on its way to CSV: a header of keys, and rows of texts
@@ -58,7 +59,7 @@ func written(t reports.Table, key func(reports.Column) string, value func(report
 		for i, c := range cells {
 			row = append(row, value(c, t.Columns[i].Form))
 			if t.Columns[i].Form == reports.FormName {
-				row = append(row, harmless(c.Text))
+				row = append(row, typed.Harmless(c.Text))
 			}
 		}
 		out.rows = append(out.rows, row)
@@ -69,19 +70,11 @@ func written(t reports.Table, key func(reports.Column) string, value func(report
 func csvValue(c reports.Cell, form reports.Form) string {
 	switch v := rawValue(c, form).(type) {
 	case string:
-		return harmless(v)
+		return typed.Harmless(v)
 	case int64:
 		return strconv.FormatInt(v, 10)
 	}
 	return ""
-}
-
-// harmless keeps a spreadsheet from taking a text for a formula.
-func harmless(text string) string {
-	if text != "" && strings.ContainsRune("=+-@\t", rune(text[0])) {
-		return "'" + text
-	}
-	return text
 }
 
 // fileName joins what says what a file holds, leaving out what was not asked for.

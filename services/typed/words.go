@@ -103,3 +103,23 @@ func Squeeze(name string) string {
 		return -1
 	}, name)
 }
+
+// formulaSigns are what a text begins with that a spreadsheet takes for a formula.
+const formulaSigns = "=+-@\t"
+
+// Harmless keeps a spreadsheet from taking a text for a formula, by an apostrophe
+// before it.
+func Harmless(text string) string {
+	if text != "" && strings.ContainsRune(formulaSigns, rune(text[0])) {
+		return "'" + text
+	}
+	return text
+}
+
+// Bare takes the apostrophe of [Harmless] off again.
+func Bare(text string) string {
+	if rest, ok := strings.CutPrefix(text, "'"); ok && rest != "" && strings.ContainsRune(formulaSigns, rune(rest[0])) {
+		return rest
+	}
+	return text
+}

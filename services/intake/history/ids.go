@@ -19,8 +19,15 @@ func newIDs(firm string) *ids {
 
 // of returns the id of an event. Of several events that say the same, each has
 // its own number and so its own id.
-func (s *ids) of(e *events.Event) string {
+func (s *ids) of(e *events.Event) string { return s.after(e, "") }
+
+// after is [ids.of] for an event that says something new where it follows on
+// something else, as a price does that a product had once before.
+func (s *ids) after(e *events.Event, what string) string {
 	says := e.Subject + "\x00" + string(e.Type) + "\x00" + e.Time + "\x00" + string(e.Data)
+	if what != "" {
+		says += "\x00" + what
+	}
 	n := s.count[says]
 	s.count[says] = n + 1
 	return uuid.NewSHA1(s.space, []byte(says+"\x00"+itoa(n))).String()

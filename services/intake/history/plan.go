@@ -25,6 +25,11 @@ type Options struct {
 	// Products are the firm's listed products.
 	Products []events.Product
 
+	// Jobs are the keys of the firm's jobs, for a table of hours.
+	Jobs []string
+	// Now is the present, for a table of products, whose rows have no day.
+	Now time.Time
+
 	// MonthFirst reads 04/03/2025 as the 3rd of April.
 	MonthFirst bool
 	// Decimal is the mark before decimals where a number could be read two ways.

@@ -1,0 +1,168 @@
+package office
+
+import (
+	"bytes"
+	"encoding/csv"
+	"mime/multipart"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"daysheet/events"
+)
+
+// upload sends a file as a browser does. Pairs are further fields.
+func (s *stack) upload(content string, pairs ...string) reply {
+	s.t.Helper()
+	var body bytes.Buffer
+	w := multipart.NewWriter(&body)
+	for i := 0; i+1 < len(pairs); i += 2 {
+		must(s.t, w.WriteField(pairs[i], pairs[i+1]))
+	}
+	file, err := w.CreateFormFile("file", "table.csv")
+	must(s.t, err)
+	_, err = file.Write([]byte(content))
+	must(s.t, err)
+	must(s.t, w.Close())
+	request, err := http.NewRequest(http.MethodPost, s.address+"/office/import", &body)
+	must(s.t, err)
+	request.Header.Set("Content-Type", w.FormDataContentType())
+	return s.do("owner", request)
+}
+
+// recordIt presses the button below a dry run, and says what the page says then.
+func (s *stack) recordIt(r reply) string {
+	s.t.Helper()
+	action, values := formOf(s.t, r.page)
+	if action != "/office/import/record" {
+		s.t.Fatalf("the page offers %s: %s", action, r.text())
+	}
+	done := s.post("owner", action, values)
+	if done.status != http.StatusSeeOther {
+		s.t.Fatalf("status %d: %s", done.status, done.text())
+	}
+	return s.get("owner", done.at).text()
+}
+
+func TestPurchasesAsATable(t *testing.T) {
+	s := newStack(t)
+	s.settle("de-AT")
+	table := "Datum ist hier date;product;quantity;cost\n2026-03-04;Wall paint, matt;40;371,33\n"
+	if r := s.upload(table, "table", "purchases"); r.status != 422 || !strings.Contains(r.text(), "missing: date") {
+		t.Fatalf("status %d: %s", r.status, r.text())
+	}
+	table = "date;product;quantity;cost\n4.3.2026;Wall paint, matt;40;371,33\n2026-03-05;board;zehn;41,20\n"
+	before := len(s.all("firm"))
+	r := s.upload(table, "table", "purchases")
+	if r.status != http.StatusOK || !strings.Contains(r.text(), "Line 3: quantity is \"zehn\"") ||
+		!strings.Contains(r.text(), "Records that would be made: 1.") || len(s.all("firm")) != before {
+		t.Fatalf("status %d: %s", r.status, r.text())
+	}
+	if said := s.recordIt(r); !strings.Contains(said, "Recorded: 1.") {
+		t.Errorf("the page says %s", said)
+	}
+	s.is(s.last("firm"), events.MaterialPurchased,
+		`{"product":"wall-matt","quantity_milli":40000,"unit":"l","cost_e4":3713300,"day":"2026-03-04"}`)
+	// The mended file: what was recorded is not recorded twice.
+	r = s.upload(strings.Replace(table, "zehn", "10", 1), "table", "purchases")
+	if said := s.recordIt(r); !strings.Contains(said, "Recorded: 1. Already there and not recorded again: 1.") {
+		t.Errorf("the page says %s", said)
+	}
+	if len(s.all("firm")) != before+2 {
+		t.Errorf("%d records were made", len(s.all("firm"))-before)
+	}
+}
+
+func TestHoursAsATable(t *testing.T) {
+	s := newStack(t)
+	s.settle("en-IE")
+	s.put("hall", events.JobOpened, events.Opening{JobType: "exterior", Title: "Hall"})
+	table := "date,job,person,task,hours\n03/04/2026,Hall,Una,coat,7:30\n03/04/2026,Hall,Una,coat,7:30\n"
+	r := s.upload(table, "table", "hours", "order", "month")
+	if !strings.Contains(r.text(), "Line 3: left out: it says exactly what line 2 says") {
+		t.Fatalf("status %d: %s", r.status, r.text())
+	}
+	s.recordIt(r)
+	s.is(s.last("hall"), events.HoursBooked, `{"person":"una","task":"coat","minutes":450,"day":"2026-03-04"}`)
+	// Asked to keep the row that says the same, from the page of the dry run.
+	values := url.Values{}
+	walk(r.page, func(n *html.Node) {
+		if name, _ := attribute(n, "name"); name == "content" {
+			content, _ := attribute(n, "value")
+			values.Set("content", content)
+		}
+	})
+	values.Set("table", "hours")
+	values.Set("order", "month")
+	values.Set("keep", "on")
+	kept := s.post("owner", "/office/import", values)
+	if said := s.recordIt(kept); !strings.Contains(said, "Recorded: 1. Already there and not recorded again: 1.") {
+		t.Errorf("the page says %s", said)
+	}
+	if len(s.all("hall")) != 3 {
+		t.Errorf("%d records on the job", len(s.all("hall")))
+	}
+}
+
+// TestProductsOutAndIn: the table of products that is handed out comes in again and
+// changes nothing; with one price changed it makes one record.
+func TestProductsOutAndIn(t *testing.T) {
+	s := newStack(t)
+	s.settle("de-AT")
+	s.put(events.FirmJob, events.ProductListed, events.Product{Product: "tape", Name: "=Tape; 30 mm \"x\"", Unit: events.Roll,
+		PriceE4: 33_705, CleanRemovalDays: 14, RecoatMinutes: 270, VolumeSolidsBasisPoints: 4_550, SpreadingRateMilli: 11_250})
+	out := s.get("owner", "/office/export/products.csv")
+	if out.status != http.StatusOK || !strings.Contains(out.body, "'=Tape") {
+		t.Fatalf("status %d: %s", out.status, out.body)
+	}
+	if r := s.upload(out.body, "table", "products"); !strings.Contains(r.text(), "Records that would be made: 0.") ||
+		!strings.Contains(r.text(), "Rows that cannot be taken as they are: 0.") {
+		t.Errorf("the same table comes to %s", r.text())
+	}
+	r := s.upload(strings.Replace(out.body, "9,73", "9,99", 1), "table", "products")
+	s.recordIt(r)
+	s.is(s.last("firm"), events.ProductListed,
+		`{"product":"wall-matt","name":"Wall paint, matt","unit":"l","price_e4":99900,"pack_milli":10000}`)
+	for _, table := range importTables() {
+		file := s.get("owner", table.Example)
+		rows, err := csv.NewReader(strings.NewReader(strings.TrimPrefix(file.body, "\ufeff"))).ReadAll()
+		if err != nil || len(rows) < 2 || len(rows[0]) != len(table.Columns) {
+			t.Errorf("%s: %v: %q", table.Example, err, rows)
+		}
+	}
+	if r := s.get("owner", "/office/export/cats.csv"); r.status != http.StatusNotFound {
+		t.Errorf("an unknown table: status %d", r.status)
+	}
+}
+
+func TestPastJobsAsASheet(t *testing.T) {
+	s := newStack(t)
+	s.settle("en-IE")
+	r := s.upload("job,title,job type,date,kind,task,hours,price\nJ-9,Old hall,exterior,2025-03-04,estimate,coat,8,400\n"+
+		"J-9,,,2025-03-05,day sheet,coat,7:30,\nJ-9,,,2025-03-06,billed,,,400\n", "table", "past-jobs")
+	s.recordIt(r)
+	if all := s.all("j-9"); len(all) != 5 || all[0].Type != events.JobOpened || all[4].Type != events.JobClosed {
+		t.Errorf("the job is %v", all)
+	}
+}
+
+func TestTablesThatCannotBeRead(t *testing.T) {
+	s := newStack(t)
+	s.settle("en-IE")
+	for name, r := range map[string]reply{
+		"Choose a file first":              s.upload("", "table", "hours"),
+		"use products, purchases or hours": s.upload("x", "table", "cats"),
+		"UTF-16":                           s.upload("\xff\xfex", "table", "hours"),
+		"the table did not arrive":         s.post("owner", "/office/import/record", url.Values{"table": {"hours"}, "content": {"!"}}),
+	} {
+		if r.status != 422 || !strings.Contains(strings.ToLower(r.text()), strings.ToLower(name)) {
+			t.Errorf("%q: status %d: %s", name, r.status, r.text())
+		}
+	}
+	if r := s.upload(strings.Repeat("x", 3<<20), "table", "hours"); r.status != 422 || !strings.Contains(r.text(), "At most 2 MiB") {
+		t.Errorf("a large file: status %d", r.status)
+	}
+}
