@@ -319,8 +319,13 @@ func TestTheLogIsTheTruth(t *testing.T) {
 
 	other := t.TempDir()
 	file := filepath.Join(t.TempDir(), "export.jsonl")
-	if err := os.WriteFile(file, export, 0o600); err != nil {
+	exported := ExportCmd{Out: file}
+	exported.Firm = demoFirm
+	if err := exported.Run(t.Context(), g); err != nil {
 		t.Fatal(err)
+	}
+	if written, err := os.ReadFile(file); err != nil || !bytes.Equal(written, export) {
+		t.Fatalf("the command exports %d bytes (%v), the server %d", len(written), err, len(export))
 	}
 	imported := ImportCmd{File: file}
 	imported.Firm = demoFirm
@@ -330,6 +335,13 @@ func TestTheLogIsTheTruth(t *testing.T) {
 		}
 	}
 	mustBeSame(t, "in another ledger", other, jobs, before)
+	exported.Out += ".again"
+	if err := exported.Run(t.Context(), &Globals{Data: other, quiet: true}); err != nil {
+		t.Fatal(err)
+	}
+	if again, err := os.ReadFile(exported.Out); err != nil || !bytes.Equal(again, export) {
+		t.Errorf("the other ledger exports %d bytes (%v), the first %d", len(again), err, len(export))
+	}
 	if err := (&VerifyCmd{}).Run(t.Context(), g); err != nil {
 		t.Fatalf("verify: %v", err)
 	}
