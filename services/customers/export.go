@@ -151,31 +151,11 @@ func (d *Desk) exported(firm string, r *wording.Record) (exported, error) {
 func photosOf(h *wording.History) []string {
 	photos := []string{}
 	for _, r := range h.Records {
-		for _, digest := range photosIn(r.Payload) {
+		for _, digest := range events.PhotosOf(r.Payload) {
 			if !slices.Contains(photos, digest) {
 				photos = append(photos, digest)
 			}
 		}
 	}
 	return photos
-}
-
-func photosIn(payload events.Payload) []string {
-	switch p := payload.(type) {
-	case *events.Condition:
-		return p.Photos
-	case *events.Protection:
-		return p.Photos
-	case *events.Damage:
-		return p.Photos
-	case *events.MakingGood:
-		return p.Photos
-	case *events.Snag:
-		return p.Photos
-	case *events.SnagClearance:
-		return p.Photos
-	case *events.Photo:
-		return []string{p.Photo}
-	}
-	return nil
 }

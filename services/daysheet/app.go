@@ -182,6 +182,10 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 	if err != nil {
 		return err
 	}
+	frame.Speak(func(ctx context.Context, firm string) (string, error) {
+		names, err := a.projector.Names(ctx, firm)
+		return names.Locale, err
+	})
 	reporting.MountLedger(a.server, a.ledger())
 	var desk *customers.Desk
 	var nameOf func(ctx context.Context, firm, customer string) (string, error)

@@ -35,9 +35,13 @@ type Frame struct {
 	texts  *texts.Catalogue
 	shared map[string]*template.Template            // by language: the layout and the parts that bodies may use
 	bodies map[string]map[string]*template.Template // by language and name
+	locale localeOf                                 // nil: English is spoken
 	files  map[string]file
 	served func() map[string]bool // asked once requests come in: what else is served is known by then
 }
+
+// localeOf finds the locale of a firm (BCP 47).
+type localeOf func(ctx context.Context, firm string) (string, error)
 
 // New returns the frame of a server and lets it show problems as pages.
 func New(server *httpd.Server) (*Frame, error) {
@@ -154,6 +158,10 @@ func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, erro
 	if p.Texts == nil {
 		p.Texts = f.texts.For(texts.English)
 	}
+	around := f.around(ctx, caller)
+	if p.Language = around.Language(); p.Texts.Language() != p.Language {
+		p.Other = p.Texts.Language()
+	}
 	body := f.bodies[p.Texts.Language()][p.Name]
 	if body == nil {
 		return nil, fmt.Errorf("render page %s: there is none of this name", p.Name)
@@ -164,7 +172,7 @@ func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, erro
 	}
 	for _, place := range places() {
 		if f.Serves(place.Address) && caller.May(place.scope) {
-			text, err := p.Texts.Say(place.Text)
+			text, err := around.Say(place.Text)
 			if err != nil {
 				return nil, err
 			}
@@ -172,11 +180,34 @@ func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, erro
 			p.Nav = append(p.Nav, place.Link)
 		}
 	}
-	var b bytes.Buffer
-	if err := body.ExecuteTemplate(&b, "layout", p); err != nil {
+	var main, whole bytes.Buffer
+	if err := body.ExecuteTemplate(&main, "main", p); err != nil {
 		return nil, fmt.Errorf("render page %s: %w", p.Name, err)
 	}
-	return b.Bytes(), nil
+	p.Main = template.HTML(main.String()) // a template made it, and has escaped what needs it
+	if err := f.shared[p.Language].ExecuteTemplate(&whole, "layout", p); err != nil {
+		return nil, fmt.Errorf("render page %s: %w", p.Name, err)
+	}
+	return whole.Bytes(), nil
+}
+
+// Speak tells the frame how to find the locale of a firm. Without it English is spoken.
+// It is called before the server serves.
+func (f *Frame) Speak(locale func(ctx context.Context, firm string) (string, error)) {
+	f.locale = locale
+}
+
+// around returns the language of what stands around a page. Where it cannot be found,
+// as on the page of a problem, that is English: a page is better than none.
+func (f *Frame) around(ctx context.Context, caller httpd.Caller) *texts.Texts {
+	if f.locale == nil || caller.Firm == "" {
+		return f.texts.For(texts.English)
+	}
+	locale, err := f.locale(ctx, caller.Firm)
+	if err != nil {
+		return f.texts.For(texts.English)
+	}
+	return f.texts.For(locale)
 }
 
 // place is an entry of the way around, its text a key of package texts, and what is found there.

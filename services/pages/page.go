@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"html/template"
 	"io"
 	"mime/multipart"
 	"net/http"
@@ -49,7 +50,7 @@ type Page struct {
 	Body   any
 
 	// Texts is the language of the page; nil is English. Only a page that says everything
-	// in it sets it: a page in two languages would be read out wrongly.
+	// in it sets it. What stands around the page is in the firm's language always.
 	Texts *texts.Texts
 
 	// Filled in by the frame.
@@ -57,7 +58,11 @@ type Page struct {
 	Firm   string
 	Here   string
 	Phones string // address of the page that pairs phones; empty where this program serves none
-	files  map[string]file
+
+	Language string        // of what stands around the page
+	Other    string        // language of the page, where it is another
+	Main     template.HTML // the page itself
+	files    map[string]file
 }
 
 // Asset returns the address of a file of the pages.

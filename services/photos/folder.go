@@ -136,9 +136,9 @@ func validDigest(digest string) bool {
 	return len(digest) == 64 && strings.Trim(digest, "0123456789abcdef") == ""
 }
 
-// headMost is how much of a photo is read to tell its size. A longer beginning,
-// full of notes of the camera, is read whole.
-const headMost = 64 << 10
+// headMost is how much of a photo is read to tell its size; notes of a camera make the
+// beginning longer, up to headLong; else it is read whole.
+const headMost, headLong = 8 << 10, 128 << 10
 
 // describe tells what an open photo is, and leaves it at its start.
 func describe(file *os.File, digest string) (Info, error) {
@@ -147,7 +147,7 @@ func describe(file *os.File, digest string) (Info, error) {
 		return Info{}, err
 	}
 	info := Info{Digest: digest, Bytes: stat.Size()}
-	for _, most := range []int64{headMost, info.Bytes} {
+	for _, most := range []int64{headMost, headLong, info.Bytes} {
 		head, readErr := io.ReadAll(io.NewSectionReader(file, 0, most))
 		if readErr != nil {
 			return Info{}, readErr

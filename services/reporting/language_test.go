@@ -81,7 +81,8 @@ func TestPagesInGerman(t *testing.T) {
 	for _, path := range translatedPages() {
 		a := s.get("north", path, "Accept", "text/html")
 		german := wordsOf(t, a.body)
-		if a.status != 200 || !strings.Contains(a.body, `<html lang="de">`) || !slices.Contains(german, "Aufträge") {
+		if a.status != 200 || !strings.Contains(a.body, `<html lang="de">`) || strings.Contains(a.body, ` lang="en"`) ||
+			!slices.Contains(german, "Aufträge") {
 			t.Errorf("%s: %d in another language", path, a.status)
 		}
 		for _, word := range german {
@@ -90,10 +91,13 @@ func TestPagesInGerman(t *testing.T) {
 			}
 		}
 	}
-	// A page that is not translated is English as a whole.
-	if a := s.get("north", "/jobs/stair-1", "Accept", "text/html"); !strings.Contains(a.body, `<html lang="en">`) ||
-		!slices.Contains(wordsOf(t, a.body), "Sign out") {
-		t.Error("the page of a job speaks two languages")
+	// Around a page that is not translated the way is in German, and the page says what it is.
+	for _, path := range []string{"/jobs/stair-1", "/help", "/jobs/nowhere"} {
+		body := s.get("north", path, "Accept", "text/html").body
+		if !strings.Contains(body, `<html lang="de">`) || !strings.Contains(body, `<main id="main" lang="en">`) ||
+			!strings.Contains(body, `<title lang="en">`) || !slices.Contains(wordsOf(t, body), "Abmelden") {
+			t.Errorf("%s does not tell its two languages apart", path)
+		}
 	}
 	if a := s.get("south", "/", "Accept", "text/html"); !strings.Contains(a.body, `<html lang="en">`) {
 		t.Error("another firm's page is in German")
@@ -123,7 +127,7 @@ func TestGermanInABrowser(t *testing.T) {
 	ctx := browse(t, s)
 	for _, view := range []browsertest.View{{Width: 1280, Scheme: "light"}, {Width: 360, Scheme: "dark"}} {
 		view.Set(t, ctx)
-		for _, path := range []string{"/", "/reports"} {
+		for _, path := range []string{"/", "/reports", "/jobs/stair-1"} {
 			lookAt(t, ctx, s.address+path, path)
 			browsertest.KeepPicture(t, ctx, strings.Join([]string{"german", view.Scheme, path}, "-"))
 		}

@@ -76,6 +76,10 @@ func newStackWith(t *testing.T, mount func(*httpd.Server, Deps) error) *stack {
 		Thumbnails: photos.NewThumbnails(s.photos, filepath.Join(dir, "thumbnails"), slog.Default())}))
 	frame, err := pages.New(server)
 	must(t, err)
+	frame.Speak(func(ctx context.Context, firm string) (string, error) {
+		names, err := s.projector.Names(ctx, firm)
+		return names.Locale, err
+	})
 	must(t, mount(server, Deps{
 		Frame: frame, Store: store, Names: s.projector.Names, Commits: s.log.Commits, Watch: s.projector.Watch, Clock: today,
 		Photos:   s.photos,
