@@ -1,15 +1,12 @@
 package photos
 
 import (
-	"bufio"
 	"bytes"
 	"context"
 	"errors"
 	"io"
 	"io/fs"
-	"log/slog"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -200,81 +197,6 @@ func TestDamageIsMendedBySendingAgain(t *testing.T) {
 	if report, err := f.Check(t.Context(), nothing); err != nil || len(report.Findings) != 2 {
 		t.Errorf("check found %+v: %v", report, err)
 	}
-}
-
-// writeThenWait names the folder in which a process of this test writes a photo whole
-// and then never comes to move it to its place.
-const writeThenWait = "PHOTOS_TEST_WRITE_THEN_WAIT"
-
-func TestMain(m *testing.M) {
-	if root := os.Getenv(writeThenWait); root != "" {
-		never(root)
-	}
-	os.Exit(m.Run())
-}
-
-// never sends a photo whose sender never says that it was all.
-func never(root string) {
-	var raw bytes.Buffer
-	_, err := raw.ReadFrom(os.Stdin)
-	if err != nil {
-		panic(err)
-	}
-	name := nameOf(raw.Bytes())
-	_, _, err = NewFolder(root, Limits{}).Put(context.Background(), north, name, io.MultiReader(&raw, waiting{}))
-	panic(err)
-}
-
-// waiting says that all was written, and waits to be killed.
-type waiting struct{}
-
-func (waiting) Read([]byte) (int, error) {
-	if _, err := os.Stdout.WriteString("written\n"); err != nil {
-		panic(err)
-	}
-	select {}
-}
-
-// TestKilledBeforeTheEnd kills a process between the last byte and the move. What it
-// left is no photo, and goes at the next start; while it lives, it stays.
-func TestKilledBeforeTheEnd(t *testing.T) {
-	root := t.TempDir()
-	raw := jpegOf(t, drawn(400, 300, 5))
-	program, err := os.Executable()
-	must(t, err)
-	child := exec.CommandContext(t.Context(), program)
-	child.Env = append(os.Environ(), writeThenWait+"="+root)
-	child.Stdin = bytes.NewReader(raw)
-	child.Stderr = t.Output()
-	out, err := child.StdoutPipe()
-	must(t, err)
-	must(t, child.Start())
-	if line, err := bufio.NewReader(out).ReadString('\n'); line != "written\n" {
-		t.Fatalf("the other process said %q: %v", line, err)
-	}
-	f := NewFolder(root, Limits{})
-	logger := slog.New(slog.DiscardHandler)
-	must(t, f.Sweep(logger))
-	left := files(t, root)
-	if len(left) != 1 || !strings.HasPrefix(left[0], incoming+"/") {
-		t.Fatalf("while it writes, the folder holds %v", left)
-	}
-	must(t, child.Process.Signal(syscall.SIGKILL))
-	if err := child.Wait(); err == nil {
-		t.Fatal("the process was not killed")
-	}
-	if _, err := f.Stat(t.Context(), north, nameOf(raw)); events.CodeOf(err) != events.NotFound {
-		t.Errorf("a photo that was never moved to its place: %v", err)
-	}
-	nothing := func(func(*events.Commit) error) error { return nil }
-	if report, err := f.Check(t.Context(), nothing); err != nil || len(report.Findings) != 0 || report.Photos != 0 {
-		t.Errorf("check found %+v: %v", report, err)
-	}
-	must(t, f.Sweep(logger))
-	if left := files(t, root); len(left) != 0 {
-		t.Errorf("after the next start, the folder holds %v", left)
-	}
-	put(t, f, north, raw)
 }
 
 // TestDiskSaysNo checks the sentences for a disk that takes nothing.
