@@ -158,14 +158,14 @@ func fillWorkDone(f Filter, p *progress, until events.Day, names Names) Table {
 			of := only(scope(f), KindQuantity).With(ByTask, task).With(ByUnit, string(unit))
 			budgetCell, doneCell := sumCell(whole, on(of, planned...)), sumCell(done, on(of, SideActual))
 			budgetCell.Unit, doneCell.Unit = unit, unit
-			e4 := plan.earnedE4(maxDay)
+			e4 := plan.earnedBy(maxDay)
 			if p.finished != "" {
-				e4 = plan.budgetE4
+				e4 = plan.budget
 			}
-			budget, earned = budget+plan.budgetE4, earned+e4
+			budget, earned = budget+plan.budget, earned+e4
 			t.Rows = append(t.Rows, []Cell{
 				nameCell(names.Tasks, task), textCell(string(unit)), budgetCell, doneCell, shareCell(done, whole),
-				sumCell(plan.budgetE4, on(only(scope(f), costs...).With(ByTask, task), planned...)), numberCell(e4),
+				sumCell(plan.budget, on(only(scope(f), costs...).With(ByTask, task), planned...)), numberCell(e4),
 			})
 		}
 	}

@@ -13,16 +13,17 @@ import (
 // the same share as what is: nobody guesses.
 type progress struct {
 	tasks      map[string]*taskPlan
-	unmeasured int64 // ten-thousandths: the budget of what has no quantity
+	unmeasured int64 // the budget of what has no quantity
 	cost       map[events.Day]int64
 	finished   events.Day
 }
 
-// taskPlan is the plan of one task and what was measured of it.
+// taskPlan is the plan of one task and what was measured of it. A budget is money in
+// ten-thousandths, or minutes.
 type taskPlan struct {
-	budgetE4 int64
-	planned  map[events.Unit]int64
-	done     map[events.Unit]map[events.Day]int64
+	budget  int64
+	planned map[events.Unit]int64
+	done    map[events.Unit]map[events.Day]int64
 }
 
 // The sums that progress is made of, in the order of the question.
@@ -44,34 +45,48 @@ func progressQueries(f Filter) []Query {
 
 // progressOf makes the progress of a job from the answers to [progressQueries].
 func progressOf(sums [][]Total, job JobRow) *progress {
-	p := &progress{tasks: map[string]*taskPlan{}, cost: map[events.Day]int64{}, finished: job.Finished}
+	p := newProgress()
+	p.finished = job.Finished
 	for _, t := range sums[progressQuantities] {
-		task, unit, day := t.By[0], events.Unit(t.By[1]), events.Day(t.By[3])
-		plan := p.tasks[task]
-		if plan == nil {
-			plan = &taskPlan{planned: map[events.Unit]int64{}, done: map[events.Unit]map[events.Day]int64{}}
-			p.tasks[task] = plan
-		}
-		if Side(t.By[2]) != SideActual {
-			plan.planned[unit] += t.QuantityMilli
-			continue
-		}
-		if plan.done[unit] == nil {
-			plan.done[unit] = map[events.Day]int64{}
-		}
-		plan.done[unit][day] += t.QuantityMilli
+		p.measure(t.By[0], events.Unit(t.By[1]), Side(t.By[2]), events.Day(t.By[3]), t.QuantityMilli)
 	}
 	for _, t := range sums[progressCosts] {
-		if plan := p.tasks[t.By[0]]; plan != nil && plan.measured() {
-			plan.budgetE4 += t.CostE4
-		} else {
-			p.unmeasured += t.CostE4
-		}
+		p.plan(t.By[0], t.CostE4)
 	}
 	for _, t := range sums[progressActual] {
 		p.cost[events.Day(t.By[0])] += t.CostE4
 	}
 	return p
+}
+
+func newProgress() *progress {
+	return &progress{tasks: map[string]*taskPlan{}, cost: map[events.Day]int64{}}
+}
+
+// measure takes in a quantity of a task, planned or done on a day.
+func (p *progress) measure(task string, unit events.Unit, side Side, day events.Day, milli int64) {
+	plan := p.tasks[task]
+	if plan == nil {
+		plan = &taskPlan{planned: map[events.Unit]int64{}, done: map[events.Unit]map[events.Day]int64{}}
+		p.tasks[task] = plan
+	}
+	if side != SideActual {
+		plan.planned[unit] += milli
+		return
+	}
+	if plan.done[unit] == nil {
+		plan.done[unit] = map[events.Day]int64{}
+	}
+	plan.done[unit][day] += milli
+}
+
+// plan takes in the budget of a task, once its quantities are known.
+func (p *progress) plan(task string, budget int64) {
+	if plan := p.tasks[task]; plan != nil && plan.measured() {
+		plan.budget += budget
+	} else {
+		p.unmeasured += budget
+	}
 }
 
 // measured reports whether the task has one planned quantity: in two units, a
@@ -86,8 +101,8 @@ func (t *taskPlan) measured() bool {
 	return n == 1
 }
 
-// earnedE4 returns what the task has earned up to the end of a day.
-func (t *taskPlan) earnedE4(until events.Day) int64 {
+// earnedBy returns what the task has earned up to the end of a day.
+func (t *taskPlan) earnedBy(until events.Day) int64 {
 	for unit, planned := range t.planned {
 		if planned <= 0 {
 			continue
@@ -98,7 +113,7 @@ func (t *taskPlan) earnedE4(until events.Day) int64 {
 				done += milli
 			}
 		}
-		return ratio(t.budgetE4, min(max(done, 0), planned), planned)
+		return ratio(t.budget, min(max(done, 0), planned), planned)
 	}
 	return 0
 }
@@ -107,7 +122,7 @@ func (t *taskPlan) earnedE4(until events.Day) int64 {
 func (p *progress) bac() int64 {
 	all := p.unmeasured
 	for _, t := range p.tasks {
-		all += t.budgetE4
+		all += t.budget
 	}
 	return all
 }
@@ -121,8 +136,8 @@ func (p *progress) earned(until events.Day) int64 {
 	var budget, earned int64
 	for _, task := range slices.Sorted(maps.Keys(p.tasks)) {
 		if t := p.tasks[task]; t.measured() {
-			budget += t.budgetE4
-			earned += t.earnedE4(until)
+			budget += t.budget
+			earned += t.earnedBy(until)
 		}
 	}
 	return earned + ratio(p.unmeasured, earned, budget)

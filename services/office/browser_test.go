@@ -59,7 +59,7 @@ func TestPagesInABrowser(t *testing.T) {
 	for _, view := range browsertest.Views() {
 		view.Set(t, ctx)
 		for _, path := range []string{
-			"/office", "/office/firm", "/office/record/job-opened", "/office/record/hours-booked",
+			"/", "/office", "/office/firm", "/office/record/job-opened", "/office/record/hours-booked",
 			"/office/record/day-sheet?job=hall", "/office/record/estimate-issued?job=hall",
 			"/office/record/coat-applied?job=hall", "/office/record/protection-lifted?job=hall",
 			"/office/record/damage-made-good?job=hall", "/office/record/event-voided?job=hall&event=" + laid,

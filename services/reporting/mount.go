@@ -74,6 +74,7 @@ type site struct {
 	definitions []reports.Definition
 	ofJob       []reports.Definition // what the page of a job shows
 	notices     notices
+	kept        openKept
 }
 
 // Mount adds the routes to the server: reports, jobs, the facts behind figures,

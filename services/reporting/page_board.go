@@ -11,6 +11,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/pages"
 	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
@@ -26,7 +27,10 @@ const (
 // boardBody is the page of all jobs.
 type boardBody struct {
 	Shown            string // which jobs are on the page
+	OpenJob          string // address of the form that opens a job; empty for who may not
 	States, JobTypes []choice
+	UnderWay         bool // the page shows jobs under way, so that alerts belong on it
+	Alerts           []alert
 	Groups           []boardGroup
 }
 
@@ -77,6 +81,14 @@ func (s *site) showBoard(v visit) (page, error) {
 		if g.newest {
 			body.Shown = tell.Say("board.shown-finished")
 		}
+	} else {
+		body.UnderWay = true
+		if body.Alerts, err = s.alerts(v, jobType, position, w, tell); err != nil {
+			return page{}, err
+		}
+	}
+	if s.mayRecord(v) {
+		body.OpenJob = pages.RecordPath(events.JobOpened)
 	}
 	for _, g := range groups {
 		shown, err := s.boardGroup(v, g, w, tell)
@@ -163,13 +175,18 @@ func (s *site) boardGroup(v visit, g group, w teller, tell *texts.Speaker) (boar
 	}
 	links := g.links(tell, rows)
 	rows = rows[:min(groupMost, len(rows))]
-	t, err := s.boardTable(v, g, rows, w, tell)
-	if err != nil {
-		return boardGroup{}, err
+	hours := map[string]reports.JobHours{}
+	if len(rows) > 0 {
+		if hours, err = s.hoursOf(v, g.query.AsOf, rows); err != nil {
+			return boardGroup{}, err
+		}
 	}
-	shown := newTableView("jobs-"+g.id, t, w.Format)
-	for i := range shown.Rows {
-		shown.Rows[i].Cells[0].Word = rows[i].Job
+	shown := newTableView("jobs-"+g.id, boardTable(v, g, rows, hours, w, tell), w.Format)
+	for i, r := range rows {
+		shown.Rows[i].Cells[0].Word = r.Job
+		if r.State == events.Running {
+			shown.Rows[i].Cells[3].Word = earnedWord(tell, w, hours[r.Job])
+		}
 	}
 	return boardGroup{shown, links}, nil
 }
@@ -215,43 +232,22 @@ func (g group) links(tell *texts.Speaker, rows []reports.JobRow) []link {
 
 // boardTable sets hours booked beside hours estimated. Both lead to their
 // records.
-func (s *site) boardTable(
-	v visit, g group, rows []reports.JobRow, w teller, tell *texts.Speaker,
-) (reports.Table, error) {
+func boardTable(
+	v visit, g group, rows []reports.JobRow, hours map[string]reports.JobHours, w teller, tell *texts.Speaker,
+) reports.Table {
 	t := reports.Table{Title: g.title, Empty: g.empty, Columns: boardColumns(tell)}
-	if len(rows) == 0 {
-		return t, nil
-	}
-	keys := make([]string, len(rows))
-	for i, r := range rows {
-		keys[i] = r.Job
-	}
 	labour := reports.Query{Firm: v.Firm, AsOf: g.query.AsOf}.With(reports.ByKind, string(reports.KindLabour))
-	q := labour.With(reports.ByJob, keys...)
-	q.By = []reports.Dimension{reports.ByJob, reports.BySide}
-	totals, err := s.deps.Store.Sum(v, q)
-	if err != nil {
-		return t, fmt.Errorf("sum hours: %w", err)
-	}
-	planned, booked := map[string]int64{}, map[string]int64{}
-	for _, sum := range totals {
-		if reports.Side(sum.By[1]) == reports.SideActual {
-			booked[sum.By[0]] += sum.Minutes
-		} else {
-			planned[sum.By[0]] += sum.Minutes
-		}
-	}
 	for _, r := range rows {
 		of := labour.With(reports.ByJob, r.Job)
 		before := of.With(reports.BySide, string(reports.SideEstimate), string(reports.SideVariation))
 		actual := of.With(reports.BySide, string(reports.SideActual))
 		t.Rows = append(t.Rows, []reports.Cell{
 			{Text: cmp.Or(r.Title, r.Job), Job: r.Job}, {Text: stateName(tell, r.State)},
-			{Number: planned[r.Job], Explain: &before}, {Number: booked[r.Job], Explain: &actual},
+			{Number: hours[r.Job].Planned, Explain: &before}, {Number: hours[r.Job].Booked, Explain: &actual},
 			{Text: w.JobType(r.JobType)}, {Text: string(r.Due)}, {Text: string(r.Finished)},
 		})
 	}
-	return t, nil
+	return t
 }
 
 func boardColumns(tell *texts.Speaker) []reports.Column {

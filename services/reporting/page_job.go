@@ -64,7 +64,7 @@ func (s *site) showJob(v visit) (page, error) {
 		return page{}, fmt.Errorf("read names: %w", err)
 	}
 	w := newTeller(names)
-	header, err := s.header(v, w, row)
+	header, err := s.header(v, w, row, position)
 	if err != nil {
 		return page{}, err
 	}
@@ -82,16 +82,9 @@ func (s *site) showJob(v visit) (page, error) {
 	if s.frame.Serves(signoffAt) && v.Caller.May(httpd.ScopeRecord) {
 		body.More = append(body.More, link{Text: "Links for the customer, sign-off", Address: "/jobs/" + key + "/links"})
 	}
-	charts := false
-	for _, d := range s.ofJob {
-		r, err := s.run(v, d, reports.Filter{Firm: v.Firm, Job: key, AsOf: position})
-		if err != nil {
-			return page{}, err
-		}
-		body.takeOut(&r, w.Format)
-		charts = charts || s.drawn(r)
-		address := "/reports/" + d.Name + "?" + url.Values{"job": {key}}.Encode()
-		body.Reports = append(body.Reports, jobReport{d.Title, address, s.newReportView(d.Name, r)})
+	charts, err := s.jobReports(v, &body, w, position)
+	if err != nil {
+		return page{}, err
 	}
 	if body.Photos, err = s.photosOf(v, w, h, after); err != nil {
 		return page{}, err
@@ -108,6 +101,21 @@ func (s *site) showJob(v visit) (page, error) {
 		Name: jobPage, Title: title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: title}},
 		Watch: "/v1/watch", Job: key, AsOf: position, Charts: charts, Said: w.said(h, recorded), Body: body,
 	}, nil
+}
+
+// jobReports puts the reports into the page of a job, and says whether they draw.
+func (s *site) jobReports(v visit, b *jobPageBody, w teller, position uint64) (charts bool, err error) {
+	for _, d := range s.ofJob {
+		r, err := s.run(v, d, reports.Filter{Firm: v.Firm, Job: b.Job, AsOf: position})
+		if err != nil {
+			return false, err
+		}
+		b.takeOut(&r, w.Format)
+		charts = charts || s.drawn(r)
+		address := "/reports/" + d.Name + "?" + url.Values{"job": {b.Job}}.Encode()
+		b.Reports = append(b.Reports, jobReport{d.Title, address, s.newReportView(d.Name, r)})
+	}
+	return charts, nil
 }
 
 // said says what was recorded under an id; nothing where it was not.
@@ -175,7 +183,7 @@ func (b *jobPageBody) timeline(w teller, h *wording.History, before int, mayReco
 }
 
 // header says what is known of the job itself, and who the customer is.
-func (s *site) header(v visit, w teller, r reports.JobRow) ([]fact, error) {
+func (s *site) header(v visit, w teller, r reports.JobRow, position uint64) ([]fact, error) {
 	customer := fact{Text: "Customer", Value: r.Customer}
 	if s.deps.Customer != nil && r.Customer != "" {
 		name, err := s.deps.Customer(v, v.Firm, r.Customer)
@@ -199,7 +207,8 @@ func (s *site) header(v visit, w teller, r reports.JobRow) ([]fact, error) {
 	if r.Built != 0 {
 		known = append(known, fact{Text: "Built", Value: strconv.FormatInt(r.Built, 10)})
 	}
-	return known, nil
+	hours, err := s.hoursOf(v, position, []reports.JobRow{r})
+	return append(known, w.hoursFact(hours[r.Job])...), err
 }
 
 // down lists the protection that has to be lifted yet.

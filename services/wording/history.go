@@ -126,8 +126,9 @@ func (r *Record) CanBeVoided() bool {
 	return r.VoidedBy == "" && t != events.EventVoided && t != events.CustomerErased && !t.Restated()
 }
 
-// lateDays is how many days after the work a record may come without being late.
-const lateDays = 1
+// lateDays is how many days after the work a record may come without being late, as
+// reports count it.
+const lateDays = 7
 
 // RecordedBy says who recorded a record and when, where the firm works; whether that
 // was late, and whether it was taken back.

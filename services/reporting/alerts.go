@@ -1,0 +1,196 @@
+package reporting
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"sync"
+
+	"daysheet/events"
+	"daysheet/reports"
+	"daysheet/services/texts"
+	"daysheet/services/wording"
+)
+
+// alert is a job that needs a look, with what about it does.
+type alert struct {
+	Title, Job, Address string
+	About               []string
+}
+
+// Limits of what the board looks for.
+const (
+	alertJobsMost = 200  // jobs that are looked at
+	openKeptMost  = 5000 // jobs whose open points are kept
+	// A job burns its hours too fast where it booked a tenth and two hours more than
+	// it earned. Our own rule: less is noise of measuring.
+	burntTenths, burntLeast = 11, 120
+)
+
+// openPoints is what a job's log leaves open, at its last commit.
+type openPoints struct {
+	sequence      uint64
+	removeBy      []events.Day // of protection that is down, where it has a last day
+	snags, damage int
+}
+
+// openKept remembers open points of jobs, so that the board reads only the logs of
+// jobs that changed. It is safe for concurrent use.
+type openKept struct {
+	mu   sync.Mutex
+	jobs map[[2]string]openPoints // by firm and job
+}
+
+// open returns what is open on a job.
+func (s *site) open(v visit, row reports.JobRow) (openPoints, error) {
+	key := [2]string{v.Firm, row.Job}
+	s.kept.mu.Lock()
+	points, ok := s.kept.jobs[key]
+	s.kept.mu.Unlock()
+	if ok && points.sequence == row.Sequence {
+		return points, nil
+	}
+	h, err := wording.ReadHistory(v, s.deps.Commits, v.Firm, row.Job, row.Sequence)
+	if err != nil {
+		return points, err
+	}
+	points = openPoints{sequence: row.Sequence, snags: len(h.Snags), damage: len(h.Damage)}
+	for _, d := range h.Down {
+		if d.Protection.RemoveBy != "" {
+			points.removeBy = append(points.removeBy, d.Protection.RemoveBy)
+		}
+	}
+	s.kept.mu.Lock()
+	defer s.kept.mu.Unlock()
+	if s.kept.jobs == nil || len(s.kept.jobs) >= openKeptMost {
+		s.kept.jobs = map[[2]string]openPoints{}
+	}
+	s.kept.jobs[key] = points
+	return points, nil
+}
+
+// alerts lists the jobs under way, or signed off and not closed, that need a look:
+// the most pressing first.
+func (s *site) alerts(v visit, jobType string, position uint64, w teller, tell *texts.Speaker) ([]alert, error) {
+	rows, err := s.deps.Store.Jobs(v, reports.JobQuery{Firm: v.Firm, JobType: jobType, AsOf: position,
+		Limit:  alertJobsMost,
+		States: []events.State{events.Running, events.SignedOff}})
+	if err != nil {
+		return nil, fmt.Errorf("list jobs under way: %w", err)
+	}
+	if len(rows) == 0 {
+		return nil, nil
+	}
+	hours, err := s.hoursOf(v, position, rows)
+	if err != nil {
+		return nil, err
+	}
+	coats, err := s.coatsOutside(v, position, rows)
+	if err != nil {
+		return nil, err
+	}
+	var all []alert
+	for _, r := range rows {
+		points, err := s.open(v, r)
+		if err != nil {
+			return nil, err
+		}
+		about := aboutJob(tell, w, r, points, hours[r.Job], coats[r.Job], s.today(w.Names))
+		if len(about) > 0 {
+			all = append(all, alert{cmp.Or(r.Title, r.Job), r.Job, "/jobs/" + r.Job, about})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b alert) int { return len(b.About) - len(a.About) })
+	return all, nil
+}
+
+// aboutJob says what about a job needs a look.
+func aboutJob(tell *texts.Speaker, w teller, r reports.JobRow, open openPoints, hours reports.JobHours, coats int64,
+	today events.Day) []string {
+	var about []string
+	count := func(key string, n int64) {
+		if n > 0 {
+			about = append(about, tell.Say(key, "count", w.Count(n)))
+		}
+	}
+	past := int64(0)
+	for _, by := range open.removeBy {
+		if by < today {
+			past++
+		}
+	}
+	count("alert.protection", past)
+	count("alert.coats", coats)
+	count("alert.snags", int64(open.snags))
+	count("alert.damage", int64(open.damage))
+	if r.State == events.Running {
+		switch over := hours.Booked - hours.Planned; {
+		case hours.Planned > 0 && over > 0:
+			about = append(about, tell.Say("alert.hours", "hours", w.Hours(over)))
+		case hours.Measured && hours.Booked*10 > hours.Earned*burntTenths && hours.Booked-hours.Earned >= burntLeast:
+			about = append(about, tell.Say("alert.burnt", "booked", w.Hours(hours.Booked), "earned", w.Hours(hours.Earned)))
+		}
+		if r.Due != "" && r.Due < today {
+			about = append(about, tell.Say("alert.due", "day", w.Day(r.Due)))
+		}
+	}
+	return about
+}
+
+// hoursOf asks how the labour of jobs stands.
+func (s *site) hoursOf(v visit, position uint64, rows []reports.JobRow) (map[string]reports.JobHours, error) {
+	var sums [][]reports.Total
+	for _, q := range reports.HoursQueries(v.Firm, position, keysOf(rows)) {
+		totals, err := s.deps.Store.Sum(v, q)
+		if err != nil {
+			return nil, fmt.Errorf("sum hours: %w", err)
+		}
+		sums = append(sums, totals)
+	}
+	return reports.HoursOf(sums), nil
+}
+
+// coatsOutside counts the coats of jobs that were applied outside their limits.
+func (s *site) coatsOutside(v visit, position uint64, rows []reports.JobRow) (map[string]int64, error) {
+	q := reports.Query{Firm: v.Firm, AsOf: position}.With(reports.ByKind, string(reports.KindMark)).
+		With(reports.ByTask, string(reports.MarkCoatOutside)).With(reports.ByJob, keysOf(rows)...)
+	q.By = []reports.Dimension{reports.ByJob}
+	totals, err := s.deps.Store.Sum(v, q)
+	if err != nil {
+		return nil, fmt.Errorf("sum marks of coats: %w", err)
+	}
+	coats := map[string]int64{}
+	for _, t := range totals {
+		coats[t.By[0]] = t.Facts
+	}
+	return coats, nil
+}
+
+func keysOf(rows []reports.JobRow) []string {
+	keys := make([]string, len(rows))
+	for i, r := range rows {
+		keys[i] = r.Job
+	}
+	return keys
+}
+
+// earnedWord says beside the hours booked what they have earned; nothing where there
+// is nothing to earn by.
+func earnedWord(tell *texts.Speaker, w teller, h reports.JobHours) string {
+	if !h.Measured {
+		return ""
+	}
+	return tell.Say("board.earned", "hours", w.Hours(h.Earned))
+}
+
+// hoursFact tells in the header of a job how its labour stands.
+func (w teller) hoursFact(h reports.JobHours) []fact {
+	if h.Planned == 0 && h.Booked == 0 {
+		return nil
+	}
+	said := w.Hours(h.Booked) + " booked of " + w.Hours(h.Planned)
+	if h.Measured {
+		said += ", " + w.Hours(h.Earned) + " earned"
+	}
+	return []fact{{Text: "Hours", Value: said}}
+}
