@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
-	"path/filepath"
 	"runtime/debug"
 	"sync"
 	"time"
@@ -25,7 +24,6 @@ import (
 	"daysheet/services/quoting"
 	"daysheet/services/reporting"
 	"daysheet/services/sealing"
-	"daysheet/services/signoff"
 )
 
 // The data folder.
@@ -194,9 +192,6 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 			return err
 		}
 		nameOf = desk.Name
-		if err := a.mountSignOff(g, frame, cfg); err != nil {
-			return err
-		}
 	}
 	if err := a.mountPapers(g, cfg, frame, desk); err != nil {
 		return err
@@ -240,18 +235,6 @@ func (a *app) mountCustomers(ctx context.Context, frame *pages.Frame) (*customer
 	return customers.Mount(ctx, a.server, customers.Deps{
 		Frame: frame, Keys: a.keys, Customers: a.projector.Customers, Customer: a.projector.Customer, Jobs: a.store.Jobs,
 		Commits: a.log.Commits, Names: a.projector.Names, Position: a.positionFor, Record: a.log.Record, Clock: time.Now,
-	})
-}
-
-// mountSignOff puts the routes of links and of signing on the engine.
-func (a *app) mountSignOff(g *Globals, frame *pages.Frame, cfg appConfig) error {
-	links, err := signoff.OpenLinks(filepath.Join(filepath.Dir(g.tokensPath()), linksFile), time.Now)
-	if err != nil {
-		return err
-	}
-	return signoff.Mount(a.server, signoff.Deps{
-		Frame: frame, Links: links, Keys: a.keys, Commits: a.log.Commits, Names: a.projector.Names, Record: a.log.Record,
-		Clock: time.Now, BaseURL: cfg.httpd.BaseURL,
 	})
 }
 

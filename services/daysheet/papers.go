@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"daysheet/events"
 	papers "daysheet/reports/handover"
@@ -14,6 +15,7 @@ import (
 	"daysheet/services/handover"
 	"daysheet/services/pages"
 	"daysheet/services/photos"
+	"daysheet/services/signoff"
 )
 
 // mountPapers puts the papers of jobs on the engine. desk is nil in a process that
@@ -35,7 +37,26 @@ func (a *app) mountPapers(g *Globals, cfg appConfig, frame *pages.Frame, desk *c
 			return fmt.Errorf("read font of papers: %w", err)
 		}
 	}
-	return handover.Mount(a.server, deps)
+	if err := handover.Mount(a.server, deps); err != nil || desk == nil {
+		return err
+	}
+	guest, err := handover.NewGuest(deps)
+	if err != nil {
+		return err
+	}
+	return a.mountSignOff(g, cfg, frame, guest)
+}
+
+// mountSignOff puts the routes of links and of signing on the engine.
+func (a *app) mountSignOff(g *Globals, cfg appConfig, frame *pages.Frame, report signoff.Report) error {
+	links, err := signoff.OpenLinks(filepath.Join(filepath.Dir(g.tokensPath()), linksFile), time.Now)
+	if err != nil {
+		return err
+	}
+	return signoff.Mount(a.server, signoff.Deps{
+		Frame: frame, Links: links, Keys: a.keys, Commits: a.log.Commits, Names: a.projector.Names, Record: a.log.Record,
+		Report: report, Clock: time.Now, BaseURL: cfg.httpd.BaseURL,
+	})
 }
 
 // partiesOf opens a customer for a paper.

@@ -37,8 +37,18 @@ func evaluate[T any](t *testing.T, ctx context.Context, expression string) T {
 func drawWithAFinger(t *testing.T, ctx context.Context) {
 	t.Helper()
 	type box struct{ X, Y, Width, Height float64 }
-	pad := evaluate[box](t, ctx, `(() => { const pad = document.getElementById('pad'); pad.scrollIntoView({block: 'center'});
-		const b = pad.getBoundingClientRect(); return {X: b.left, Y: b.top, Width: b.width, Height: b.height}; })()`)
+	// Pictures above that are still loading would move the field away.
+	pad, err := chromedp.Run(ctx, chromedp.Evaluate[box](`(async () => {
+		for (const picture of document.images) { picture.loading = 'eager'; await picture.decode().catch(() => {}); }
+		const pad = document.getElementById('pad');
+		pad.scrollIntoView({block: 'center'});
+		await new Promise((again) => requestAnimationFrame(() => requestAnimationFrame(again)));
+		const b = pad.getBoundingClientRect();
+		return {X: b.left, Y: b.top, Width: b.width, Height: b.height};
+	})()`, chromedp.EvalAwaitPromise))
+	if err != nil {
+		t.Fatal(err)
+	}
 	touch := func(kind input.DispatchTouchEventType, points ...*input.TouchPoint) {
 		t.Helper()
 		if points == nil {

@@ -90,6 +90,19 @@ func TestSigningOffByLink(t *testing.T) {
 	sign(409, strings.Replace(body, signer, "Somebody Else", 1))
 	sign(409, strings.Replace(body, "signed-off-1", "signed-off-2", 1))
 
+	// The report of this one job comes with the link: as a part of the page, as a PDF,
+	// and with its own photos alone.
+	if pdf := mustSend(t, guest, 200, "GET", "/h/"+secret+"/report.pdf", ""); !strings.HasPrefix(pdf, "%PDF-") {
+		t.Errorf("the PDF begins with %.20q", pdf)
+	}
+	_, after, _ := strings.Cut(page, `<img src="`)
+	photo, _, _ := strings.Cut(after, `"`)
+	if picture := mustSend(t, guest, 200, "GET", photo, ""); !strings.HasPrefix(picture, "\xff\xd8") || !strings.HasPrefix(photo, "/h/"+secret) {
+		t.Errorf("the photo at %s begins with %.20q", photo, picture)
+	}
+	stray := mustSendPhoto(t, c, 50)
+	mustSend(t, guest, 404, "GET", "/h/"+secret+"/photos/"+stray, "")
+
 	copied := mustSend(t, guest, 200, "GET", first.Next, "")
 	for _, text := range []string{signer, "site manager", "M10 20L30 40", "Two touch-ups", "This page is your copy"} {
 		if !strings.Contains(copied, text) {
@@ -115,6 +128,9 @@ func TestSigningOffByLink(t *testing.T) {
 	mustSend(t, c, 200, "POST", "/v1/jobs/iris-job/links/"+id+"/revoke", "")
 	if gone := mustSend(t, guest, 410, "GET", "/h/"+secret, ""); !strings.Contains(gone, "taken this link back") {
 		t.Errorf("a link that was taken back: %s", gone)
+	}
+	for _, path := range []string{"/report.pdf", strings.TrimPrefix(photo, "/h/"+secret)} {
+		mustSend(t, guest, 410, "GET", "/h/"+secret+path, "")
 	}
 	if problem := sign(410, body); !strings.Contains(problem, "taken this link back") {
 		t.Errorf("signing by it: %s", problem)

@@ -210,6 +210,19 @@ func (f *Frame) around(ctx context.Context, caller httpd.Caller) *texts.Texts {
 	return f.texts.For(locale)
 }
 
+// Part renders a body without the layout, in English, for a page that stands in another one.
+func (f *Frame) Part(name string, body any) (template.HTML, error) {
+	t := f.bodies[texts.English][name]
+	if t == nil {
+		return "", fmt.Errorf("render part %s: there is none of this name", name)
+	}
+	var b bytes.Buffer
+	if err := t.ExecuteTemplate(&b, "body", body); err != nil {
+		return "", fmt.Errorf("render part %s: %w", name, err)
+	}
+	return template.HTML(b.String()), nil // made by html/template
+}
+
 // place is an entry of the way around, its text a key of package texts, and what is found there.
 type place struct {
 	Link

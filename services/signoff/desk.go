@@ -30,10 +30,20 @@ type Deps struct {
 	Names func(ctx context.Context, firm string) (reports.Names, error)
 	// Record puts events of one job into the log, all or none.
 	Record func(ctx context.Context, firm, job, by string, submitted []events.Event) ([]events.Receipt, error)
+	// Report shows the handover report of a job.
+	Report Report
 	// Clock returns the present.
 	Clock func() time.Time
 	// BaseURL is where people reach the server; empty where requests say so.
 	BaseURL string
+}
+
+// Report is the handover report of a job, as a part of a page and as a PDF. Photo
+// returns one of its photos as a JPEG, and refuses all others.
+type Report interface {
+	Report(ctx context.Context, firm, job string, address func(digest string) string) (template.HTML, error)
+	PDF(ctx context.Context, firm, job string) (raw []byte, name string, err error)
+	Photo(ctx context.Context, firm, job, digest string) ([]byte, error)
 }
 
 // desk answers about links and sign-offs.
@@ -53,7 +63,7 @@ var assets embed.FS
 // Mount adds the routes: links of a job, what they open, and the sign-off.
 func Mount(server *httpd.Server, deps Deps) error {
 	if deps.Frame == nil || deps.Links == nil || deps.Keys == nil || deps.Commits == nil || deps.Names == nil ||
-		deps.Record == nil || deps.Clock == nil {
+		deps.Record == nil || deps.Report == nil || deps.Clock == nil {
 		return errors.New("mount sign-off: every member of Deps but BaseURL must be set")
 	}
 	// A guess finds nothing among 2^256, but a program that guesses is slowed down.

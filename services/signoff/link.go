@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"html/template"
 	"io"
 	"net/http"
 	"net/url"
@@ -22,6 +23,9 @@ import (
 const (
 	linkAt = "/h/:secret"
 	signAt = "/h/:secret/sign-off"
+	pdfAt  = "/h/:secret/report.pdf"
+	// photoAt is a photo of the report.
+	photoAt = "/h/:secret/photos/:digest"
 	// crewAt is the same form on a paired phone of the crew.
 	crewAt = "/crew/jobs/:job/sign-off"
 )
@@ -32,13 +36,15 @@ func pathOf(secret string) string { return "/h/" + secret }
 const bodyMost = 96 << 10
 
 func (d *desk) mountLink(server *httpd.Server) {
-	for _, route := range []string{linkAt, signAt} {
+	for _, route := range []string{linkAt, signAt, pdfAt, photoAt} {
 		server.Hold(route)
 		server.LimitBody(route, bodyMost)
 	}
 	server.LimitBody("/v1/jobs/:job/sign-off", bodyMost)
 	server.Engine.GET(linkAt, d.open)
 	server.Engine.POST(signAt, d.signByLink)
+	server.Engine.GET(pdfAt, d.pdf)
+	server.Engine.GET(photoAt, d.photo)
 	phone := server.Engine.Group("", httpd.Require(httpd.ScopeRecord))
 	phone.GET(crewAt, d.crewPage)
 	phone.POST(crewAt, d.signByCrew)
@@ -52,6 +58,8 @@ type linkPage struct {
 	Dead    string // why there is nothing to see; empty where there is
 	Copy    bool   // the page is the customer's copy
 	Job     jobView
+	Report  template.HTML // the handover report; empty on the crew's phone, which must not show what jobs cost
+	PDF     string
 	Signed  *signedView
 	Form    *formView
 	Request string
@@ -152,11 +160,47 @@ func (d *desk) linkPage(c *gin.Context, l Link, secret string) (linkPage, error)
 	}
 	p.Ends = wording.NewFormat(names).Day(events.DayOf(names.Local(l.Expires)))
 	p.Copy = l.Purpose == ToRead
+	p.PDF = pathOf(secret) + "/report.pdf"
+	p.Report, err = d.deps.Report.Report(c.Request.Context(), l.Firm, l.Job, func(digest string) string {
+		return pathOf(secret) + "/photos/" + digest
+	})
+	if err != nil {
+		return p, err
+	}
 	if l.Purpose == ToSign && !j.finished {
 		p.Form = &formView{Action: pathOf(secret) + "/sign-off", API: pathOf(secret) + "/sign-off", Link: l.ID}
 		p.Form.Sent.ID, err = newID()
 	}
 	return p, err
+}
+
+// pdf answers with the report as a PDF.
+func (d *desk) pdf(c *gin.Context) {
+	l, _, ok := d.held(c)
+	if !ok {
+		return
+	}
+	raw, name, err := d.deps.Report.PDF(c.Request.Context(), l.Firm, l.Job)
+	if err != nil {
+		httpd.Abort(c, err)
+		return
+	}
+	c.Header("Content-Disposition", `inline; filename="`+name+`"`)
+	c.Data(http.StatusOK, "application/pdf", raw)
+}
+
+// photo answers with a photo of the report.
+func (d *desk) photo(c *gin.Context) {
+	l, _, ok := d.held(c)
+	if !ok {
+		return
+	}
+	raw, err := d.deps.Report.Photo(c.Request.Context(), l.Firm, l.Job, c.Param("digest"))
+	if err != nil {
+		httpd.Abort(c, err)
+		return
+	}
+	c.Data(http.StatusOK, "image/jpeg", raw)
 }
 
 func newID() (string, error) {

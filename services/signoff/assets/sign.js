@@ -71,10 +71,7 @@
   pad.addEventListener('pointermove', (event) => {
     if (pad.hasPointerCapture(event.pointerId)) draw('L', event);
   });
-  pad.addEventListener('pointerup', () => {
-    refuse('');
-    keep();
-  });
+  pad.addEventListener('pointerup', keep); // what was refused stays until the next try: the field must not move under the finger
   document.getElementById('clear').addEventListener('click', () => {
     field('drawn').value = '';
     show();
