@@ -17,7 +17,8 @@ import (
 func offline(t *testing.T, ctx context.Context, away bool) {
 	t.Helper()
 	if _, err := chromedp.Call(ctx, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
-		MatchedNetworkConditions: []*network.Conditions{{DownloadThroughput: -1, UploadThroughput: -1, Offline: away}},
+		EmulateOfflineServiceWorker: &away,
+		MatchedNetworkConditions:    []*network.Conditions{{DownloadThroughput: -1, UploadThroughput: -1, Offline: away}},
 	}); err != nil {
 		t.Fatal(err)
 	}
@@ -134,4 +135,40 @@ func TestSigningOnAPhone(t *testing.T) {
 	}
 	// By keyboard alone: role, remarks, over the clear button to the tick, and send.
 	browse(t, ctx, chromedp.Focus(css("input[name=role]")), chromedp.KeyEvent("Owner\t\t\t \t\r"), says("The typed name is the signature"))
+}
+
+// TestSigningWithoutALine opens the page of a job on the crew's phone, goes where there
+// is no line, opens it again, and signs: it goes out when the line is back.
+func TestSigningWithoutALine(t *testing.T) {
+	a := mustOpen(t, t.TempDir())
+	t.Cleanup(func() { mustClose(t, a) })
+	c := mustInvent(t, a, 1)
+	openJob(t, c, "iris-job", "c-1042", snag("iris-job"))
+	address := mustServe(t, a)
+	ctx := browsertest.Open(t)
+	browsertest.View{Width: 360, Scheme: "light"}.Set(t, ctx)
+	signIn(t, ctx, a, address)
+	css := func(selector string) chromedp.CSS { return chromedp.CSS(selector) }
+	browse(t, ctx, chromedp.Navigate(address+"/crew/jobs/iris-job"), chromedp.WaitVisible(css(`a[href="/crew/jobs/iris-job/sign-off"]`)))
+	ready, err := chromedp.Run(ctx, chromedp.Evaluate[bool](`(async () => {
+		await navigator.serviceWorker.ready;
+		while (!navigator.serviceWorker.controller) await new Promise((again) =>
+			navigator.serviceWorker.addEventListener('controllerchange', again, { once: true }));
+		return true;
+	})()`, chromedp.EvalAwaitPromise))
+	if err != nil || !ready {
+		t.Fatalf("the phone keeps no pages: %v", err)
+	}
+	browse(t, ctx, chromedp.Click(css(`a[href="/crew/jobs/iris-job/sign-off"]`)), chromedp.WaitVisible(css("#pad")),
+		chromedp.Navigate(address+"/crew/jobs/iris-job/sign-off"), chromedp.WaitVisible(css("#pad")))
+	offline(t, ctx, true)
+	browse(t, ctx, chromedp.Reload(), chromedp.WaitVisible(css("#pad")), chromedp.SendKeys(css("input[name=name]"), signer),
+		chromedp.SendKeys(css("input[name=role]"), "Owner"))
+	drawWithAFinger(t, ctx)
+	browse(t, ctx, chromedp.Click(css("#send")), chromedp.WaitVisible(chromedp.Search("//*[contains(text(), 'Not sent yet')]")))
+	offline(t, ctx, false)
+	browse(t, ctx, chromedp.WaitVisible(css(".signed")))
+	if recorded := string(mustGet(t, c, "/v1/jobs/iris-job/events")); strings.Count(recorded, string(events.JobSignedOff)) != 1 {
+		t.Errorf("recorded: %s", recorded)
+	}
 }

@@ -46,7 +46,10 @@ func (g *Guest) Report(
 	if err != nil {
 		return "", err
 	}
-	shown := newView(p.Lacking(lacking), func(digest string) (string, bool) { return address(digest), lacking[digest] == "" })
+	shown := newView(p.Lacking(lacking), func(digest string) (string, bool) {
+		return address(digest),
+			lacking[digest] == ""
+	})
 	if err := g.desk.prove(&shown.Proof, p); err != nil {
 		return "", err
 	}

@@ -68,6 +68,7 @@ export const jobView = ({ day, job, repeatHours }) => {
     h('p', {}, [job.state === 'running' ? 'Running' : 'Accepted, not begun', dueText(job.due, day.today)].filter(Boolean).join('. ')),
     h('h2', {}, 'Record'),
     h('ul', { class: 'kinds' }, onJob.map((name) => h('li', {}, h('a', { class: 'button', href: `#${name}` }, kinds[name].title)))),
+    h('p', {}, h('a', { class: 'button quiet', href: `/crew/jobs/${job.job}/sign-off` }, 'Sign off with the customer')),
     ...section('Still down', job.down.map((d) => {
       const what = [taskName(day, d.task), amount(d.quantity_milli, d.unit), d.location].filter(Boolean).join(', ');
       return h('li', { class: 'card' }, h('p', {}, what),
