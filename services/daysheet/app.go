@@ -180,10 +180,7 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 	if err != nil {
 		return err
 	}
-	frame.Speak(func(ctx context.Context, firm string) (string, error) {
-		names, err := a.projector.Names(ctx, firm)
-		return names.Locale, err
-	})
+	frame.Speak(a.localeOf)
 	reporting.MountLedger(a.server, a.ledger())
 	var desk *customers.Desk
 	var nameOf func(ctx context.Context, firm, customer string) (string, error)
@@ -215,6 +212,9 @@ func (a *app) mountRecording(frame *pages.Frame) error {
 		Store: a.store, Names: a.projector.Names, Position: a.positionFor, Record: a.log.Record, Clock: time.Now,
 	})
 	if err != nil {
+		return err
+	}
+	if err := a.mountAddPhotos(frame); err != nil {
 		return err
 	}
 	err = office.Mount(a.server, office.Deps{

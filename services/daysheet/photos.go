@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"log/slog"
 	"path/filepath"
+	"time"
 
 	"daysheet/events"
 	"daysheet/services/eventlog"
+	"daysheet/services/pages"
 	"daysheet/services/photos"
 )
 
@@ -64,6 +66,20 @@ func (a *app) mountPhotos(g *Globals, cfg appConfig, logger *slog.Logger) error 
 		Thumbnails: a.thumbnails,
 		Commits:    a.log.Commits, Take: takes, BytesMax: bytesMax,
 	})
+}
+
+// mountAddPhotos adds the page on which the office adds photos to a job.
+func (a *app) mountAddPhotos(frame *pages.Frame) error {
+	return photos.MountPage(a.server, photos.PageDeps{
+		Frame: frame, Names: a.projector.Names, Commits: a.log.Commits, Record: a.log.Record, Store: a.photos,
+		Clock: time.Now,
+	})
+}
+
+// localeOf returns the locale of a firm (BCP 47).
+func (a *app) localeOf(ctx context.Context, firm string) (string, error) {
+	names, err := a.projector.Names(ctx, firm)
+	return names.Locale, err
 }
 
 // verifyPhotos compares the photos with their names and, where the log can be read to

@@ -44,6 +44,7 @@ type Page struct {
 	Job    string // the one job the page is about; empty for all
 	AsOf   uint64
 	Charts bool
+	Script string // name of a file of the frame that works on this page; empty for none
 	Said   string // what was just done; empty where nothing was
 	Status int    // of the answer; 0 is 200
 	Leads  string // address to go on to instead of showing anything; else empty

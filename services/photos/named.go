@@ -72,7 +72,7 @@ func (r *routes) list(ctx context.Context, in *listIn) (*listOut, error) {
 		return nil, fmt.Errorf("read commits of job %s: %w", in.Job, err)
 	}
 	if len(stored) == 0 {
-		return nil, &events.Error{Code: events.NotFound, Field: "job", Value: in.Job, Rule: "the firm has no job of this key"}
+		return nil, noJob(in.Job)
 	}
 	all, err := namedIn(stored)
 	if err != nil {
@@ -92,6 +92,10 @@ func (r *routes) list(ctx context.Context, in *listIn) (*listOut, error) {
 		}
 	}
 	return out, nil
+}
+
+func noJob(key string) error {
+	return &events.Error{Code: events.NotFound, Field: "job", Value: key, Rule: "the firm has no job of this key"}
 }
 
 // namedIn finds the photos that the events of a job name.

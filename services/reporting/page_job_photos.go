@@ -8,6 +8,7 @@ import (
 	"strconv"
 
 	"daysheet/events"
+	"daysheet/services/httpd"
 	"daysheet/services/photos"
 	"daysheet/services/wording"
 )
@@ -28,6 +29,7 @@ type photosView struct {
 	Shown       []photoView
 	From, Total int // the number of the first one shown, from 1; of all there are
 	Next, Back  string
+	Add         string // address of the page that adds some; empty for who may not, or where there is none
 }
 
 // Last returns the number of the last one shown.
@@ -66,16 +68,23 @@ func pictures(h *wording.History) []picture {
 	return all
 }
 
-// photosOf shows a job's photos after the given number. It returns nil where the job
-// has none, or this process knows of none.
+// photosOf shows a job's photos after the given number. It returns nil where there is
+// nothing to show and none can be added, or this process knows of none.
 func (s *site) photosOf(v visit, w teller, h *wording.History, after uint64) (*photosView, error) {
 	all := pictures(h)
-	if s.deps.Photos == nil || len(all) == 0 {
+	view := &photosView{Total: len(all)}
+	if s.frame.Serves(photos.AddAt) && v.Caller.May(httpd.ScopeRecord) {
+		view.Add = "/jobs/" + v.Param("job") + "/photos"
+	}
+	if s.deps.Photos == nil || len(all) == 0 && view.Add == "" {
 		return nil, nil
+	}
+	if len(all) == 0 {
+		return view, nil
 	}
 	start := int(min(after, uint64(len(all)-1)))
 	end := min(start+photosMost, len(all))
-	view := &photosView{From: start + 1, Total: len(all)}
+	view.From = start + 1
 	page := func(after int) string {
 		return "/jobs/" + v.Param("job") + "?" + url.Values{"photos": {strconv.Itoa(after)}}.Encode() + "#photos"
 	}
