@@ -33,7 +33,7 @@ func drawCode(text string) (template.HTML, error) {
 		}
 	}
 	// Nothing but numbers goes into the drawing, so it is safe as it stands.
-	return template.HTML(fmt.Sprintf(`<svg class="code" viewBox="0 0 %[1]d %[1]d" role="img" `+
+	return template.HTML(fmt.Sprintf(`<svg class="code" width="264" height="264" viewBox="0 0 %[1]d %[1]d" role="img" `+
 		`aria-label="Code to scan with the phone" shape-rendering="crispEdges">`+
 		`<rect width="%[1]d" height="%[1]d" fill="#fff"/><path fill="#000" d="%[2]s"/></svg>`,
 		size+2*quietZone, dark.String())), nil

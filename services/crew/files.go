@@ -45,11 +45,7 @@ type files struct {
 	byName map[string]file
 	shell  []byte
 	worker []byte
-	phones *template.Template // the office's page
 }
-
-// frame is what every page needs to find its files.
-type frame struct{ Base string }
 
 // readFiles reads what is in the folders assets and templates.
 func readFiles(from fs.FS) (*files, error) {
@@ -71,18 +67,15 @@ func readFiles(from fs.FS) (*files, error) {
 		}
 	}
 	f.hash = hex.EncodeToString(sum.Sum(nil)[:8])
-	pages, err := template.ParseFS(from, "templates/*.html")
+	page, err := template.ParseFS(from, "templates/shell.html")
 	if err != nil {
-		return nil, fmt.Errorf("read pages: %w", err)
+		return nil, fmt.Errorf("read page: %w", err)
 	}
 	var shell bytes.Buffer
-	if err := pages.ExecuteTemplate(&shell, "shell.html", frame{f.base()}); err != nil {
-		return nil, fmt.Errorf("render shell: %w", err)
+	if err := page.Execute(&shell, struct{ Base string }{f.base()}); err != nil {
+		return nil, fmt.Errorf("render page: %w", err)
 	}
-	f.shell, f.phones = shell.Bytes(), pages.Lookup("phones.html")
-	if f.phones == nil {
-		return nil, fmt.Errorf("there is no page of phones")
-	}
+	f.shell = shell.Bytes()
 	return f, f.makeWorker()
 }
 

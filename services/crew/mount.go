@@ -13,10 +13,14 @@ import (
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/httpd"
+	"daysheet/services/pages"
 )
 
 // Deps is what the routes need. Every member is required.
 type Deps struct {
+	// Frame shows the office's page of phones.
+	Frame *pages.Frame
+
 	// Jobs returns jobs as the store holds them.
 	Jobs func(ctx context.Context, q reports.JobQuery) ([]reports.JobRow, error)
 
@@ -51,12 +55,15 @@ func Mount(server *httpd.Server, deps Deps) error { return mount(server, deps, e
 
 // mount is [Mount] with the files of the pages.
 func mount(server *httpd.Server, deps Deps, from fs.FS) error {
-	if deps.Jobs == nil || deps.Names == nil || deps.Commits == nil || deps.Position == nil || deps.Tokens == nil ||
-		deps.Clock == nil {
+	if deps.Frame == nil || deps.Jobs == nil || deps.Names == nil || deps.Commits == nil || deps.Position == nil ||
+		deps.Tokens == nil || deps.Clock == nil {
 		return errors.New("mount crew: every member of Deps must be set")
 	}
 	read, err := readFiles(from)
 	if err != nil {
+		return fmt.Errorf("mount crew: %w", err)
+	}
+	if err := deps.Frame.AddBodies(from, "templates/phones.html"); err != nil {
 		return fmt.Errorf("mount crew: %w", err)
 	}
 	c := &crew{deps: deps, files: read, pairing: server.NewPairing(shellAt)}

@@ -1,7 +1,6 @@
 package crew
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"html/template"
@@ -15,11 +14,11 @@ import (
 
 	"daysheet/events"
 	"daysheet/services/httpd"
+	"daysheet/services/pages"
 )
 
 // phonesBody is the office's page of phones.
 type phonesBody struct {
-	frame
 	Name    string // as it was typed
 	Problem string // why no code could be made; empty where there is none
 	Offer   *offerBody
@@ -52,7 +51,6 @@ func (c *crew) showPhones(g *gin.Context, status int, body phonesBody) {
 		}
 		return names.Local(t).Format("2006-01-02 15:04")
 	}
-	body.frame = frame{c.files.base()}
 	for _, t := range c.deps.Tokens.List() {
 		if t.Firm != caller.Firm || !isPhone(t) {
 			continue
@@ -64,12 +62,8 @@ func (c *crew) showPhones(g *gin.Context, status int, body phonesBody) {
 			body.Gone = append(body.Gone, p)
 		}
 	}
-	var b bytes.Buffer
-	if err := c.files.phones.Execute(&b, body); err != nil {
-		httpd.Abort(g, fmt.Errorf("render page of phones: %w", err))
-		return
-	}
-	g.Data(status, pageType, b.Bytes())
+	visit := pages.Visit{Context: g.Request.Context(), Caller: caller, Firm: caller.Firm}
+	c.deps.Frame.Show(g, visit, pages.Page{Name: "phones.html", Title: "Phones of the crew", Status: status, Body: body})
 }
 
 // isPhone reports whether a token may record and nothing else.

@@ -8,17 +8,26 @@ import (
 	"time"
 
 	"daysheet/events"
+	"daysheet/services/crew/phonetest"
 )
 
+// newPhone starts a browser that is signed in with a token.
+func newPhone(t *testing.T, s *stack, token string) *phonetest.Phone {
+	t.Helper()
+	p, _ := phonetest.Start(t, s.address, s.line, t.TempDir())
+	p.SignIn(s.secrets[token])
+	return p
+}
+
 // ready opens a job on a phone that knows who uses it.
-func ready(t *testing.T, s *stack) *phone {
+func ready(t *testing.T, s *stack) *phonetest.Phone {
 	t.Helper()
 	tell(s)
 	p := newPhone(t, s, "van-2")
-	p.open("/crew")
-	eval[bool](p, `(() => { const me = document.querySelector('#me'); me.value = 'una'; return me.dispatchEvent(new Event('change')) })()`)
-	p.wait(`(await all('kept')).some((k) => k.key === 'me' && k.person === 'una')`)
-	p.open("/crew/jobs/" + flat)
+	p.Open("/crew")
+	phonetest.Eval[bool](p, `(() => { const me = document.querySelector('#me'); me.value = 'una'; return me.dispatchEvent(new Event('change')) })()`)
+	p.Wait(`(await all('kept')).some((k) => k.key === 'me' && k.person === 'una')`)
+	p.Open("/crew/jobs/" + flat)
 	return p
 }
 
@@ -43,10 +52,14 @@ func TestEachKindInThreeTaps(t *testing.T) {
 			`coat.applied {"coat":1,"location":"Hall","quantity_milli":42500,"task":"coat","unit":"m2"}`},
 		{"laid", []string{"Protection laid", "Mask edge", "Save"}, [][2]string{{"quantity_milli", "12"}},
 			`protection.laid {"quantity_milli":12000,"task":"mask-edge","unit":"m"}`},
+		{"checked", []string{"Checked: Mask edge, 18.4 m", "In order", "Save"}, nil,
+			`protection.checked {"finding":"In order","laid":"` + laidID + `","sound":true}`},
 		{"lifted", []string{"Lifted: Mask edge, 18.4 m", "Save"}, nil, `protection.lifted {"laid":"` + laidID + `"}`},
+		{"returned", []string{"Material returned", "Tape, 30 mm", "Save"}, [][2]string{{"quantity_milli", "1"}},
+			`material.returned {"product":"tape","quantity_milli":1000,"unit":"roll"}`},
 		{"prepared", []string{"Prepared", "Fill", "Save"}, [][2]string{{"quantity_milli", "3"}},
 			`surface.prepared {"quantity_milli":3000,"task":"fill","unit":"m2"}`},
-		{"material", []string{"Material", "Tape, 30 mm", "Save"}, [][2]string{{"quantity_milli", "2"}},
+		{"material", []string{"Material used", "Tape, 30 mm", "Save"}, [][2]string{{"quantity_milli", "2"}},
 			`material.used {"product":"tape","quantity_milli":2000,"unit":"roll"}`},
 		{"damage", []string{"Damage", "Ours", "Save"}, [][2]string{{"location", "Hall"}, {"item", "Door"}, {"finding",
 			"dent"}},
@@ -63,28 +76,28 @@ func TestEachKindInThreeTaps(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			before := len(s.ledger(flat, 0))
-			p.t = t
-			p.open("/crew/jobs/" + flat)
-			p.taps = 0
+			p.T = t
+			p.Open("/crew/jobs/" + flat)
+			p.Taps = 0
 			for i, text := range c.taps {
 				if i == len(c.taps)-1 {
 					for _, f := range c.fill {
-						p.fill(f[0], f[1])
+						p.Fill(f[0], f[1])
 					}
 				}
-				p.tap(text)
+				p.Tap(text)
 			}
-			p.wait(`location.hash === '' && document.querySelector('form') === null`)
-			p.sent()
+			p.Wait(`location.hash === '' && document.querySelector('form') === null`)
+			p.Sent()
 			if got := s.payloads(before); !slices.Equal(got, []string{c.want}) {
 				t.Errorf("the ledger has\n%s\nnot\n%s", strings.Join(got, "\n"), c.want)
 			}
-			if p.taps > 3 {
-				t.Errorf("it took %d taps", p.taps)
+			if p.Taps > 3 {
+				t.Errorf("it took %d taps", p.Taps)
 			}
 		})
 	}
-	p.t = t
+	p.T = t
 }
 
 // TestRepeatAndTakeBack books the hours of the last day again with one tap, opens one
@@ -94,8 +107,8 @@ func TestRepeatAndTakeBack(t *testing.T) {
 	s := newStack(t)
 	p := ready(t, s)
 	before := len(s.ledger(flat, 0))
-	p.tap("Book all 2 entries of hours again")
-	p.wait(`(await count('done')) === 2`)
+	p.Tap("All 2 hours as on ")
+	p.Wait(`(await count('done')) === 2`)
 	want := []string{`hours.booked {"location":"Kitchen","minutes":395,"person":"una","task":"coat"}`,
 		`hours.booked {"location":"\u003cb\u003eHall\u003c/b\u003e","minutes":125,"person":"bo","task":"mask-edge"}`}
 	if got := s.payloads(before); !slices.Equal(got, want) {
@@ -106,38 +119,37 @@ func TestRepeatAndTakeBack(t *testing.T) {
 			t.Errorf("it was booked on %s", e.Day())
 		}
 	}
-	if n := eval[int](p, `document.querySelectorAll('main b').length`); n != 0 {
+	if n := phonetest.Eval[int](p, `document.querySelectorAll('main b').length`); n != 0 {
 		t.Error("what was recorded was read as markup")
 	}
-	p.tap("Same again: 6:35 hours")
-	p.fill("minutes", "5:00")
-	p.tap("Save")
-	p.wait(`document.querySelector('form') === null`)
-	p.sent()
+	p.Tap("Same again: 6:35 hours")
+	p.Fill("minutes", "5:00")
+	p.Save()
+	p.Sent()
 
 	before = len(s.ledger(flat, 0))
-	p.tap("Take back: 5:00 hours, Una")
-	p.tap("Wrong amount")
-	p.tap("Take back")
-	p.wait(`document.querySelector('form') === null`)
-	p.sent()
+	p.Tap("Take back: 5:00 hours, Una")
+	p.Tap("Wrong amount")
+	p.Tap("Take back")
+	p.Wait(`document.querySelector('form') === null`)
+	p.Sent()
 	if got := s.payloads(before); len(got) != 1 || !strings.Contains(got[0], `"reason":"Wrong amount"`) {
 		t.Errorf("taken back: %q", got)
 	}
-	p.wait(`clickable('Take back: 5:00 hours') === undefined`)
+	p.Wait(`clickable('Take back: 5:00 hours') === undefined`)
 
-	s.gate.set(func(g *gate) { g.down = true })
-	p.tap("Hours")
-	p.fill("minutes", "1:00")
-	p.tap("Coat surface")
-	p.tap("Save")
-	p.wait(`(await count('waiting')) === 1 && state().includes('1 waiting')`)
-	p.tap("Take back: 1:00 hours")
-	p.tap("Entered twice")
-	p.tap("Take back")
-	p.wait(`(await count('waiting')) === 0 && (await all('drafts')).length === 0`)
-	p.onLine()
-	p.sent()
+	s.line.Cut(true)
+	p.Tap("Hours")
+	p.Fill("minutes", "1:00")
+	p.Tap("Coat surface")
+	p.Tap("Save")
+	p.Wait(`(await count('waiting')) === 1 && state().includes('1 waiting')`)
+	p.Tap("Take back: 1:00 hours")
+	p.Tap("Entered twice")
+	p.Tap("Take back")
+	p.Wait(`(await count('waiting')) === 0 && (await all('drafts')).length === 0`)
+	p.OnLine()
+	p.Sent()
 	if got := s.payloads(before + 1); len(got) != 0 {
 		t.Errorf("taken back before it was sent, and yet: %q", got)
 	}
@@ -160,16 +172,16 @@ func TestMissingAndWrong(t *testing.T) {
 		{"Photo and note", "caption", "dry", "Photo is missing."},
 	} {
 		t.Run(fmt.Sprint(c.kind, c.text), func(t *testing.T) {
-			p.t = t
-			p.open("/crew/jobs/" + flat)
-			p.tap(c.kind)
-			p.fill(c.field, c.text)
-			p.tap("Save")
-			p.wait(fmt.Sprintf(`[...document.querySelectorAll('.problem[data-of]')].some((e) => e.textContent === %q)`, c.says))
+			p.T = t
+			p.Open("/crew/jobs/" + flat)
+			p.Tap(c.kind)
+			p.Fill(c.field, c.text)
+			p.Tap("Save")
+			p.Wait(fmt.Sprintf(`[...document.querySelectorAll('.problem[data-of]')].some((e) => e.textContent === %q)`, c.says))
 		})
 	}
-	p.t = t
-	if n := eval[int](p, `(await all('outbox')).length`); n != 0 {
+	p.T = t
+	if n := phonetest.Eval[int](p, `(await all('outbox')).length`); n != 0 {
 		t.Errorf("%d entries were stored", n)
 	}
 }

@@ -10,18 +10,20 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
-	"net/http/httptest"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"daysheet/events"
+	"daysheet/reports"
+	"daysheet/services/crew/phonetest"
 	"daysheet/services/eventlog"
 	"daysheet/services/facts/duckdb"
 	"daysheet/services/httpd"
 	"daysheet/services/intake"
+	"daysheet/services/pages"
+	"daysheet/services/photos"
 	"daysheet/services/projector"
 )
 
@@ -32,53 +34,18 @@ func must(t testing.TB, err error) {
 	}
 }
 
-// gate is the line between phone and ledger. It can be down, and it can be cut after
-// the ledger has taken a request and before its answer arrives.
-type gate struct {
-	mu    sync.Mutex
-	inner http.Handler
-	down  bool
-	cut   int // answers to recordings that will be lost
-	posts int // recordings that arrived
-}
-
-func (g *gate) ServeHTTP(w http.ResponseWriter, r *http.Request) {
-	g.mu.Lock()
-	inner, down := g.inner, g.down
-	recording := r.Method == http.MethodPost && r.URL.Path == "/v1/events"
-	cut := recording && g.cut > 0 && !down
-	if cut {
-		g.cut--
-	}
-	if recording && !down {
-		g.posts++
-	}
-	g.mu.Unlock()
-	if down {
-		panic(http.ErrAbortHandler)
-	}
-	if cut {
-		inner.ServeHTTP(httptest.NewRecorder(), r)
-		panic(http.ErrAbortHandler)
-	}
-	inner.ServeHTTP(w, r)
-}
-
-func (g *gate) set(change func(*gate)) {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	change(g)
-}
-
 // stack is the whole way of the data: phone's line, server, log, projector, store.
 type stack struct {
 	t         *testing.T
 	log       *eventlog.Log
 	projector *projector.Projector
 	tokens    *httpd.Tokens
+	photos    *photos.Folder
+	noPhotos  bool // the server takes none
 	deps      Deps
-	gate      *gate
+	line      *phonetest.Line
 	address   string
+	store     *duckdb.Store
 	secrets   map[string]string // by the name of the token
 	events    int
 }
@@ -87,12 +54,14 @@ func newStack(t *testing.T) *stack {
 	t.Helper()
 	dir := t.TempDir()
 	ctx, cancel := context.WithCancel(context.Background())
-	s := &stack{t: t, secrets: map[string]string{}, gate: &gate{}}
+	s := &stack{t: t, secrets: map[string]string{}, line: &phonetest.Line{},
+		photos: photos.NewFolder(filepath.Join(dir, "photos"), photos.Limits{})}
 	var err error
 	s.log, err = eventlog.Open(ctx, eventlog.Config{Dir: filepath.Join(dir, "log")})
 	must(t, err)
 	store, err := duckdb.Open(ctx, filepath.Join(dir, "facts.duckdb"), duckdb.Options{Threads: 1})
 	must(t, err)
+	s.store = store
 	s.projector = projector.New(s.log, store, nil)
 	ended := make(chan error, 1)
 	go func() { ended <- s.projector.Run(ctx) }()
@@ -125,7 +94,7 @@ func newStack(t *testing.T) *stack {
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	must(t, err)
 	s.address = "http://" + listener.Addr().String()
-	server := &http.Server{Handler: s.gate, ReadHeaderTimeout: time.Minute}
+	server := &http.Server{Handler: s.line, ReadHeaderTimeout: time.Minute}
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(listener) }()
 	t.Cleanup(func() {
@@ -146,7 +115,7 @@ func newStack(t *testing.T) *stack {
 	return s
 }
 
-// serveVersion puts a server with the given files of the pages behind the gate, as a
+// serveVersion puts a server with the given files of the pages at the end of the line, as a
 // new version of the program would.
 func (s *stack) serveVersion(from fs.FS) {
 	s.t.Helper()
@@ -155,8 +124,13 @@ func (s *stack) serveVersion(from fs.FS) {
 		Logger: slog.New(slog.NewTextHandler(s.t.Output(), &slog.HandlerOptions{Level: slog.LevelError})),
 	})
 	must(s.t, intake.Mount(server, s.log))
+	must(s.t, photos.Mount(server, photos.Deps{Store: s.photos, Commits: s.log.Commits, Take: !s.noPhotos, BytesMax: photos.BytesMax,
+		Thumbnails: photos.NewThumbnails(s.photos, s.t.TempDir(), slog.Default())}))
+	var err error
+	s.deps.Frame, err = pages.New(server)
+	must(s.t, err)
 	must(s.t, mount(server, s.deps, from))
-	s.gate.set(func(g *gate) { g.inner = server.Engine })
+	s.line.Serve(server.Engine)
 }
 
 // act makes an event with an id of its own, days before today.
@@ -193,6 +167,21 @@ func (s *stack) ledger(job string, n int) []events.Event {
 		list = append(list, commit.Events...)
 	}
 	return list[n:]
+}
+
+// marks returns what the office is told to look at on a job.
+func (s *stack) marks(job string) []string {
+	s.t.Helper()
+	s.deps.Position("north")
+	lines, err := s.store.Lines(s.t.Context(), reports.Query{Firm: "north"})
+	must(s.t, err)
+	var marks []string
+	for _, f := range lines {
+		if f.Job == job && f.Kind == reports.KindMark {
+			marks = append(marks, f.Task)
+		}
+	}
+	return marks
 }
 
 // request asks with a token and returns status, headers and body.
@@ -282,4 +271,24 @@ func tell(s *stack) {
 	s.record("south", "south-1", "office",
 		s.act(events.JobOpened, 5, events.Opening{JobType: "occupied", Title: "Secret of the south"}),
 		s.act(events.HoursBooked, 3, events.Hours{Person: "una", Task: "coat", Minutes: 333}))
+}
+
+// payloads returns the payloads of a job's new events as JSON, with their types.
+func (s *stack) payloads(n int) []string {
+	s.t.Helper()
+	var list []string
+	seen := map[string]bool{}
+	for _, e := range s.ledger(flat, n) {
+		if seen[e.ID] {
+			s.t.Errorf("event %s stands twice in the ledger", e.ID)
+		}
+		seen[e.ID] = true
+		var data map[string]any
+		must(s.t, json.Unmarshal(e.Data, &data))
+		raw, err := json.Marshal(data) // members in one order
+		must(s.t, err)
+		name := strings.TrimSuffix(strings.TrimPrefix(string(e.Type), "daysheet."), ".v1")
+		list = append(list, name+" "+string(raw))
+	}
+	return list
 }

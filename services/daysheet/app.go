@@ -225,8 +225,8 @@ func (a *app) mountRecording(frame *pages.Frame) error {
 		return err
 	}
 	return crew.Mount(a.server, crew.Deps{
-		Jobs: a.store.Jobs, Names: a.projector.Names, Commits: a.log.Commits, Position: a.positionFor, Tokens: a.tokens,
-		Clock: time.Now,
+		Frame: frame, Jobs: a.store.Jobs, Names: a.projector.Names, Commits: a.log.Commits, Position: a.positionFor,
+		Tokens: a.tokens, Clock: time.Now,
 	})
 }
 

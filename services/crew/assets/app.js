@@ -32,7 +32,8 @@ const showState = () => {
   const waiting = known.items.filter((i) => i.state === 'waiting').length;
   const rejected = known.items.filter((i) => i.state === 'rejected').length;
   const why = { offline: ' No connection.', 'signed-out': ' This phone has no access: ask the office for a new code.',
-    'other-firm': ' It belongs to another firm than this phone is paired with now.' }[condition.now] ?? '';
+    'other-firm': ' It belongs to another firm than this phone is paired with now.',
+    'no-photos': ' The ledger takes no photos now: tell the office.' }[condition.now] ?? '';
   const parts = [known.said, waiting > 0 && `${waiting} waiting to be sent.${why}`, rejected > 0 && `${rejected} not taken: see the outbox.`,
     waiting + rejected === 0 && 'Everything is sent.'];
   const text = parts.filter(Boolean).join(' ');
@@ -52,6 +53,13 @@ const goTo = (hash) => {
   history.replaceState(null, '', location.pathname + (hash ? `#${hash}` : ''));
   render();
 };
+
+// backTo leads from a form to the page that it belongs to. What was typed is kept.
+const backTo = (text) => h('p', { class: 'back' }, h('a', { href: location.pathname, onclick: (event) => {
+  event.preventDefault();
+  known.said = '';
+  goTo('');
+} }, `Back: ${text}`));
 
 const store = async (job, kind, { data, key, remember }) => {
   const event = makeEvent(job.job, kinds[kind].type, data);
@@ -83,7 +91,7 @@ const formFor = async (job, name, id) => {
     const entry = entryOf(job, id);
     if (!entry) return undefined;
     start = { event: id };
-  } else if (name === 'lifted') start = { laid: id ?? (job.down.length === 1 ? job.down[0].laid : undefined) };
+  } else if (name === 'lifted' || name === 'checked') start = { laid: id ?? (job.down.length === 1 ? job.down[0].laid : undefined) };
   else if (name === 'good') start = { damage: id };
   else if (name === 'cleared') start = { snag: id };
   if (!kinds[kind]) return undefined;
@@ -101,7 +109,7 @@ const formFor = async (job, name, id) => {
   };
   const form = await makeForm({ kind, day: known.day, job, key, start, save });
   const about = kind === 'void' && says(known.day, kindOf(entryOf(job, id).type), entryOf(job, id).data);
-  return [h('p', {}, job.title || job.job), about && h('p', {}, about), form];
+  return [backTo(job.title || job.job), about && h('p', {}, about), form];
 };
 
 const editFor = async (seq) => {
@@ -119,7 +127,7 @@ const editFor = async (seq) => {
     goTo('');
   };
   const form = await makeForm({ kind, day: known.day, job, key: `edit=${seq}`, start: rawOf(kind, event.data, eventDay), eventDay, save });
-  return [h('p', { class: 'problem' }, `Not taken: ${reasonText(item)}`), form];
+  return [backTo('Outbox'), h('p', { class: 'problem' }, `Not taken: ${reasonText(item)}`), form];
 };
 
 const repeatHours = async (entries, button) => {

@@ -2,7 +2,7 @@
 // text as it was typed, true or false, or a list. encode makes a member of the payload
 // of it, or throws what is wrong; decode is the way back.
 import { h } from './dom.js';
-import { keepPhoto, show } from './photo.js';
+import { keepPhoto, picture } from './photo.js';
 import { amount, hours, unitName } from './words.js';
 
 const idOf = (field) => `f-${field.name}`;
@@ -87,10 +87,8 @@ const photos = (field, raw, context) => {
   const draw = () => {
     holder.dataset.digests = digests.join(' ');
     pictures.replaceChildren(...digests.map((sha256, n) => {
-      const image = h('img', { alt: `Photo ${n + 1}` });
-      show(image, sha256);
       const drop = () => { digests.splice(n, 1); draw(); context.changed(); };
-      return h('li', {}, image, h('button', { type: 'button', class: 'quiet', onclick: drop }, `Remove ${n + 1}`));
+      return h('li', {}, picture(sha256, n), h('button', { type: 'button', class: 'quiet', onclick: drop }, `Remove ${n + 1}`));
     }));
   };
   const take = async (event) => {
@@ -109,8 +107,9 @@ const photos = (field, raw, context) => {
     draw();
     context.changed();
   };
-  holder.append(label(field), h('input', {
+  holder.append(label(field), hint(field), h('input', {
     id: idOf(field), type: 'file', accept: 'image/*', capture: 'environment', multiple: field.many, onchange: take,
+    'aria-describedby': `${idOf(field)}-hint`,
   }), problem, pictures);
   draw();
   return holder;

@@ -26,7 +26,8 @@ const placeNeeded = { ...place, need: true };
 const surface = { is: 'token', name: 'surface', label: 'Surface', chips: (job) => [...new Set([...job.surfaces, 'wall', 'ceiling', 'woodwork'])], aside: true, remember: true };
 const method = { is: 'token', name: 'method', label: 'Method', chips: (job) => [...new Set([...job.methods, 'brush', 'roller', 'spray'])], aside: true, remember: true };
 const product = { is: 'choice', name: 'product', label: 'Product', options: products, remember: true };
-const photos = { is: 'photos', name: 'photos', label: 'Photos', many: true };
+const kept = 'Made smaller on this phone. Where and when it was taken is left out.';
+const photos = { is: 'photos', name: 'photos', label: 'Photos', many: true, hint: kept };
 const day = { is: 'day', name: 'day', label: 'Day', aside: true };
 const finding = { is: 'area', name: 'finding', label: 'What is to be seen', need: true };
 
@@ -69,7 +70,7 @@ export const kinds = {
       { is: 'milli', name: 'product_quantity_milli', label: 'Product used up', hint: 'Leave it empty where it will be laid again' },
       { is: 'tick', name: 'reused', label: 'It was laid before on another job' },
       { is: 'day', name: 'remove_by', label: 'Last day for clean removal', aside: true, empty: true },
-      { ...photos, aside: true }, day,
+      photos, day,
     ],
     finish: (data, known) => {
       const listed = data.product_quantity_milli && known.products.find((p) => p.product === data.product);
@@ -84,16 +85,29 @@ export const kinds = {
       day,
     ],
   },
+  checked: {
+    type: type('protection.checked'), title: 'Protection checked',
+    fields: [
+      { is: 'choice', name: 'laid', label: 'What was checked', need: true, options: downOf },
+      { is: 'text', name: 'finding', label: 'What was seen or mended', need: true, chips: () => ['In order', 'Mended', 'Torn', 'Gone'] },
+      { is: 'tick', name: 'sound', label: 'It still protects', start: true },
+      day,
+    ],
+  },
   prepared: {
     type: type('surface.prepared'), title: 'Prepared', repeats: true,
     fields: [task('preparation'), quantity('task'), place, surface, method, day],
   },
   material: {
-    type: type('material.used'), title: 'Material', repeats: true,
+    type: type('material.used'), title: 'Material used', repeats: true,
     fields: [
       { ...product, need: true }, quantity('product'),
       { ...task(), label: 'For which work', need: false, remember: false, aside: true }, day,
     ],
+  },
+  returned: {
+    type: type('material.returned'), title: 'Material returned',
+    fields: [{ ...product, need: true, remember: false }, quantity('product'), day],
   },
   damage: {
     type: type('damage.found'), title: 'Damage',
@@ -141,7 +155,7 @@ export const kinds = {
   note: {
     type: type('photo.attached'), title: 'Photo and note',
     fields: [
-      { is: 'photos', name: 'photo', label: 'Photo', need: true },
+      { is: 'photos', name: 'photo', label: 'Photo', need: true, hint: kept },
       { is: 'area', name: 'caption', label: 'Note' }, day,
     ],
   },
@@ -155,7 +169,7 @@ export const kinds = {
 };
 
 // onJob lists the kinds that have a button on the page of a job.
-export const onJob = ['hours', 'coat', 'laid', 'lifted', 'prepared', 'material', 'damage', 'snag', 'condition', 'note'];
+export const onJob = ['hours', 'coat', 'laid', 'lifted', 'checked', 'prepared', 'material', 'returned', 'damage', 'snag', 'condition', 'note'];
 
 export const kindOf = (eventType) => Object.keys(kinds).find((name) => kinds[name].type === eventType);
 

@@ -4,6 +4,7 @@
 import { all, change, read } from './store.js';
 
 const lock = 'daysheet-crew-outbox';
+const noRoom = 507; // RFC 4918 section 11.5: the firm's photos take up all the room they may
 const answerWithin = 60_000; // milliseconds for one request
 const firstPause = 2_000;
 const longestPause = 60_000;
@@ -14,7 +15,7 @@ const channel = new BroadcastChannel('daysheet-crew');
 const listeners = new Set();
 
 // condition is what the page shows beside the count: sending, offline, signed-out,
-// other-firm or idle. skew is how far this phone's clock is ahead, in milliseconds.
+// other-firm, no-photos or idle. skew is how far this phone's clock is ahead, in milliseconds.
 export const condition = { now: 'idle', skew: 0 };
 
 const tell = () => listeners.forEach((listener) => listener());
@@ -50,7 +51,7 @@ export const makeEvent = (job, type, data, id = newId(), time = stamp()) => ({
   specversion: '1.0', id, source: '/crew', type, subject: job, time, datacontenttype: 'application/json', data,
 });
 
-const photosOf = (data) => [...(data.photos ?? []), ...(data.photo ? [data.photo] : [])];
+export const photosOf = (data) => [...(data.photos ?? []), ...(data.photo ? [data.photo] : [])];
 
 export const newItem = (firm, kind, event) => ({
   firm, kind, event, photos: photosOf(event.data), state: 'waiting', tries: 0, since: Date.now(),
@@ -138,7 +139,7 @@ const ask = async (address, options = {}) => {
   }
   const wait = 1000 * Number(response.headers.get('Retry-After') ?? 0);
   if (response.status === 401 || response.status === 403) throw new Later('signed-out');
-  if (response.status >= 500 || [408, 425, 429].includes(response.status)) throw new Later('offline', wait || 0);
+  if ((response.status >= 500 && response.status !== noRoom) || [408, 425, 429].includes(response.status)) throw new Later('offline', wait || 0);
   // What does not speak like the ledger is something on the way, such as a page to
   // sign in to a network.
   if (!response.ok && !kind.startsWith('application/problem+json')) throw new Later('offline');
@@ -168,7 +169,7 @@ const sendPhotos = async (item) => {
     const { status, ok, body } = await ask(`/v1/photos/${sha256}`, {
       method: 'PUT', headers: { 'Content-Type': photo.type }, body: photo.bytes,
     });
-    if (status === 404 || status === 405) return false; // the server does not take photos yet
+    if ([404, 405, noRoom].includes(status)) return false; // the ledger takes no photos now
     if (!ok) {
       await reject(item, body, true);
       return undefined;
@@ -212,21 +213,26 @@ const standsOn = ({ data }) => [data.laid, data.damage, data.snag, data.of, data
 // yet waits for it.
 const drain = async () => {
   const held = new Set();
+  let photosWait = false;
   let me;
   for (;;) {
     const items = await all('outbox');
+    // What it stands on is not in the ledger, or not yet.
     const open = new Set(items.filter((i) => i.state === 'rejected' || held.has(i.seq)).map((i) => i.event.id));
     const waiting = items.filter((i) => i.state === 'waiting');
     if (waiting.length > 0) me ??= await whoAmI();
     const next = waiting.find((i) => i.firm === me.firm && !held.has(i.seq));
     if (!next) {
-      if (held.size > 0) throw new Later('idle', longestPause);
+      if (held.size > 0) throw new Later(photosWait ? 'no-photos' : 'idle', longestPause);
       condition.now = waiting.length > 0 ? 'other-firm' : 'idle';
       return;
     }
     if (standsOn(next.event).some((id) => open.has(id))) held.add(next.seq);
-    else if (!(await sendItem(next))) held.add(next.seq);
-    else changed();
+    else if (await sendItem(next)) changed();
+    else {
+      held.add(next.seq);
+      photosWait = true;
+    }
   }
 };
 

@@ -1,5 +1,6 @@
 // Makes a photo small enough to send. Drawing it anew also leaves behind what the
 // camera wrote into it, such as the place.
+import { h } from './dom.js';
 import { put, read } from './store.js';
 
 const longestSide = 1600;
@@ -28,11 +29,18 @@ export const keepPhoto = async (file) => {
   return sha256;
 };
 
-// show puts a kept photo into an image.
-export const show = async (image, sha256) => {
-  const photo = await read('photos', sha256);
-  if (!photo) return;
-  const address = URL.createObjectURL(new Blob([photo.bytes], { type: photo.type }));
-  image.addEventListener('load', () => URL.revokeObjectURL(address), { once: true });
-  image.src = address;
+// picture returns a small picture of the nth photo of an entry: of what is kept here,
+// else of what the ledger has.
+export const picture = (sha256, n) => {
+  const image = h('img', { alt: `Photo ${n + 1}`, width: 112, height: 112 });
+  read('photos', sha256).then((photo) => {
+    if (!photo) {
+      image.src = `/v1/photos/${sha256}?width=320`;
+      return;
+    }
+    const address = URL.createObjectURL(new Blob([photo.bytes], { type: photo.type }));
+    image.addEventListener('load', () => URL.revokeObjectURL(address), { once: true });
+    image.src = address;
+  });
+  return image;
 };

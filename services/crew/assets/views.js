@@ -1,11 +1,15 @@
 // What the pages show. Each returns the content below the heading.
 import { h } from './dom.js';
 import { kindOf, kinds, onJob, reasonText } from './kinds.js';
+import { photosOf } from './outbox.js';
+import { picture } from './photo.js';
 import { amount, dayName, says, taskName } from './words.js';
+
+const past = ': that is past';
 
 const dueText = (date, today) => {
   if (!date) return '';
-  if (date < today) return `Due ${dayName(date)}: that is past`;
+  if (date < today) return `Due ${dayName(date)}${past}`;
   return date === today ? 'Due today' : `Due ${dayName(date)}`;
 };
 
@@ -14,7 +18,8 @@ const downText = (down, today) => {
   const first = down.map((d) => d.remove_by).filter(Boolean).sort()[0];
   const count = down.length === 1 ? '1 protection still down' : `${down.length} protections still down`;
   if (!first) return count;
-  return `${count}, remove by ${dayName(first)}${first < today ? ': that is past' : ''}`;
+  if (first === today) return `${count}, remove today`;
+  return `${count}, remove by ${dayName(first)}${first < today ? past : ''}`;
 };
 
 const openText = (list, one, many) => (list.length === 0 ? '' : `${list.length} ${list.length === 1 ? one : many}`);
@@ -24,7 +29,7 @@ const jobCard = (job, today) => h('li', { class: 'card' }, h('a', { class: 'job'
   h('p', {}, job.state === 'running' ? 'Running' : 'Accepted, not begun'),
   [dueText(job.due, today), downText(job.down, today), openText(job.snags, 'open snag', 'open snags'),
     openText(job.damage, 'damage to make good', 'damages to make good')]
-    .filter(Boolean).map((text) => h('p', {}, text))));
+    .filter(Boolean).map((text) => h('p', { class: text.endsWith(past) && 'problem' }, text))));
 
 const who = (day, me, choose) => {
   if (day.people.length === 0) return undefined;
@@ -43,9 +48,14 @@ export const todayView = ({ day, jobs, me, chooseMe }) => [
   who(day, me, chooseMe),
 ];
 
+const pictures = (data) => {
+  const photos = photosOf(data);
+  return photos.length > 0 && h('ul', { class: 'photos' }, photos.map((sha256, n) => h('li', {}, picture(sha256, n))));
+};
+
 const entry = (day, e, actions) => {
   const kind = kindOf(e.type);
-  return h('li', { class: 'card', 'data-entry': e.id }, h('p', {}, says(day, kind, e.data)),
+  return h('li', { class: 'card', 'data-entry': e.id }, h('p', {}, says(day, kind, e.data)), pictures(e.data),
     h('p', { class: 'hint' }, e.waiting ? 'Waits to be sent' : 'In the ledger'),
     h('div', { class: 'actions' }, actions));
 };
@@ -68,27 +78,27 @@ export const jobView = ({ day, job, repeatHours }) => {
     h('p', {}, [job.state === 'running' ? 'Running' : 'Accepted, not begun', dueText(job.due, day.today)].filter(Boolean).join('. ')),
     h('h2', {}, 'Record'),
     h('ul', { class: 'kinds' }, onJob.map((name) => h('li', {}, h('a', { class: 'button', href: `#${name}` }, kinds[name].title)))),
-    h('p', {}, h('a', { class: 'button quiet', href: `/crew/jobs/${job.job}/sign-off` }, 'Sign off with the customer')),
+    hoursBefore.length > 0 && h('button', { id: 'repeat', class: 'quiet wide', onclick: (event) => repeatHours(hoursBefore, event.currentTarget) },
+      hoursBefore.length === 1 ? `Same hours as on ${dayName(hoursBefore[0].day)}` : `All ${hoursBefore.length} hours as on ${dayName(hoursBefore[0].day)}`),
     ...section('Still down', job.down.map((d) => {
       const what = [taskName(day, d.task), amount(d.quantity_milli, d.unit), d.location].filter(Boolean).join(', ');
       return h('li', { class: 'card' }, h('p', {}, what),
         d.remove_by && h('p', { class: d.remove_by < day.today ? 'problem' : 'hint' },
-          `Remove by ${dayName(d.remove_by)}${d.remove_by < day.today ? ': that is past' : ''}`),
-        h('div', { class: 'actions' }, link(`lifted=${d.laid}`, 'Lifted', what)));
+          `Remove by ${dayName(d.remove_by)}${d.remove_by < day.today ? past : ''}`),
+        h('div', { class: 'actions' }, link(`lifted=${d.laid}`, 'Lifted', what), link(`checked=${d.laid}`, 'Checked', what)));
     })),
     ...section('Open snags', job.snags.map((s) => openItem(s, 'cleared', 'Cleared'))),
     ...section('Damage', job.damage.map((d) => openItem(d, 'good', 'Made good'))),
+    h('p', {}, h('a', { class: 'button quiet wide', href: `/crew/jobs/${job.job}/sign-off` }, 'Sign off with the customer')),
     ...section('Today', job.today.map((e) => entry(day, e, [back(e)]))),
     ...section(job.last.length > 0 ? dayName(job.last[0].day) : '', job.last.map((e) => entry(day, e, [again(e), back(e)]))),
-    hoursBefore.length > 0 && h('button', { id: 'repeat', onclick: (event) => repeatHours(hoursBefore, event.currentTarget) },
-      hoursBefore.length === 1 ? 'Book the same hours today' : `Book all ${hoursBefore.length} entries of hours again today`),
   ];
 };
 
 const itemLine = (day, item) => {
   const text = day ? says(day, item.kind, item.event.data) : kinds[item.kind]?.title;
   const job = day?.jobs.find((j) => j.job === item.event.subject)?.title ?? item.event.subject;
-  return [h('p', {}, text), h('p', { class: 'hint' }, `${job}, ${item.event.time.slice(0, 16).replace('T', ' ')}`)];
+  return [h('p', {}, text), pictures(item.event.data), h('p', { class: 'hint' }, `${job}, ${dayName(item.event.time.slice(0, 10))}, ${item.event.time.slice(11, 16)}`)];
 };
 
 export const outboxView = ({ day, items, act }) => {

@@ -30,13 +30,15 @@ export const says = (day, kind, d) => {
     case 'laid': return list('Laid', what());
     case 'prepared': return list('Prepared', what());
     case 'lifted': return d.quantity_milli ? `Lifted ${amount(d.quantity_milli)}` : 'Lifted all of it';
+    case 'checked': return list('Checked', d.finding, !d.sound && 'it does not protect any more');
+    case 'returned': return list('Returned', productName(day, d.product), amount(d.quantity_milli, d.unit));
     case 'material': return list('Used', productName(day, d.product), amount(d.quantity_milli, d.unit));
     case 'damage': return list('Damage', d.item, d.finding, d.location);
     case 'good': return list('Made good', d.work);
     case 'snag': return list('Snag', d.finding, d.location);
     case 'cleared': return list('Snag cleared', d.work);
     case 'condition': return list('Condition', d.item, d.finding, d.location);
-    case 'note': return list('Note', d.caption);
+    case 'note': return list('Photo', d.caption);
     case 'void': return list('Taken back', d.reason);
     default: return '';
   }
