@@ -81,10 +81,10 @@ type pictures struct {
 	thumbnails *photos.Thumbnails
 }
 
-// Open returns a photo as it was sent.
-func (p pictures) Open(ctx context.Context, firm, digest string) (io.ReadCloser, error) {
-	file, _, err := p.Store.Open(ctx, firm, digest)
-	return file, err
+// Open returns a photo as it was sent, and its size.
+func (p pictures) Open(ctx context.Context, firm, digest string) (io.ReadCloser, int64, error) {
+	file, info, err := p.Store.Open(ctx, firm, digest)
+	return file, info.Bytes, err
 }
 
 // Thumbnail returns a photo as a JPEG that fills a third of a sheet sharply.

@@ -157,6 +157,6 @@ func (d *desk) mountAPI(server *httpd.Server) {
 		if err != nil {
 			return nil, err
 		}
-		return &paperOut{bodyOf(p, codeOf(p).text(key))}, nil
+		return &paperOut{bodyOf(p.Paper, codeOf(p.Paper).text(key))}, nil
 	})
 }

@@ -49,7 +49,7 @@ func benchmark(b *testing.B, n int) {
 	size := 0
 	b.ReportAllocs()
 	for b.Loop() {
-		raw, err := letter.write(context.Background(), p, func(*proofView) error { return nil },
+		raw, err := letter.write(context.Background(), sheet{Paper: p}, func(*proofView) error { return nil },
 			func(digest string) ([]byte, error) { return pictures[digest], nil })
 		if err != nil {
 			b.Fatal(err)

@@ -6,6 +6,7 @@ import (
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/base64"
+	"encoding/hex"
 	"fmt"
 	"html/template"
 	"image/png"
@@ -14,6 +15,7 @@ import (
 
 	"github.com/piglig/go-qr"
 
+	"daysheet/events"
 	papers "daysheet/reports/handover"
 )
 
@@ -47,6 +49,28 @@ func (c code) mac(key ed25519.PrivateKey) string {
 	mac := hmac.New(sha256.New, secretOf(key))
 	mac.Write([]byte(c.words()))
 	return base64.RawURLEncoding.EncodeToString(mac.Sum(nil)[:codeMACBytes])
+}
+
+// readCode reads a code. ok is false where nobody's key made it; it then says nothing
+// of why, so that guessing teaches nothing.
+func (k *Keys) readCode(text string) (c code, ok bool, err error) {
+	parts := strings.Split(text, codeSeparator)
+	if len(text) > 512 || len(parts) != 7 || !events.ValidToken(parts[2]) || !events.ValidToken(parts[3]) {
+		return code{}, false, nil
+	}
+	asOf, err := strconv.ParseUint(parts[4], 10, 63)
+	if _, notHex := hex.DecodeString(parts[5]); err != nil || notHex != nil || len(parts[5]) != codeHeadDigits {
+		return code{}, false, nil
+	}
+	c = code{wanted{parts[2], parts[3], papers.Kind(parts[0]), parts[1], asOf}, parts[5]}
+	if _, err := k.Public(c.firm); events.CodeOf(err) == events.NotFound {
+		return code{}, false, nil
+	}
+	key, err := k.Private(c.firm)
+	if err != nil {
+		return code{}, false, err
+	}
+	return c, hmac.Equal([]byte(c.mac(key)), []byte(parts[6])), nil
 }
 
 // qrCode draws the address as a PNG that stands in the page itself.

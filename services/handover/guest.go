@@ -41,16 +41,12 @@ func (g *Guest) Report(
 	if err != nil {
 		return "", err
 	}
-	p := dossier.Handover()
-	lacking, err := g.desk.lacking(ctx, p)
+	p, err := g.desk.sheetOf(ctx, dossier.Handover())
 	if err != nil {
 		return "", err
 	}
-	shown := newView(p.Lacking(lacking), func(digest string) (string, bool) {
-		return address(digest),
-			lacking[digest] == ""
-	})
-	if err := g.desk.prove(&shown.Proof, p); err != nil {
+	shown := newView(p.Paper, func(digest string) (string, bool) { return address(digest), p.lacking[digest] == "" })
+	if err := g.desk.prove(&shown.Proof, p.Paper); err != nil {
 		return "", err
 	}
 	shown.Sheet = g.desk.Frame.Address("paper.css")
@@ -71,7 +67,7 @@ func (g *Guest) PDF(ctx context.Context, firm, job string) (raw []byte, name str
 		return nil, "", err
 	}
 	raw, err = g.desk.sealedPDF(ctx, p)
-	return raw, fileName(p), err
+	return raw, fileName(p.Paper), err
 }
 
 // Photo returns a photo of the report as a JPEG of at most 640 pixels across. A photo
@@ -81,7 +77,7 @@ func (g *Guest) Photo(ctx context.Context, firm, job, digest string) ([]byte, er
 	if err != nil {
 		return nil, err
 	}
-	if !slices.Contains(p.Photos(), digest) {
+	if !slices.Contains(p.Photos(), digest) || p.lacking[digest] != "" {
 		return nil, &events.Error{Code: events.NotFound, Field: "photo", Value: digest, Rule: "the report has no such photo"}
 	}
 	return g.desk.Photos.Thumbnail(ctx, firm, digest)

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
-	"errors"
 	"fmt"
 	"html/template"
 	"io/fs"
@@ -71,8 +70,8 @@ func newLetterer(own []byte) (*letterer, error) {
 }
 
 // write makes the PDF of a paper. photo returns the small picture of a digest; it is
-// asked once for each, and a photo that cannot be had is said to lack.
-func (l *letterer) write(ctx context.Context, p papers.Paper, proof func(*proofView) error,
+// asked once for each that can be shown.
+func (l *letterer) write(ctx context.Context, p sheet, proof func(*proofView) error,
 	photo func(digest string) ([]byte, error)) ([]byte, error) {
 	select {
 	case l.turn <- struct{}{}:
@@ -85,16 +84,16 @@ func (l *letterer) write(ctx context.Context, p papers.Paper, proof func(*proofV
 		files[name] = content
 	}
 	for _, digest := range p.Photos() {
+		if p.lacking[digest] != "" {
+			continue // the paper says so
+		}
 		small, err := photo(digest)
 		if err != nil {
-			if ctx.Err() != nil {
-				return nil, fmt.Errorf("read photo %s: %w", digest, errors.Join(err, ctx.Err()))
-			}
-			continue // the paper says that it lacks
+			return nil, fmt.Errorf("read photo %s: %w", digest, err)
 		}
 		files[photoFile(digest)] = small
 	}
-	v := newView(p, func(digest string) (string, bool) {
+	v := newView(p.Paper, func(digest string) (string, bool) {
 		_, ok := files[photoFile(digest)]
 		return photoFile(digest), ok
 	})
@@ -110,7 +109,7 @@ func (l *letterer) write(ctx context.Context, p papers.Paper, proof func(*proofV
 	if err != nil {
 		return nil, fmt.Errorf("lay out the paper: %w", err)
 	}
-	return l.print(ctx, p, page.String(), files)
+	return l.print(ctx, p.Paper, page.String(), files)
 }
 
 func photoFile(digest string) string { return "photos/" + digest + ".jpg" }

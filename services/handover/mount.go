@@ -23,8 +23,8 @@ var assets embed.FS
 // Photos is what is asked of where photos are kept. A photo that is not there is an
 // [events.Error] with the code NotFound.
 type Photos interface {
-	// Open returns a photo as it was sent. The caller closes it.
-	Open(ctx context.Context, firm, digest string) (io.ReadCloser, error)
+	// Open returns a photo as it was sent, and how many bytes it has. The caller closes it.
+	Open(ctx context.Context, firm, digest string) (io.ReadCloser, int64, error)
 	// Thumbnail returns the photo as a JPEG of at most 640 pixels across. It decodes
 	// one photo at a time, so that memory is bounded.
 	Thumbnail(ctx context.Context, firm, digest string) ([]byte, error)
@@ -61,6 +61,8 @@ type desk struct {
 	Deps
 	base   string // of public addresses, without a slash at the end; empty where not known
 	letter *letterer
+
+	checking chan struct{} // holds one: files that strangers send are checked one after the other
 }
 
 // The addresses of the papers of a job. The second ending is that of the PDF.
@@ -74,7 +76,7 @@ func Mount(server *httpd.Server, deps Deps) error {
 	if deps.Frame == nil || deps.Commits == nil || deps.Photos == nil || deps.Keys == nil {
 		return errors.New("mount handover: Frame, Commits, Photos and Keys must be set")
 	}
-	d := &desk{Deps: deps, base: strings.TrimRight(deps.BaseURL, "/")}
+	d := &desk{Deps: deps, base: strings.TrimRight(deps.BaseURL, "/"), checking: make(chan struct{}, 1)}
 	var err error
 	if d.letter, err = newLetterer(deps.Font); err != nil {
 		return fmt.Errorf("mount handover: %w", err)
@@ -95,5 +97,6 @@ func Mount(server *httpd.Server, deps Deps) error {
 		read.GET(jobAt+string(kind)+"/:"+of+"/pdf", d.pdf(kind, of))
 	}
 	d.mountAPI(server)
-	return nil
+	d.mountEvidence(server)
+	return d.mountCheck(server)
 }

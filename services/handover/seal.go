@@ -19,17 +19,18 @@ import (
 // digits being zeros. They stand in the file as plain text, so that the seal can be
 // checked with common tools.
 const (
+	stampMark  = "daysheet-paper-1 "
 	sealMark   = "daysheet-seal-1 "
 	sealDigits = 2 * ed25519.SignatureSize
+	stampMost  = 1024 // bytes of the keywords
 )
 
 var openSeal = strings.Repeat("0", sealDigits)
 
 // keywords returns the keywords of a paper that is not sealed yet.
 func keywords(p papers.Paper) string {
-	return fmt.Sprintf("daysheet-paper-1 kind=%s of=%s firm=%s job=%s position=%d head=%s %s%s", p.Kind, p.Of,
-		p.Stamp.Firm,
-		p.Stamp.Job, p.Stamp.Position, p.Stamp.Head, sealMark, openSeal)
+	return fmt.Sprintf(stampMark+"kind=%s of=%s firm=%s job=%s position=%d head=%s %s%s", p.Kind, p.Of,
+		p.Stamp.Firm, p.Stamp.Job, p.Stamp.Position, p.Stamp.Head, sealMark, openSeal)
 }
 
 // Sealed is what the keywords of a sealed PDF say. Only after [Sealed.Verify] it is
@@ -44,7 +45,7 @@ type Sealed struct {
 	at        int // of the seal's digits in the file
 }
 
-var stamped = regexp.MustCompile(`daysheet-paper-1 kind=([a-z]{1,32}) of=([A-Za-z0-9._-]{0,64}) ` +
+var stamped = regexp.MustCompile(`^` + stampMark + `kind=([a-z]{1,32}) of=([A-Za-z0-9._-]{0,64}) ` +
 	`firm=([a-z0-9-]{1,64}) job=([a-z0-9-]{1,64}) position=([0-9]{1,19}) head=([0-9a-f]{64}) ` +
 	sealMark + `([0-9a-f]{128})`)
 
@@ -54,11 +55,16 @@ var ErrNotSealed = errors.New("the file is no sealed paper")
 // ReadSealed reads the keywords of a PDF. Its error is [ErrNotSealed] where they are
 // not those of a paper, or stand there more than once.
 func ReadSealed(pdf []byte) (Sealed, error) {
-	found := stamped.FindAllSubmatchIndex(pdf, 2)
-	if !bytes.HasPrefix(pdf, []byte("%PDF-")) || len(found) != 1 {
+	start := bytes.Index(pdf, []byte(stampMark))
+	if !bytes.HasPrefix(pdf, []byte("%PDF-")) || start < 0 || bytes.LastIndex(pdf, []byte(stampMark)) != start {
 		return Sealed{}, ErrNotSealed
 	}
-	group := func(i int) string { return string(pdf[found[0][2*i]:found[0][2*i+1]]) }
+	stamp := pdf[start:min(len(pdf), start+stampMost)]
+	found := stamped.FindSubmatchIndex(stamp)
+	if found == nil {
+		return Sealed{}, ErrNotSealed
+	}
+	group := func(i int) string { return string(stamp[found[2*i]:found[2*i+1]]) }
 	position, err := strconv.ParseUint(group(5), 10, 63)
 	if err != nil || !events.ValidToken(group(3)) || !events.ValidToken(group(4)) {
 		return Sealed{}, ErrNotSealed
@@ -67,7 +73,8 @@ func ReadSealed(pdf []byte) (Sealed, error) {
 	if err != nil {
 		return Sealed{}, ErrNotSealed
 	}
-	return Sealed{papers.Kind(group(1)), group(2), group(3), group(4), position, group(6), signature, found[0][14]}, nil
+	return Sealed{papers.Kind(group(1)), group(2), group(3), group(4), position, group(6), signature,
+		start + found[14]}, nil
 }
 
 // Verify reports whether every byte of the PDF that s was read from is as the holder

@@ -123,16 +123,16 @@ func (a album) draw(t *testing.T, number, width, height int) string {
 	return digest
 }
 
-func (a album) Open(_ context.Context, _, digest string) (io.ReadCloser, error) {
+func (a album) Open(_ context.Context, _, digest string) (io.ReadCloser, int64, error) {
 	raw, ok := a[digest]
 	if !ok {
-		return nil, &events.Error{Code: events.NotFound, Field: "photo", Value: digest, Rule: "no such photo"}
+		return nil, 0, &events.Error{Code: events.NotFound, Field: "photo", Value: digest, Rule: "no such photo"}
 	}
-	return io.NopCloser(bytes.NewReader(raw)), nil
+	return io.NopCloser(bytes.NewReader(raw)), int64(len(raw)), nil
 }
 
 func (a album) Thumbnail(ctx context.Context, firm, digest string) ([]byte, error) {
-	file, err := a.Open(ctx, firm, digest)
+	file, _, err := a.Open(ctx, firm, digest)
 	if err != nil {
 		return nil, err
 	}

@@ -64,7 +64,7 @@ func (d *desk) pdf(kind papers.Kind, of string) gin.HandlerFunc {
 			httpd.Abort(c, failed(w, err))
 			return
 		}
-		answerPDF(c, p, raw)
+		answerPDF(c, p.Paper, raw)
 	}
 }
 
@@ -90,12 +90,12 @@ func fileName(p papers.Paper) string {
 }
 
 // sealedPDF makes the PDF of a paper and seals it.
-func (d *desk) sealedPDF(ctx context.Context, p papers.Paper) ([]byte, error) {
+func (d *desk) sealedPDF(ctx context.Context, p sheet) ([]byte, error) {
 	key, err := d.Keys.Private(p.Stamp.Firm)
 	if err != nil {
 		return nil, err
 	}
-	raw, err := d.letter.write(ctx, p, func(v *proofView) error { return d.prove(v, p) },
+	raw, err := d.letter.write(ctx, p, func(v *proofView) error { return d.prove(v, p.Paper) },
 		func(digest string) ([]byte, error) { return d.Photos.Thumbnail(ctx, p.Stamp.Firm, digest) })
 	if err != nil {
 		return nil, err
@@ -133,23 +133,22 @@ func (d *desk) show(v pages.Visit, kind papers.Kind, of string) (pages.Page, err
 	if err != nil {
 		return pages.Page{}, err
 	}
-	p, err := choose(dossier, w)
+	chosen, err := choose(dossier, w)
 	if err != nil {
 		return pages.Page{}, err
 	}
-	lacking, err := d.lacking(v, p)
+	p, err := d.sheetOf(v, chosen)
 	if err != nil {
 		return pages.Page{}, err
 	}
-	p = p.Lacking(lacking)
-	shown := newView(p, func(digest string) (string, bool) {
-		return "/v1/photos/" + digest + "?width=640", lacking[digest] == ""
+	shown := newView(p.Paper, func(digest string) (string, bool) {
+		return "/v1/photos/" + digest + "?width=640", p.lacking[digest] == ""
 	})
-	if err := d.prove(&shown.Proof, p); err != nil {
+	if err := d.prove(&shown.Proof, p.Paper); err != nil {
 		return pages.Page{}, err
 	}
 	shown.Sheet = d.Frame.Address("paper.css")
-	shown.Files, shown.Others = filesBeside(w, p), othersBeside(w, dossier)
+	shown.Files, shown.Others = filesBeside(w, p.Paper), othersBeside(w, dossier)
 	return pages.Page{
 		Name: "paper.html", Title: p.Title, AsOf: p.Stamp.Position, Body: shown,
 		Crumbs: []pages.Link{{Text: "Jobs", Address: "/"}, {Text: "Job " + w.job, Address: "/jobs/" + w.job},

@@ -2,8 +2,11 @@ package handover
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"strconv"
 
 	"daysheet/events"
@@ -30,21 +33,39 @@ func position(text string) (uint64, error) {
 	return n, nil
 }
 
+// sheet is a paper with why photos of it cannot be shown, by digest.
+type sheet struct {
+	papers.Paper
+	lacking map[string]string
+}
+
 // paper makes the paper that is wanted.
-func (d *desk) paper(ctx context.Context, w wanted) (papers.Paper, error) {
+func (d *desk) paper(ctx context.Context, w wanted) (sheet, error) {
 	dossier, err := d.dossier(ctx, w)
 	if err != nil {
-		return papers.Paper{}, err
+		return sheet{}, err
 	}
 	p, err := choose(dossier, w)
 	if err != nil {
-		return papers.Paper{}, err
+		return sheet{}, err
 	}
-	reasons, err := d.lacking(ctx, p)
-	if err != nil {
-		return papers.Paper{}, err
+	return d.sheetOf(ctx, p)
+}
+
+// sheetOf looks at the photos of a paper. Those that cannot be shown are listed as
+// missing.
+func (d *desk) sheetOf(ctx context.Context, p papers.Paper) (sheet, error) {
+	lacking := map[string]string{}
+	for _, digest := range p.Photos() {
+		why, err := d.flaw(ctx, p.Stamp.Firm, digest)
+		if err != nil {
+			return sheet{}, err
+		}
+		if why != "" {
+			lacking[digest] = why
+		}
 	}
-	return p.Lacking(reasons), nil
+	return sheet{p.Lacking(lacking), lacking}, nil
 }
 
 // choose makes one of the papers of a dossier.
@@ -99,29 +120,27 @@ func (d *desk) dossier(ctx context.Context, w wanted) (*papers.Dossier, error) {
 	return dossier.With(parties), nil
 }
 
-// lacking says why photos of a paper cannot be shown, by digest.
-func (d *desk) lacking(ctx context.Context, p papers.Paper) (map[string]string, error) {
-	reasons := map[string]string{}
-	for _, digest := range p.Photos() {
-		photo, err := d.Photos.Open(ctx, p.Stamp.Firm, digest)
-		switch events.CodeOf(err) {
-		case events.NotFound:
-			reasons[digest] = "it was not sent yet, or it is lost"
-			continue
-		case events.Unavailable:
-			reasons[digest] = "this server keeps no photos"
-			continue
-		}
-		if err != nil {
-			if ctx.Err() != nil {
-				return nil, fmt.Errorf("open photo %s: %w", digest, errors.Join(err, ctx.Err()))
-			}
-			reasons[digest] = "it cannot be read"
-			continue
-		}
-		if err := photo.Close(); err != nil {
-			return nil, fmt.Errorf("close photo %s: %w", digest, err)
-		}
+// flaw says why a photo cannot be shown; nothing where it is there and its bytes are
+// those that were named. What was altered on the disk must prove nothing.
+func (d *desk) flaw(ctx context.Context, firm, digest string) (why string, err error) {
+	photo, _, err := d.Photos.Open(ctx, firm, digest)
+	switch {
+	case err != nil && ctx.Err() != nil:
+		return "", fmt.Errorf("open photo %s: %w", digest, errors.Join(err, ctx.Err()))
+	case err != nil && events.CodeOf(err) == events.NotFound:
+		return "it was not sent yet, or it is lost", nil
+	case err != nil && events.CodeOf(err) == events.Unavailable:
+		return "this server keeps no photos", nil
+	case err != nil:
+		return "it cannot be read", nil
 	}
-	return reasons, nil
+	sum := sha256.New()
+	_, err = io.Copy(sum, photo)
+	if err = errors.Join(err, photo.Close()); err != nil {
+		return "it cannot be read", nil
+	}
+	if hex.EncodeToString(sum.Sum(nil)) != digest {
+		return "it is damaged: its bytes are not those that were recorded", nil
+	}
+	return "", nil
 }

@@ -93,6 +93,10 @@ func open(route string) bool {
 // registered on the engine. It is called before the server serves.
 func (s *Server) Hold(route string) { s.held[route] = true }
 
+// Open lets anybody reach a route, signed in or not. The route is written as it is
+// registered on the engine. It is called before the server serves.
+func (s *Server) Open(route string) { s.opened[route] = true }
+
 // authenticate finds out who sent the request and stops those who may not go on.
 func (s *Server) authenticate(c *gin.Context) {
 	if _, ok := CallerFrom(c.Request.Context()); ok {
@@ -110,7 +114,7 @@ func (s *Server) authenticate(c *gin.Context) {
 		return
 	}
 	switch {
-	case err == nil, open(c.FullPath()):
+	case err == nil, open(c.FullPath()), s.opened[c.FullPath()]:
 	case errors.Is(err, errNoCredential) && wantsPage(c.Request):
 		address := signInPath + "?" + url.Values{"next": {c.Request.URL.RequestURI()}}.Encode()
 		c.Redirect(http.StatusSeeOther, address)

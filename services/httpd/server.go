@@ -66,6 +66,7 @@ type Server struct {
 	usualBodyMax int64
 	bodyMax      map[string]int64 // by route
 	held         map[string]bool  // routes whose address is the credential
+	opened       map[string]bool  // routes that need no credential
 	limiters     *Limits
 	crossOrigin  *http.CrossOriginProtection
 	durations    *prometheus.HistogramVec
@@ -96,6 +97,7 @@ func New(cfg Config) *Server {
 		tokens: cfg.Tokens, logger: cfg.Logger, onSetup: cfg.OnSetup, ready: cfg.Ready,
 		secure:       strings.HasPrefix(cfg.BaseURL, "https://"),
 		usualBodyMax: defaultTo(cfg.BodyMax, 1<<20), bodyMax: map[string]int64{}, held: map[string]bool{},
+		opened:       map[string]bool{},
 		limiters:     NewLimits(defaultTo(cfg.RateEvery, 10*time.Millisecond), defaultTo(cfg.RateBurst, 500)),
 		crossOrigin:  http.NewCrossOriginProtection(),
 		readTimeout:  defaultTo(cfg.ReadTimeout, time.Minute),
