@@ -125,6 +125,25 @@ func (d *Desk) all(ctx context.Context, firm string) ([]events.Customer, error) 
 	return all, nil
 }
 
+// Names returns the customers whose names can be read, by their keys.
+func (d *Desk) Names(ctx context.Context, firm string) (map[string]string, error) {
+	all, err := d.all(ctx, firm)
+	if err != nil {
+		return nil, err
+	}
+	names := map[string]string{}
+	for _, c := range all {
+		body, err := d.show(firm, c)
+		if err != nil {
+			return nil, err
+		}
+		if body.Details != nil {
+			names[c.Customer] = body.Details.Name
+		}
+	}
+	return names, nil
+}
+
 // Name returns what to show of a customer beside the key: the name, or a sentence
 // where it cannot be read. It is empty where nothing is recorded.
 func (d *Desk) Name(ctx context.Context, firm, key string) (string, error) {

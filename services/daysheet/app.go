@@ -194,7 +194,7 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 		return err
 	}
 	if a.roles.runs(roleIntake) {
-		if err := a.mountRecording(frame); err != nil {
+		if err := a.mountRecording(frame, desk); err != nil {
 			return err
 		}
 	}
@@ -207,7 +207,7 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 
 // mountRecording puts the routes on the engine that read and record: quotes, the
 // office's forms and the crew's phones.
-func (a *app) mountRecording(frame *pages.Frame) error {
+func (a *app) mountRecording(frame *pages.Frame, desk *customers.Desk) error {
 	err := quoting.Mount(a.server, quoting.Deps{
 		Store: a.store, Names: a.projector.Names, Position: a.positionFor, Record: a.log.Record, Clock: time.Now,
 	})
@@ -217,11 +217,14 @@ func (a *app) mountRecording(frame *pages.Frame) error {
 	if err := a.mountAddPhotos(frame); err != nil {
 		return err
 	}
-	err = office.Mount(a.server, office.Deps{
+	deps := office.Deps{
 		Frame: frame, Store: a.store, Tokens: a.tokens, Names: a.projector.Names, Commits: a.log.Commits,
 		Record: a.log.Record, Position: a.positionFor, Clock: time.Now,
-	})
-	if err != nil {
+	}
+	if desk != nil {
+		deps.Customers = desk.Names
+	}
+	if err := office.Mount(a.server, deps); err != nil {
 		return err
 	}
 	return crew.Mount(a.server, crew.Deps{

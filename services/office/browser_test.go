@@ -79,3 +79,29 @@ func TestPagesInABrowser(t *testing.T) {
 			document.querySelector('[name=minutes]').value = 'seven'`)))
 	lookAt(t, ctx, "360-light-refused", chromedp.Click(chromedp.CSS("form.entry button")), chromedp.WaitVisible(chromedp.CSS(".notice")))
 }
+
+// TestAHandAtTheBrowser opens a job and books its first day by keys and clicks alone,
+// presses the button twice, and sees both on the page of the job.
+func TestAHandAtTheBrowser(t *testing.T) {
+	s := newStack(t)
+	s.settle("en-IE")
+	ctx := browse(t, s)
+	browsertest.View{Width: 1280, Scheme: "light"}.Set(t, ctx)
+	lookAt(t, ctx, "hand-opened", chromedp.Navigate(s.address+"/"), chromedp.Click(chromedp.CSS("a.button")),
+		chromedp.WaitVisible(chromedp.CSS("#f-title")), chromedp.SendKeys(chromedp.CSS("#f-title"), "Hall and landing"),
+		chromedp.SetValue(chromedp.CSS("#f-job_type"), "exterior"), chromedp.DoubleClick(chromedp.CSS("form.entry button")),
+		chromedp.WaitVisible(chromedp.CSS(".said")))
+	if all := s.all("hall-and-landing"); len(all) != 1 {
+		t.Fatalf("two presses recorded %d events", len(all))
+	}
+	lookAt(t, ctx, "hand-booked", chromedp.Click(chromedp.CSS(`a[href="/office/record/day-sheet?job=hall-and-landing"]`)),
+		chromedp.WaitVisible(chromedp.CSS("#f-hours-0-minutes")), chromedp.SendKeys(chromedp.CSS("#f-hours-0-minutes"), "7.5"),
+		chromedp.SetValue(chromedp.CSS("#f-hours-0-task"), "coat"), chromedp.Click(chromedp.CSS("form.entry button")),
+		chromedp.WaitVisible(chromedp.CSS(".said")))
+	said, err := chromedp.Run(ctx, chromedp.Text(chromedp.CSS(".said")))
+	must(t, err)
+	if !strings.Contains(said, "Recorded: Bo: 7:30") {
+		t.Errorf("the page says %q", said)
+	}
+	s.is(s.last("hall-and-landing"), events.HoursBooked, `{"person":"bo","task":"coat","minutes":450,"day":"2026-06-30"}`)
+}

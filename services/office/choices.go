@@ -2,7 +2,7 @@ package office
 
 import (
 	"cmp"
-	"maps"
+	"fmt"
 	"slices"
 
 	"daysheet/events"
@@ -20,32 +20,44 @@ type optionGroup struct {
 // proposals are words that fields propose without asking for one of them.
 type proposals struct {
 	ID    string
-	Words []string
+	Words []pages.Choice
 }
 
 // listID returns the id of the proposals of a source; empty where it has none.
 func listID(s source) string {
 	switch s {
-	case ofSurfaces, ofMethods, ofPlaces:
+	case ofSurfaces, ofMethods, ofPlaces, ofCustomers:
 		return "list-" + string(s)
 	}
 	return ""
 }
 
-// proposalsOf lists the surfaces and methods that the firm's rate books name.
-func proposalsOf(names reports.Names) []proposals {
-	words := map[source]map[string]bool{ofSurfaces: {}, ofMethods: {"brush": true, "roller": true, "spray": true}}
-	for _, book := range names.RateBooks {
+// proposalsOf lists the surfaces and methods that the firm's rate books name, and the
+// customers where a form asks for one.
+func (d *desk) proposalsOf(v pages.Visit, e *entry) ([]proposals, error) {
+	words := map[source]map[string]string{ofSurfaces: {}, ofMethods: {"brush": "", "roller": "", "spray": ""},
+		ofPlaces: {"store": "", "van-1": "", "van-2": ""}}
+	for _, book := range e.names.RateBooks {
 		for _, r := range book.Rates {
-			words[ofSurfaces][r.Surface], words[ofMethods][r.Method] = true, true
+			words[ofSurfaces][r.Surface], words[ofMethods][r.Method] = "", ""
 		}
 	}
-	var all []proposals
-	for _, s := range []source{ofSurfaces, ofMethods} {
-		delete(words[s], "")
-		all = append(all, proposals{listID(s), slices.Sorted(maps.Keys(words[s]))})
+	if d.deps.Customers != nil && slices.ContainsFunc(e.form.fields,
+		func(f field) bool { return f.source == ofCustomers }) {
+		customers, err := d.deps.Customers(v, v.Firm)
+		if err != nil {
+			return nil, fmt.Errorf("list customers: %w", err)
+		}
+		words[ofCustomers] = customers
 	}
-	return append(all, proposals{listID(ofPlaces), []string{"store", "van-1", "van-2"}})
+	var all []proposals
+	for _, s := range []source{ofSurfaces, ofMethods, ofPlaces, ofCustomers} {
+		delete(words[s], "")
+		if len(words[s]) > 0 {
+			all = append(all, proposals{listID(s), named(words[s])})
+		}
+	}
+	return all, nil
 }
 
 // optionsOf returns what a field can be, with the chosen one marked. What was chosen

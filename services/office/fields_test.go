@@ -43,6 +43,9 @@ func TestFieldsSpeakPlainly(t *testing.T) {
 			if d.label == "" || strings.ContainsAny(d.label, "_") {
 				t.Errorf("%s: the field %s has the label %q", kind, d.name, d.label)
 			}
+			if d.required && d.rare {
+				t.Errorf("%s: %s must be given and is out of sight", kind, d.name)
+			}
 			for _, word := range []string{"thousandth", "micrometre", "hundredth", "basis", "milli", "Id of", "Key of", "event"} {
 				if strings.Contains(d.help, word) {
 					t.Errorf("%s: help of %s says %q: %s", kind, d.name, word, d.help)

@@ -23,15 +23,15 @@ func TestAJobFromFirstCallToBill(t *testing.T) {
 	s := newStack(t)
 	s.settle("de-AT")
 	r := s.sent("/office/record/job-opened", "title", "Stairwell, two floors", "job_type", "stairwell", "key", "J 104/b",
-		"due", "2026-07-31", "built", "1962")
+		"due", "2026-07-31", "built", "1962", "customer", "c-17")
 	const job = "j-104-b"
 	if !strings.HasPrefix(r.at, "/jobs/"+job+"?recorded=") || !strings.Contains(r.text(), "Recorded: Job opened: Stairwell") {
 		t.Fatalf("led to %s: %s", r.at, r.text())
 	}
-	s.is(s.last(job), events.JobOpened, `{"job_type":"stairwell","title":"Stairwell, two floors","built":1962,"due":"2026-07-31"}`)
+	s.is(s.last(job), events.JobOpened, `{"job_type":"stairwell","title":"Stairwell, two floors","built":1962,"customer":"c-17","due":"2026-07-31"}`)
 
 	s.sent(at(events.JobOpened, job), "title", "Stairwell, three floors")
-	s.is(s.last(job), events.JobOpened, `{"job_type":"stairwell","title":"Stairwell, three floors","built":1962,"due":"2026-07-31"}`)
+	s.is(s.last(job), events.JobOpened, `{"job_type":"stairwell","title":"Stairwell, three floors","built":1962,"customer":"c-17","due":"2026-07-31"}`)
 
 	s.sent(at(events.EstimateIssued, job), "lines.0.task", "coat", "lines.0.quantity_milli", "120,5", "lines.0.minutes", "24:30",
 		"lines.0.surface", "Wall", "lines.2.task", "travel", "lines.2.minutes", "2,5 h", "materials.0.product", "wall-matt",
@@ -289,6 +289,39 @@ func TestWhatIsWrongStandsBesideItsField(t *testing.T) {
 	r = s.fill(at(events.DamageMadeGood, "hall")+"&damage=not-here-1", "work", "mended")
 	if !strings.Contains(r.problems()["damage"], "No event with this id was recorded") {
 		t.Errorf("problems %q: %s", r.problems(), r.text())
+	}
+}
+
+// TestCustomersAreProposed by name, and recorded by key.
+func TestCustomersAreProposed(t *testing.T) {
+	s := newStack(t)
+	s.settle("en-IE")
+	if r := s.get("owner", "/office/record/job-opened"); !strings.Contains(r.body, `<option value="c-17">Ida Invented</option>`) {
+		t.Errorf("the form says %s", r.body)
+	}
+}
+
+// TestFormsOfOtherSites: a browser sends the cookie along, and says where the form came
+// from.
+func TestFormsOfOtherSites(t *testing.T) {
+	s := newStack(t)
+	s.settle("en-IE")
+	action, values := s.open("/office/record/job-opened")
+	values.Set("title", "Hall")
+	values.Set("job_type", "exterior")
+	for site, status := range map[string]int{"cross-site": http.StatusForbidden, "same-origin": http.StatusSeeOther} {
+		request, err := http.NewRequest(http.MethodPost, s.address+action, strings.NewReader(values.Encode()))
+		must(t, err)
+		request.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		request.Header.Set("Sec-Fetch-Site", site)
+		request.AddCookie(&http.Cookie{Name: "daysheet", Value: s.secrets["owner"]})
+		client := http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+		response, err := client.Do(request)
+		must(t, err)
+		response.Body.Close()
+		if response.StatusCode != status {
+			t.Errorf("%s: status %d, not %d", site, response.StatusCode, status)
+		}
 	}
 }
 

@@ -19,7 +19,7 @@ type Store interface {
 	Jobs(ctx context.Context, q reports.JobQuery) ([]reports.JobRow, error)
 }
 
-// Deps is what the pages need. Every member is required.
+// Deps is what the pages need. Every member but the last is required.
 type Deps struct {
 	Frame  *pages.Frame
 	Store  Store
@@ -35,6 +35,9 @@ type Deps struct {
 	Position func(firm string) uint64
 	// Clock returns the present.
 	Clock func() time.Time
+	// Customers returns the keys of the firm's customers with their names. Nil
+	// where this process serves none.
+	Customers func(ctx context.Context, firm string) (map[string]string, error)
 }
 
 // desk is the pages with what they stand on.
@@ -50,7 +53,7 @@ var own embed.FS
 func Mount(server *httpd.Server, deps Deps) error {
 	if deps.Frame == nil || deps.Store == nil || deps.Tokens == nil || deps.Names == nil || deps.Commits == nil ||
 		deps.Record == nil || deps.Position == nil || deps.Clock == nil {
-		return errors.New("mount office: every member of Deps must be set")
+		return errors.New("mount office: every member of Deps but Customers must be set")
 	}
 	d := &desk{deps: deps, forms: append(newForms(), newDaySheet())}
 	if err := deps.Frame.AddParts(own, "templates/parts/*.html"); err != nil {

@@ -31,10 +31,14 @@ func keyField() field {
 		help: "Short and for ever, it stands in addresses; left empty, it is made of what the job is"}
 }
 
-func (d *desk) formPage(e *entry) pages.Page {
+func (d *desk) formPage(v pages.Visit, e *entry) (pages.Page, error) {
 	s := &shown{filled: e.filled, history: e.history}
+	lists, err := d.proposalsOf(v, e)
+	if err != nil {
+		return pages.Page{}, err
+	}
 	body := formBody{About: e.form.about, Action: e.form.path, Button: e.form.button, Again: e.form.again,
-		Whole: e.filled.whole, Lists: proposalsOf(e.names), Hidden: []pages.Fact{{Text: controlID, Value: e.id}}}
+		Whole: e.filled.whole, Lists: lists, Hidden: []pages.Fact{{Text: controlID, Value: e.id}}}
 	first, behind := more(e.form.fields)
 	if e.opens {
 		first = append(slices.Clone(first), keyField())
@@ -57,7 +61,7 @@ func (d *desk) formPage(e *entry) pages.Page {
 		p.Crumbs[len(p.Crumbs)-1].Text = p.Title
 	}
 	p.Body = body
-	return p
+	return p, nil
 }
 
 // chooseBody asks for the job of a form.

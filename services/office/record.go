@@ -104,11 +104,11 @@ func (d *desk) showForm(v pages.Visit, f *form) (pages.Page, error) {
 	if err := d.fillFirst(e); err != nil {
 		return pages.Page{}, err
 	}
-	p := d.formPage(e)
-	if e.history != nil {
+	p, err := d.formPage(v, e)
+	if err == nil && e.history != nil {
 		p.Said = saidOf(wording.NewWords(e.names), e.history, v.Values.Get(controlSaid))
 	}
-	return p, nil
+	return p, err
 }
 
 // saidOf says what was recorded under an id; nothing where it was not.
@@ -189,17 +189,17 @@ func (d *desk) sendForm(v pages.Visit, f *form) (pages.Page, error) {
 	}
 	e.checkLifting(members)
 	if e.filled.wrong() {
-		return d.again(e), nil
+		return d.again(v, e)
 	}
 	all, err := e.events(members, at)
 	if err != nil {
 		return pages.Page{}, err
 	}
 	if e.filled.wrong() {
-		return d.again(e), nil
+		return d.again(v, e)
 	}
 	if err := d.record(v, e.job, all); err != nil {
-		return d.refused(e, all, err)
+		return d.refused(v, e, all, err)
 	}
 	return pages.Page{Leads: e.leadsTo()}, nil
 }
@@ -246,7 +246,7 @@ const unavailable = "The ledger cannot answer now. Send it again in a moment: no
 
 // refused shows a form again that the log did not take, with the reason where it
 // belongs. A fault is no refusal.
-func (d *desk) refused(e *entry, all []made, err error) (pages.Page, error) {
+func (d *desk) refused(v pages.Visit, e *entry, all []made, err error) (pages.Page, error) {
 	var refusal *events.Error
 	if !errors.As(err, &refusal) || refusal.Code == events.Internal {
 		return pages.Page{}, err
@@ -269,16 +269,16 @@ func (d *desk) refused(e *entry, all []made, err error) (pages.Page, error) {
 			}
 		}
 	}
-	p := d.formPage(e)
+	p, err := d.formPage(v, e)
 	p.Status = status
-	return p, nil
+	return p, err
 }
 
 // again shows a form that cannot be taken as it is.
-func (d *desk) again(e *entry) pages.Page {
-	p := d.formPage(e)
+func (d *desk) again(v pages.Visit, e *entry) (pages.Page, error) {
+	p, err := d.formPage(v, e)
 	p.Status = http.StatusUnprocessableEntity
-	return p
+	return p, err
 }
 
 // nameJob finds the key of a job that is opened: the one that was typed, else one

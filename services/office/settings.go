@@ -174,11 +174,11 @@ func (d *desk) showSection(v pages.Visit, s *section) (pages.Page, error) {
 			return pages.Page{}, err
 		}
 	}
-	return s.page(d, e)
+	return s.page(d, v, e)
 }
 
 // page shows the form of a part, with the hash of what it was made from.
-func (s *section) page(d *desk, e *entry) (pages.Page, error) {
+func (s *section) page(d *desk, v pages.Visit, e *entry) (pages.Page, error) {
 	current, err := membersOf(e.names.Settings)
 	if err != nil {
 		return pages.Page{}, err
@@ -187,7 +187,10 @@ func (s *section) page(d *desk, e *entry) (pages.Page, error) {
 	if err != nil {
 		return pages.Page{}, err
 	}
-	p := d.formPage(e)
+	p, err := d.formPage(v, e)
+	if err != nil {
+		return pages.Page{}, err
+	}
 	body, _ := p.Body.(formBody)
 	body.Hidden = append(body.Hidden, pages.Fact{Text: controlBase, Value: base})
 	p.Body, p.Crumbs = body, crumbs(pages.Link{Text: "Settings", Address: settingsPath}, pages.Link{Text: s.title})
@@ -247,7 +250,7 @@ func (d *desk) sendSection(v pages.Visit, s *section) (pages.Page, error) {
 	if base, err := s.base(current); err != nil || base != e.filled.text(controlBase) {
 		e.filled.whole = "Somebody changed this part of the settings since the form was opened. Open it again to see it as " +
 			"it is now, or send this once more to overwrite it."
-		return s.refused(d, e, http.StatusConflict, err)
+		return s.refused(d, v, e, http.StatusConflict, err)
 	}
 	members := e.filled.read(s.fields, "", "")
 	s.checkGrades(e, members)
@@ -261,14 +264,14 @@ func (d *desk) sendSection(v pages.Visit, s *section) (pages.Page, error) {
 		merged[name] = value
 	}
 	if e.filled.wrong() {
-		return s.refused(d, e, http.StatusUnprocessableEntity, nil)
+		return s.refused(d, v, e, http.StatusUnprocessableEntity, nil)
 	}
 	one, err := e.event(e.id, merged, at, "")
 	if err != nil {
 		return pages.Page{}, err
 	}
 	if e.filled.wrong() {
-		return s.refused(d, e, http.StatusUnprocessableEntity, nil)
+		return s.refused(d, v, e, http.StatusUnprocessableEntity, nil)
 	}
 	if err := d.record(v, events.FirmJob, []made{one}); err != nil {
 		var refusal *events.Error
@@ -276,16 +279,16 @@ func (d *desk) sendSection(v pages.Visit, s *section) (pages.Page, error) {
 			return pages.Page{}, err
 		}
 		e.filled.whole = unavailable
-		return s.refused(d, e, http.StatusServiceUnavailable, nil)
+		return s.refused(d, v, e, http.StatusServiceUnavailable, nil)
 	}
 	return pages.Page{Leads: e.leadsTo()}, nil
 }
 
-func (s *section) refused(d *desk, e *entry, status int, err error) (pages.Page, error) {
+func (s *section) refused(d *desk, v pages.Visit, e *entry, status int, err error) (pages.Page, error) {
 	if err != nil {
 		return pages.Page{}, err
 	}
-	p, err := s.page(d, e)
+	p, err := s.page(d, v, e)
 	p.Status = status
 	return p, err
 }

@@ -53,17 +53,18 @@ type field struct {
 type source string
 
 const (
-	ofTasks    source = "tasks"
-	ofProducts source = "products"
-	ofPeople   source = "people"
-	ofGrades   source = "grades"
-	ofJobTypes source = "job types"
-	ofUnits    source = "units"
-	ofFamilies source = "families"
-	ofSurfaces source = "surfaces"
-	ofMethods  source = "methods"
-	ofPlaces   source = "places"
-	ofRecords  source = "records" // of the job, by what the field refers to
+	ofTasks     source = "tasks"
+	ofProducts  source = "products"
+	ofPeople    source = "people"
+	ofGrades    source = "grades"
+	ofJobTypes  source = "job types"
+	ofUnits     source = "units"
+	ofFamilies  source = "families"
+	ofSurfaces  source = "surfaces"
+	ofMethods   source = "methods"
+	ofPlaces    source = "places"
+	ofCustomers source = "customers"
+	ofRecords   source = "records" // of the job, by what the field refers to
 )
 
 // signMoney stands for the firm's currency.
@@ -93,7 +94,7 @@ func shapeOf(t reflect.Type) []field {
 
 func fieldOf(owner reflect.Type, member reflect.StructField) field {
 	name, options, _ := strings.Cut(member.Tag.Get("json"), ",")
-	f := field{name: name, required: options != "omitempty", rare: slices.Contains(rareFields, name)}
+	f := field{name: name, required: options != "omitempty"}
 	f.label, f.help = textsOf(owner.Name(), name, member.Tag.Get("doc"))
 	t := member.Type
 	if t.Kind() == reflect.Pointer {
@@ -114,6 +115,7 @@ func fieldOf(owner reflect.Type, member reflect.StructField) field {
 	default:
 		f.text(owner, member)
 	}
+	f.rare = !f.required && slices.Contains(rareFields, name)
 	return f
 }
 
@@ -191,7 +193,9 @@ func (f *field) text(owner reflect.Type, member reflect.StructField) {
 		if f.source == ofSurfaces || f.source == ofMethods || f.source == ofPlaces {
 			f.kind = kindKey // proposed, not prescribed
 		}
-	case f.name == "customer" || f.name == "revision" || f.name == "rate_book":
+	case f.name == "customer":
+		f.kind, f.source = kindKey, ofCustomers
+	case f.name == "revision" || f.name == "rate_book":
 		f.kind = kindKey
 	case most > 120:
 		f.kind = kindLong

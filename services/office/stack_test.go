@@ -106,7 +106,10 @@ func (s *stack) mount(server *httpd.Server, store *duckdb.Store) {
 	must(s.t, reporting.Mount(server, reporting.Deps{Frame: frame, Store: store, Names: s.projector.Names,
 		Commits: s.log.Commits, Watch: s.projector.Watch, Position: position, Clock: now}))
 	must(s.t, Mount(server, Deps{Frame: frame, Store: store, Tokens: s.tokens, Names: s.projector.Names,
-		Commits: s.log.Commits, Record: record, Position: position, Clock: now}))
+		Commits: s.log.Commits, Record: record, Position: position, Clock: now,
+		Customers: func(context.Context, string) (map[string]string, error) {
+			return map[string]string{"c-17": "Ida Invented"}, nil
+		}}))
 }
 
 // settle records the settings and products of an invented firm.
