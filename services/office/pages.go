@@ -198,14 +198,14 @@ func productTable(names reports.Names, w wording.Words) pages.Table {
 		Empty: "No product is listed yet. List what the firm buys, with its price: records of paint and tape can name it " +
 			"then.",
 		Columns: []pages.Column{{Title: "Product"}, {Title: "Unit"}, {Title: "Price", Measure: w.Currency, Number: true},
-			{Title: "Pack", Number: true}, {Title: "Change"}}}
+			{Title: "Pack", Number: true}}}
 	for _, p := range named(names.Products) {
 		listed := names.Listed[p.Key]
 		pack := pages.Cell{Number: true, Blank: listed.PackMilli == 0, Text: w.Quantity(listed.PackMilli, listed.Unit)}
 		t.Rows = append(t.Rows, pages.Row{Cells: []pages.Cell{
-			{Text: p.Name, Word: p.Key, Head: true}, {Text: cmp.Or(wording.UnitSign(listed.Unit), "piece")},
+			{Text: p.Name, Word: p.Key, Head: true, Address: pages.RecordAt(events.ProductListed, "", "product", p.Key)},
+			{Text: cmp.Or(wording.UnitSign(listed.Unit), "piece")},
 			{Text: w.Money(listed.PriceE4), Number: true}, pack,
-			{Text: "Change", Address: pages.RecordAt(events.ProductListed, "", "product", p.Key)},
 		}})
 	}
 	return t

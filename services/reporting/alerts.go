@@ -188,7 +188,10 @@ func (w teller) hoursFact(h reports.JobHours) []fact {
 	if h.Planned == 0 && h.Booked == 0 {
 		return nil
 	}
-	said := w.Hours(h.Booked) + " booked of " + w.Hours(h.Planned)
+	said := w.Hours(h.Booked) + " booked, none estimated"
+	if h.Planned > 0 {
+		said = w.Hours(h.Booked) + " booked of " + w.Hours(h.Planned)
+	}
 	if h.Measured {
 		said += ", " + w.Hours(h.Earned) + " earned"
 	}
