@@ -120,7 +120,7 @@ func (c *clickHouse) add(ctx context.Context, database string, tables []table,
 		if len(t.rows) == 0 {
 			continue
 		}
-		into := fmt.Sprintf("INSERT INTO %s.%s_1 (%s)", database, t.name, t.columns)
+		into := fmt.Sprintf("INSERT INTO %s.%s_%d (%s)", database, t.name, facts.Schema, t.columns)
 		batch, err := c.conn.PrepareBatch(ctx, into)
 		if err != nil {
 			return fmt.Errorf("%s: %w", into, err)

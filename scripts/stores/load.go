@@ -12,13 +12,14 @@ import (
 
 const terminate = syscall.SIGTERM
 
-// bench is one run: the three engines with the same facts.
+// bench is one run: the four engines with the same facts.
 type bench struct {
 	options
 	folder   string
 	made     int // facts
 	duckdb   *duckDB
 	house    *clickHouse
+	current  *currentHouse
 	postgres *postgres
 	loads    []load
 }
@@ -46,7 +47,7 @@ func (l *load) time(work func() error) error {
 // by batch, so that a machine that is busy for a while slows all of them down. Making
 // batches is not timed.
 func (b *bench) loadAll(ctx context.Context) error {
-	for _, engine := range []func(context.Context) error{b.loadDuckDB, b.loadClickHouse, b.loadPostgres} {
+	for _, engine := range []func(context.Context) error{b.loadDuckDB, b.loadClickHouse, b.loadCurrent, b.loadPostgres} {
 		if err := engine(ctx); err != nil {
 			return err
 		}
@@ -95,6 +96,15 @@ func (b *bench) loadClickHouse(ctx context.Context) error {
 	}
 	b.loads = append(b.loads, *own, *rows, *columns)
 	return b.house.dropRaw(ctx)
+}
+
+func (b *bench) loadCurrent(ctx context.Context) error {
+	own := &load{name: "ClickHouse 26.7, product", about: "over HTTP, the engine as a library"}
+	err := b.each(ctx, own.name, func(batch facts.Batch) error {
+		return own.time(func() error { return b.current.store.Write(ctx, batch) })
+	})
+	b.loads = append(b.loads, *own)
+	return err
 }
 
 func (b *bench) loadPostgres(ctx context.Context) error {

@@ -66,6 +66,10 @@ func (b *bench) measure(ctx context.Context) (_ string, err error) {
 		return "", err
 	}
 	defer func() { err = errors.Join(err, b.house.close()) }()
+	if b.current, err = openCurrent(ctx, b.folder); err != nil {
+		return "", err
+	}
+	defer func() { err = errors.Join(err, b.current.close()) }()
 	if b.postgres, err = startPostgres(ctx, b.folder); err != nil {
 		return "", err
 	}
@@ -87,6 +91,7 @@ const (
 	askPlain       = "ClickHouse, no FINAL"
 	askHouseMerged = "ClickHouse merged"
 	askPlainMerged = "ClickHouse merged, no FINAL"
+	askCurrent     = "ClickHouse 26.7"
 	askPostgres    = "PostgreSQL"
 	askCovering    = "PostgreSQL, covering index"
 )
@@ -110,7 +115,8 @@ func (b *bench) askAll(ctx context.Context, m *measured) error {
 	}
 	sums := make([][sha256.Size]byte, len(questions))
 	first := []engine{
-		{askDuckDB, b.duckdb.store}, {askHouse, b.house.store}, {askPlain, b.house.plain}, {askPostgres, b.postgres},
+		{askDuckDB, b.duckdb.store}, {askHouse, b.house.store}, {askPlain, b.house.plain},
+		{askCurrent, b.current.store}, {askPostgres, b.postgres},
 	}
 	if err := b.askEach(ctx, first, m.results, sums); err != nil {
 		return err

@@ -53,7 +53,7 @@ func printSizes(s *strings.Builder, m measured) {
 
 // printTimes gives milliseconds, with the ratio to DuckDB in brackets.
 func printTimes(s *strings.Builder, m measured) {
-	others := []string{askHouse, askPlain, askHouseMerged, askPlainMerged, askPostgres, askCovering}
+	others := []string{askHouse, askPlain, askHouseMerged, askPlainMerged, askCurrent, askPostgres, askCovering}
 	fmt.Fprintf(s, "Milliseconds (times DuckDB). ClickHouse has its facts in %d parts, merged in %d.\n\n",
 		m.parts, m.partsMerged)
 	fmt.Fprintf(s, "| report | queries | rows | %s | %s |\n| --- | ---: | ---: | ---: |%s\n", askDuckDB,
@@ -70,7 +70,7 @@ func printTimes(s *strings.Builder, m measured) {
 
 // printSpeedUps says how many times as long PostgreSQL takes, asked in that way.
 func printSpeedUps(s *strings.Builder, m measured, way string) {
-	engines := []string{askDuckDB, askHouse, askPlain, askHouseMerged, askPlainMerged}
+	engines := []string{askDuckDB, askHouse, askPlain, askHouseMerged, askPlainMerged, askCurrent}
 	fmt.Fprintf(s, "| %s: its time over that of | %s |\n| --- |%s\n", way, strings.Join(engines, " | "),
 		strings.Repeat(" ---: |", len(engines)))
 	least := map[string]float64{}
