@@ -361,3 +361,47 @@ func (s *stack) wait(condition func() bool) {
 		}
 	}
 }
+
+// TestSendingIsTriedLessAndLess watches the pauses between tries while the line is
+// down: each about twice as long as the one before it, up to a minute; and a change
+// of what is kept is on disk before the reader is told of it.
+func TestSendingIsTriedLessAndLess(t *testing.T) {
+	t.Parallel()
+	s := newStack(t)
+	p := ready(t, s)
+	before := len(s.ledger(flat, 0))
+	s.line.Cut(true)
+	// What would wait for seconds is run at once and written down.
+	phonetest.Eval[bool](p, `(() => {
+		window.pauses = [];
+		window.changes = [];
+		const wait = window.setTimeout;
+		window.setTimeout = (run, after, ...more) => {
+			if (after >= 1000) window.pauses.push(after);
+			return wait(run, after >= 1000 ? 0 : after, ...more);
+		};
+		const begin = IDBDatabase.prototype.transaction;
+		IDBDatabase.prototype.transaction = function (...given) {
+			const begun = begin.apply(this, given);
+			if (begun.mode === 'readwrite') window.changes.push(begun.durability);
+			return begun;
+		};
+		return true;
+	})()`)
+	bookHours(p, "2:00")
+	p.Wait(`window.pauses.length >= 9`)
+	pauses := phonetest.Eval[[]float64](p, `window.pauses.slice(0, 9)`)
+	for n, pause := range pauses {
+		about := min(60_000, 2_000*float64(int(1)<<n))
+		if pause < 0.75*about || pause > 1.25*about {
+			t.Errorf("pause %d was %v ms, not about %v", n, pause, about)
+		}
+	}
+	changes := phonetest.Eval[[]string](p, `window.changes`)
+	if len(changes) == 0 || slices.ContainsFunc(changes, func(c string) bool { return c != "strict" }) {
+		t.Errorf("changes were kept with durability %q", changes)
+	}
+	p.OnLine()
+	p.Sent()
+	checkMinutes(t, s, before, 120)
+}

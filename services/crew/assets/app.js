@@ -177,7 +177,8 @@ const view = async () => {
   if (!known.day) return { title: 'Crew', content: noList() };
   if (page.startsWith('/crew/jobs/')) {
     const job = jobNow(page.split('/').pop());
-    if (!job) return { title: 'Job', content: [h('p', {}, 'This job is not among those that are running or accepted.')] };
+    if (!job) return { title: 'Job', content: [
+      h('p', {}, 'This job is not among those that are running or accepted.'), h('p', { class: 'back' }, h('a', { href: '/crew' }, 'All jobs of today'))] };
     const form = name && await formFor(job, name, id);
     if (form) return { title: form.at(-1).getAttribute('aria-label'), content: form, form: true };
     return { title: job.title || job.job, content: jobView({ day: known.day, job, repeatHours }) };

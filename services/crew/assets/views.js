@@ -42,7 +42,7 @@ const who = (day, me, choose) => {
 export const todayView = ({ day, jobs, me, chooseMe }) => [
   h('p', {}, `${dayName(day.today)}, ${day.name}`),
   h('h2', {}, 'Jobs'),
-  jobs.length === 0 && h('p', {}, 'No job is running or accepted.'),
+  jobs.length === 0 && h('p', {}, 'No job is running or accepted. A job is here once the office has opened it and its estimate is accepted.'),
   h('ul', { class: 'list' }, jobs.map((job) => jobCard(job, day.today))),
   day.more && h('p', {}, `${day.more} jobs that are due later are not shown.`),
   who(day, me, chooseMe),
