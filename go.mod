@@ -28,7 +28,6 @@ require (
 
 require (
 	github.com/carlos7ags/folio v0.11.0
-	github.com/piglig/go-qr v1.1.0
 	golang.org/x/image v0.48.0
 )
 
@@ -91,7 +90,7 @@ require (
 	go.opentelemetry.io/otel v1.47.0 // indirect
 	go.opentelemetry.io/otel/trace v1.47.0 // indirect
 	golang.org/x/arch v0.24.0 // indirect
-	golang.org/x/crypto v0.58.0 // indirect
+	golang.org/x/crypto v0.58.0
 	golang.org/x/exp v0.0.0-20260112195511-716be5621a96 // indirect
 	golang.org/x/mod v0.42.0 // indirect
 	golang.org/x/sync v0.25.0 // indirect

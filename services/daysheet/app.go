@@ -28,11 +28,13 @@ import (
 
 // The data folder.
 const (
-	logFolder  = "log"          // the log: the truth
-	factsFile  = "facts.duckdb" // the store of facts: made from the log
-	tokensFile = "tokens.json"  // who may do what, secrets hashed
-	linksFile  = "links.json"   // to single jobs, for customers; beside the tokens, secrets hashed
-	keysFolder = "keys"         // of customers: what is personal is sealed with them
+	logFolder    = "log"           // the log: the truth
+	factsFile    = "facts.duckdb"  // the store of facts: made from the log
+	tokensFile   = "tokens.json"   // who may do what, secrets hashed
+	peopleFile   = "people.json"   // who signs in by name, passwords hashed; beside the tokens
+	sessionsFile = "sessions.json" // who is signed in; beside the tokens
+	linksFile    = "links.json"    // to single jobs, for customers; beside the tokens, secrets hashed
+	keysFolder   = "keys"          // of customers: what is personal is sealed with them
 
 	photosFolder     = "photos"     // what events name by digest: as much the truth as the log
 	thumbnailsFolder = "thumbnails" // made from the photos
@@ -151,6 +153,10 @@ func (a *app) start(logger *slog.Logger) {
 
 // mount puts the routes of the parts that run on the engine.
 func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog.Logger) error {
+	var err error
+	if cfg.httpd.People, err = g.openPeople(); err != nil {
+		return err
+	}
 	cfg.httpd.Tokens = a.tokens
 	cfg.httpd.Logger = logger
 	cfg.httpd.Version = build().Version

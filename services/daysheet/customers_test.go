@@ -19,6 +19,11 @@ import (
 	"daysheet/services/sealing"
 )
 
+// noRedirects returns a client that shows where it is led to.
+func noRedirects() *http.Client {
+	return &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+}
+
 // send sends JSON, or a form where body is one, and returns the status and the answer.
 func send(t *testing.T, c *client, method, path, body string, headers ...string) (status int, answer string) {
 	t.Helper()
@@ -31,7 +36,7 @@ func send(t *testing.T, c *client, method, path, body string, headers ...string)
 		r.Header.Set(headers[i], headers[i+1])
 	}
 	client := *c.http
-	client.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	client.CheckRedirect = noRedirects().CheckRedirect
 	got, err := client.Do(r)
 	if err != nil {
 		t.Fatalf("%s %s: %v", method, path, err)

@@ -30,6 +30,7 @@ type CLI struct {
 	Repair   RepairCmd   `cmd:"" help:"Make a damaged log whole again from the copy in the store."`
 	Backtest BacktestCmd `cmd:"" help:"Test on the firm's own past whether rates tuned from history would have quoted better."`
 	Erase    EraseCmd    `cmd:"" help:"Erase a customer: destroy the key of what is sealed."`
+	Person   PersonCmd   `cmd:"" help:"Add, list and change who signs in by name and password."`
 	Token    TokenCmd    `cmd:"" help:"Add, list and revoke the tokens that give access."`
 	Prepare  PrepareCmd  `cmd:"" help:"Make the log's streams on an external NATS server, with the operator's key."`
 	Migrate  MigrateCmd  `cmd:"" help:"Move the log from the data folder to an external NATS server or cluster."`

@@ -33,6 +33,7 @@ type Caller struct {
 	Firm   string // the firm the credential speaks for
 	Name   string // the name of the credential, kept with what it records
 	Scopes []Scope
+	Person bool // signed in by name and password; false for a token
 }
 
 // May reports whether the caller has one of the scopes, or the admin scope.
@@ -158,7 +159,11 @@ func (s *Server) identify(r *http.Request) (Caller, error) {
 	if err != nil {
 		return Caller{}, errNoCredential
 	}
-	caller, err := s.tokens.Authenticate(cookie.Value)
+	authenticate := s.tokens.Authenticate
+	if s.people != nil && strings.HasPrefix(cookie.Value, sessionPrefix) {
+		authenticate = s.people.Authenticate
+	}
+	caller, err := authenticate(cookie.Value)
 	if isAccessError(err) {
 		return Caller{}, errNoCredential
 	}

@@ -91,3 +91,36 @@ func TestTheWayInByBrowser(t *testing.T) {
 		t.Errorf("signing in led to %s", address)
 	}
 }
+
+// TestSigningInByNameByBrowser signs in by name, changes the password, and signs in with
+// the new one.
+func TestSigningInByNameByBrowser(t *testing.T) {
+	people, err := OpenPeople(t.TempDir()+"/people.json", t.TempDir()+"/sessions.json")
+	must(t, err)
+	must(t, people.Add(Person{Firm: "north", Name: "Anna", Role: RoleOffice}, annasPassword, nil))
+	b := newBench(t, func(c *Config) { c.People = people }, func(s *Server) {
+		s.Engine.GET("/", Require(ScopeRead), func(c *gin.Context) {
+			c.Data(http.StatusOK, "text/html; charset=utf-8", []byte(`<!doctype html><title>x</title><h1>Board</h1>`))
+		})
+	})
+	ctx := browsertest.Open(t)
+	send := func(title string, values ...string) {
+		t.Helper()
+		for i := 0; i < len(values); i += 2 {
+			css := chromedp.CSS("#" + values[i])
+			must(t, chromedp.Do(ctx, chromedp.Clear(css), chromedp.SendKeys(css, values[i+1])))
+		}
+		must(t, chromedp.Do(ctx, chromedp.Click(chromedp.CSS("button")),
+			chromedp.WaitVisible(chromedp.Search(fmt.Sprintf("//h1[.=%q]", title)))))
+	}
+	must(t, chromedp.Do(ctx, chromedp.Navigate(b.address+"/")))
+	lookAt(t, ctx, "sign-in-by-name")
+	send("Sign in", "name", "anna", "password", "a wrong password")
+	must(t, chromedp.Do(ctx, chromedp.WaitVisible(chromedp.CSS(".problem"))))
+	lookAt(t, ctx, "sign-in-by-name-refused")
+	send("Board", "password", annasPassword)
+	must(t, chromedp.Do(ctx, chromedp.Navigate(b.address+"/password")))
+	lookAt(t, ctx, "password")
+	send("Sign in", "current", annasPassword, "new", "nine other invented words")
+	send("Board", "name", "Anna", "password", "nine other invented words")
+}

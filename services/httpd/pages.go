@@ -59,6 +59,10 @@ type signInForm struct {
 	Problem string // why the last try failed; empty at first
 	Wrong   bool   // the last try was a token that is not good
 	Empty   bool   // nobody has access yet
+
+	Named     bool   // people sign in by name and password
+	Name      string // as it was typed in the last try
+	WrongName bool   // the last try was a name and a password that do not fit
 }
 
 func (s *Server) signInPage(c *gin.Context) {
@@ -68,7 +72,7 @@ func (s *Server) signInPage(c *gin.Context) {
 		c.Redirect(http.StatusSeeOther, next)
 		return
 	}
-	form, status := signInForm{Next: next, Empty: len(s.tokens.List()) == 0}, http.StatusOK
+	form, status := signInForm{Next: next, Empty: s.nobody(), Named: s.hasPeople()}, http.StatusOK
 	if code != "" {
 		if _, signedIn := CallerFrom(c.Request.Context()); signedIn {
 			c.Redirect(http.StatusSeeOther, next)
@@ -81,17 +85,22 @@ func (s *Server) signInPage(c *gin.Context) {
 	s.page(c, status, "sign-in.html", form)
 }
 
-// signIn takes a token and puts it into the cookie.
+// signIn takes a name with its password, or a token and puts it into the cookie.
 func (s *Server) signIn(c *gin.Context) {
 	if !s.readForm(c) {
 		return
 	}
 	next := localAddress(c.PostForm("next"))
+	if s.people != nil && c.PostForm("name") != "" {
+		s.signInByName(c, next)
+		return
+	}
 	secret := strings.TrimSpace(c.PostForm("token"))
 	_, err := s.tokens.Authenticate(secret)
 	if isAccessError(err) {
 		problem := Sentence(err.Error()) + " Paste it once more, or ask for a new one."
-		s.page(c, http.StatusUnauthorized, "sign-in.html", signInForm{Next: next, Problem: problem, Wrong: true})
+		s.page(c, http.StatusUnauthorized, "sign-in.html", signInForm{Next: next, Problem: problem, Wrong: true,
+			Named: s.hasPeople()})
 		return
 	}
 	if err != nil {
@@ -107,6 +116,13 @@ func (s *Server) signIn(c *gin.Context) {
 }
 
 func (s *Server) signOut(c *gin.Context) {
+	if cookie, err := c.Request.Cookie(cookieName); err == nil && s.people != nil &&
+		strings.HasPrefix(cookie.Value, sessionPrefix) {
+		if err := s.people.SignOut(cookie.Value); err != nil {
+			Abort(c, err)
+			return
+		}
+	}
 	s.setCookie(c, "", -time.Second)
 	c.Redirect(http.StatusSeeOther, signInPath)
 }

@@ -78,9 +78,12 @@ func (s *Server) allow(c *gin.Context, caller Caller) bool {
 	return false
 }
 
+// seconds writes a time to wait in whole seconds.
+func seconds(delay time.Duration) string { return strconv.Itoa(int(math.Ceil(delay.Seconds()))) }
+
 // TooMany returns the problem of a sender who has to wait.
 func TooMany(delay time.Duration, detail string) *ProblemDetails {
 	p := NewProblem(http.StatusTooManyRequests, detail)
-	p.headers = http.Header{"Retry-After": {strconv.Itoa(int(math.Ceil(delay.Seconds())))}}
+	p.headers = http.Header{"Retry-After": {seconds(delay)}}
 	return p
 }

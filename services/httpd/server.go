@@ -22,6 +22,7 @@ import (
 // Config is what the server needs to know. Only Tokens is required.
 type Config struct {
 	Tokens  *Tokens
+	People  *People      // Who signs in by name and password; nil where nobody does.
 	Logger  *slog.Logger // Defaults to slog.Default().
 	Version string       // Of the program, for the description of the API.
 
@@ -59,6 +60,8 @@ type Server struct {
 	ProblemPage func(r *http.Request, p *ProblemDetails) ([]byte, error)
 
 	tokens       *Tokens
+	people       *People // nil where nobody signs in by name
+	signIns      *Limits // by address
 	logger       *slog.Logger
 	secure       bool
 	onSetup      func(ctx context.Context, firm string, settings events.Settings) error
@@ -94,7 +97,8 @@ func New(cfg Config) *Server {
 	quietGin()
 	s := &Server{
 		Engine: gin.New(), Registry: prometheus.NewRegistry(),
-		tokens: cfg.Tokens, logger: cfg.Logger, onSetup: cfg.OnSetup, ready: cfg.Ready,
+		tokens: cfg.Tokens, people: cfg.People, signIns: NewLimits(signInEvery, signInBurst),
+		logger: cfg.Logger, onSetup: cfg.OnSetup, ready: cfg.Ready,
 		secure:       strings.HasPrefix(cfg.BaseURL, "https://"),
 		usualBodyMax: defaultTo(cfg.BodyMax, 1<<20), bodyMax: map[string]int64{}, held: map[string]bool{},
 		opened:       map[string]bool{},
@@ -131,6 +135,7 @@ func New(cfg Config) *Server {
 	s.newAPI(cfg.Version)
 	s.addHealth()
 	s.addPages()
+	s.addPeople()
 	return s
 }
 

@@ -22,7 +22,7 @@ func (s *Server) SetupLink(base string) string {
 	s.setupLock.Lock()
 	defer s.setupLock.Unlock()
 	s.setupCode = ""
-	if s.onSetup == nil || len(s.tokens.List()) > 0 {
+	if s.onSetup == nil || !s.nobody() {
 		return ""
 	}
 	s.setupCode = randomText(secretBytes)
@@ -32,7 +32,7 @@ func (s *Server) SetupLink(base string) string {
 // setupOpen reports whether the code is that of the open link. The lock is held.
 // A token that was made in the meantime closes the link too.
 func (s *Server) setupOpen(code string) bool {
-	return s.setupCode != "" && equalSecrets(code, s.setupCode) && len(s.tokens.List()) == 0
+	return s.setupCode != "" && equalSecrets(code, s.setupCode) && s.nobody()
 }
 
 func deadLink() *ProblemDetails {

@@ -1,0 +1,204 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"slices"
+	"strings"
+	"testing"
+
+	"daysheet/services/httpd"
+)
+
+// openToAll are the routes that need no credential: those that lead in, those that hold
+// nothing of a firm, and those whose address is the credential. A route that is added
+// here lets everybody in: say in its package why.
+var openToAll = []string{
+	"GET /livez", "HEAD /livez", "GET /readyz", "HEAD /readyz", "GET /favicon.ico",
+	"GET /sign-in", "POST /sign-in", "POST /sign-out", "GET /setup", "POST /setup", "GET /pair", "POST /pair",
+	"GET /assets/httpd.css", "GET /assets/pages/:hash/:name", "HEAD /assets/pages/:hash/:name", "GET /assets/crew/:hash/:name",
+	"GET /check", "POST /check", "GET /check/:code", "GET /check/:code/paper.pdf", "GET /keys/:firm",
+	"GET /h/:secret", "POST /h/:secret/sign-off", "GET /h/:secret/report.pdf", "GET /h/:secret/photos/:digest",
+}
+
+// toAllWhoAreIn are the routes that ask for no scope: they tell nothing of a firm, or
+// only what the caller is.
+var toAllWhoAreIn = []string{"GET /openapi.json"}
+
+// ofTheSession are the routes for who signed in by name alone, whatever the role.
+var ofTheSession = []string{"GET /password", "POST /password"}
+
+// route is an address of the program with what stands in for its parts.
+type route struct{ method, path, filled string }
+
+func (r route) String() string { return r.method + " " + r.path }
+
+// routesOf lists every route of the engine, pages and API alike. parts are the values for
+// the parts of addresses; a part that is not named is "x".
+func routesOf(a *app, parts map[string]string) []route {
+	var all []route
+	for _, r := range a.server.Engine.Routes() {
+		filled := strings.Split(r.Path, "/")
+		for i, part := range filled {
+			name := strings.TrimLeft(part, ":*")
+			if name == part {
+				continue
+			}
+			filled[i] = "x"
+			if value, ok := parts[name]; ok {
+				filled[i] = value
+			}
+		}
+		all = append(all, route{r.Method, r.Path, strings.Join(filled, "/")})
+	}
+	slices.SortFunc(all, func(a, b route) int { return strings.Compare(a.path+a.method, b.path+b.method) })
+	return all
+}
+
+// declared returns the scopes of each operation of the API, by method and route of the
+// engine, as the description of the API has them.
+func declared(t *testing.T, c *client) map[string][]string {
+	t.Helper()
+	var d struct {
+		Paths map[string]map[string]struct{ Security []map[string][]string }
+	}
+	if err := json.Unmarshal(mustGet(t, c, "/openapi.json"), &d); err != nil {
+		t.Fatal(err)
+	}
+	scopes := map[string][]string{}
+	for path, operations := range d.Paths {
+		for method, op := range operations {
+			at := strings.NewReplacer("{", ":", "}", "").Replace(path)
+			scopes[strings.ToUpper(method)+" "+at] = op.Security[0]["token"]
+		}
+	}
+	return scopes
+}
+
+// ask sends a request without content and returns the status and the answer. Of a
+// stream it reads nothing.
+func ask(t *testing.T, c *client, r route, kind string) (status int, answer string) {
+	t.Helper()
+	body := ""
+	if r.method != http.MethodGet && r.method != http.MethodHead && kind == "application/json" {
+		body = "{}"
+	}
+	request, err := http.NewRequestWithContext(t.Context(), r.method, c.base+r.filled, strings.NewReader(body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	request.Header.Set("Content-Type", kind)
+	client := *c.http
+	client.CheckRedirect = noRedirects().CheckRedirect
+	got, err := client.Do(request)
+	if err != nil {
+		t.Fatalf("%s: %v", r, err)
+	}
+	defer got.Body.Close()
+	raw, err := io.ReadAll(got.Body)
+	if err != nil {
+		t.Fatalf("%s: %v", r, err)
+	}
+	return got.StatusCode, string(raw)
+}
+
+// TestEveryRouteHasItsRule asks every route of the program as nobody, as a caller who may
+// do nothing, with each scope alone, and as the owner of another firm. The rules come from
+// the description of the API; a page must ask for a scope at all. A new route is tried
+// without being named here, and fails where it lets in whom it should not.
+func TestEveryRouteHasItsRule(t *testing.T) {
+	a := mustOpen(t, t.TempDir())
+	t.Cleanup(func() { mustClose(t, a) })
+	c := mustInvent(t, a, 1)
+	openJob(t, c, "iris-job", "c-1042", snag("iris-job"))
+	mustSend(t, c, 201, "PUT", "/v1/customers/c-1042", irisBody())
+	link, _ := mustLink(t, c, "iris-job", "read")
+	mustCatchUp(t, a)
+	rules, streams := declared(t, c), "GET /v1/watch" // whoever may is not answered to an end
+	routes := routesOf(a, map[string]string{"job": "iris-job", "customer": "c-1042", "link": link})
+	guest := nobody(t, a)
+	export := func() string {
+		return string(mustGet(t, c, "/v1/events")) + string(mustGet(t, c, "/v1/jobs/iris-job/links"))
+	}
+
+	may := func(scopes ...httpd.Scope) *client {
+		return a.inProcess(httpd.Caller{Firm: demoFirm, Name: "somebody", Scopes: scopes})
+	}
+	roles := []struct {
+		name string
+		c    *client
+	}{{"nothing", may()}, {"read", may(httpd.ScopeRead)}, {"record", may(httpd.ScopeRecord)}, {"admin", may(httpd.ScopeAdmin)}}
+	tried, matrix := 0, strings.Builder{}
+	for _, r := range routes {
+		kind := "application/x-www-form-urlencoded"
+		scopes, ofAPI := rules[r.String()]
+		if ofAPI {
+			kind = "application/json"
+		}
+		status, _ := ask(t, guest, r, kind)
+		closed := status == http.StatusUnauthorized && r.String() != "POST /sign-in" // which says so of a wrong token
+		if open := slices.Contains(openToAll, r.String()); open == closed {
+			t.Errorf("%s answers nobody with %d: openToAll says %v", r, status, open)
+		} else if open {
+			continue
+		}
+		var let []string
+		for _, role := range roles {
+			if r.String() == streams && (role.name == "read" || role.name == "admin") {
+				continue
+			}
+			status, _ := ask(t, role.c, r, kind)
+			tried++
+			allowed := status != http.StatusForbidden && status != http.StatusUnauthorized
+			if allowed {
+				let = append(let, role.name)
+			}
+			if ofAPI && allowed != (role.name == "admin" || slices.Contains(scopes, role.name)) {
+				t.Errorf("%s answers %s with %d; the description lets in %v", r, role.name, status, scopes)
+			}
+			if status >= http.StatusInternalServerError {
+				t.Errorf("%s answers %s with %d", r, role.name, status)
+			}
+		}
+		if slices.Contains(ofTheSession, r.String()) {
+			if len(let) > 0 {
+				t.Errorf("%s lets in %v, who did not sign in by name", r, let)
+			}
+			continue
+		}
+		if slices.Contains(let, "nothing") != slices.Contains(toAllWhoAreIn, r.String()) || r.String() != streams && !slices.Contains(let, "admin") {
+			t.Errorf("%s lets in %v: a page asks for a scope, and an owner may see it", r, let)
+		}
+		fmt.Fprintf(&matrix, "%-70s %v\n", r, let)
+	}
+	t.Logf("%d routes, %d requests\n%s", len(routes), tried, matrix.String())
+	before := export()
+	strangersSeeNothing(t, a, routes, rules, streams)
+	if export() != before {
+		t.Error("another firm changed what is recorded")
+	}
+}
+
+// strangersSeeNothing asks everything as the owner of another firm, who has heard of the
+// keys.
+func strangersSeeNothing(t *testing.T, a *app, routes []route, rules map[string][]string, streams string) {
+	t.Helper()
+	stranger := a.inProcess(httpd.Caller{Firm: "another", Name: "stranger", Scopes: httpd.Scopes()})
+	for _, r := range routes {
+		if slices.Contains(openToAll, r.String()) || r.String() == streams {
+			continue
+		}
+		kind := "application/x-www-form-urlencoded"
+		if _, ofAPI := rules[r.String()]; ofAPI {
+			kind = "application/json"
+		}
+		status, answer := ask(t, stranger, r, kind)
+		for _, text := range append(personal(), "Invented façade", "A run below the window", "Quillmarsh") {
+			if strings.Contains(answer, text) {
+				t.Errorf("%s tells another firm %q (%d)", r, text, status)
+			}
+		}
+	}
+}

@@ -1,0 +1,269 @@
+package httpd
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"daysheet/events"
+	"daysheet/services/listfile"
+)
+
+// Role is what a person is in the firm, and with it what the person may do.
+type Role string
+
+// The roles.
+const (
+	RoleOwner  Role = "owner"  // everything
+	RoleOffice Role = "office" // see and record
+	RoleCrew   Role = "crew"   // record
+	RoleReader Role = "reader" // see
+)
+
+// Roles returns every role, from the one that may do most.
+func Roles() []Role { return []Role{RoleOwner, RoleOffice, RoleCrew, RoleReader} }
+
+// Scopes returns what the role lets its holder do; nothing for an unknown one.
+func (r Role) Scopes() []Scope {
+	switch r {
+	case RoleOwner:
+		return []Scope{ScopeAdmin}
+	case RoleOffice:
+		return []Scope{ScopeRead, ScopeRecord}
+	case RoleCrew:
+		return []Scope{ScopeRecord}
+	case RoleReader:
+		return []Scope{ScopeRead}
+	}
+	return nil
+}
+
+// Person is somebody who signs in by name and password.
+type Person struct {
+	Firm     string    `json:"firm"`
+	Name     string    `json:"name"` // to sign in by; one in the whole ledger, whatever the case
+	Role     Role      `json:"role"`
+	Created  time.Time `json:"created"`
+	Disabled time.Time `json:"disabled,omitzero"` // zero: may sign in
+}
+
+// keptPerson is a person as the file has it.
+type keptPerson struct {
+	Person
+	Password string    `json:"password"` // hash in the PHC string format
+	Changed  time.Time `json:"changed"`  // when password, role or standing last changed: sessions from before are over
+}
+
+// session is a browser that is signed in.
+type session struct {
+	Firm   string    `json:"firm"`
+	Name   string    `json:"name"`
+	Began  time.Time `json:"began"`
+	Ends   time.Time `json:"ends"`
+	SHA256 string    `json:"sha256"` // of the secret in the cookie
+}
+
+// People keeps who signs in by name and password, and who is signed in, in two files
+// that several processes may share. All methods are safe for concurrent use.
+type People struct {
+	people   *listfile.List[keptPerson]
+	sessions *listfile.List[session]
+	now      func() time.Time
+	hashing  chan struct{} // holds as many as hash at one time: each takes memory
+	tries    *tries
+}
+
+const (
+	sessionPrefix = "dp_"
+	sessionLasts  = 12 * time.Hour
+	sessionStays  = 30 * 24 * time.Hour // where the person asked to stay signed in
+	sessionsMost  = 10_000
+	hashingMost   = 2
+)
+
+// What [People.SignIn] can say against a try. It does not say which of name and password
+// is wrong, nor that somebody may not sign in any more.
+var errWrongPassword = errors.New("the name or the password is wrong")
+
+// OpenPeople opens the two files, which need not exist.
+func OpenPeople(path, sessionsPath string) (*People, error) {
+	return openPeople(path, sessionsPath, time.Now)
+}
+
+func openPeople(path, sessionsPath string, now func() time.Time) (*People, error) {
+	p := &People{people: listfile.New[keptPerson](path, "people"), sessions: listfile.New[session](sessionsPath,
+		"sessions"),
+		now: now, hashing: make(chan struct{}, hashingMost), tries: newTries(now)}
+	_, err := p.people.Items()
+	if err == nil {
+		_, err = p.sessions.Items()
+	}
+	return p, err
+}
+
+// Add adds somebody with a first password. It refuses a name that was ever used, by a
+// person or by one of the firm's tokens: it stands beside what was recorded.
+func (p *People) Add(person Person, password string, tokens []Token) error {
+	now := p.now().UTC()
+	person.Created, person.Disabled = now.Truncate(time.Second), time.Time{}
+	if err := checkToken(Token{Firm: person.Firm, Name: person.Name, Scopes: []Scope{ScopeRead}}, now); err != nil {
+		return err
+	}
+	if person.Role.Scopes() == nil {
+		return events.Refuse("role", string(person.Role), "use owner, office, crew or reader")
+	}
+	if err := checkPassword(person.Name, password); err != nil {
+		return err
+	}
+	used := slices.ContainsFunc(tokens, func(t Token) bool { return t.Firm == person.Firm && t.Name == person.Name })
+	hash := hashPassword(password)
+	return p.people.Change(func(people []keptPerson) ([]keptPerson, error) {
+		if used || findPerson(people, person.Name) >= 0 {
+			return nil, &events.Error{Code: events.Conflict, Field: "name", Value: fmt.Sprintf("%q", person.Name),
+				Rule: "this name was used before; choose another"}
+		}
+		return append(people, keptPerson{person, hash, now}), nil
+	})
+}
+
+// List returns everybody, also who may not sign in any more, in the order in which they
+// were added.
+func (p *People) List() ([]Person, error) {
+	people, err := p.people.Items()
+	list := make([]Person, len(people))
+	for i, kept := range people {
+		list[i] = kept.Person
+	}
+	return list, err
+}
+
+// SetPassword gives somebody of the firm another password and ends every session of that
+// person. Whoever was locked out can try again.
+func (p *People) SetPassword(firm, name, password string) error {
+	if err := checkPassword(name, password); err != nil {
+		return err
+	}
+	hash := hashPassword(password)
+	return p.change(firm, name, func(k *keptPerson) error { k.Password = hash; return nil })
+}
+
+// SetRole gives somebody another role, and ends every session of that person.
+func (p *People) SetRole(firm, name string, role Role) error {
+	if role.Scopes() == nil {
+		return events.Refuse("role", string(role), "use owner, office, crew or reader")
+	}
+	return p.change(firm, name, func(k *keptPerson) error { k.Role = role; return nil })
+}
+
+// Disable takes the access of somebody away at once, or gives it back.
+func (p *People) Disable(firm, name string, disable bool) error {
+	return p.change(firm, name, func(k *keptPerson) error {
+		k.Disabled = time.Time{}
+		if disable {
+			k.Disabled = p.now().UTC().Truncate(time.Second)
+		}
+		return nil
+	})
+}
+
+func (p *People) change(firm, name string, change func(*keptPerson) error) error {
+	return p.people.Change(func(people []keptPerson) ([]keptPerson, error) {
+		i := findPerson(people, name)
+		if i < 0 || people[i].Firm != firm {
+			return nil, &events.Error{Code: events.NotFound, Field: "name", Value: fmt.Sprintf("%q", name),
+				Rule: "the firm has nobody of this name"}
+		}
+		people[i].Changed = p.now().UTC()
+		return people, change(&people[i])
+	})
+}
+
+func findPerson(people []keptPerson, name string) int {
+	return slices.IndexFunc(people, func(k keptPerson) bool { return strings.EqualFold(k.Name, name) })
+}
+
+// SignIn checks name and password of somebody at an address, and returns the secret of a
+// new session. wait is above 0 where too many tries failed before: the password is not
+// looked at then.
+func (p *People) SignIn(name, password, address string, stay bool) (secret string, lasts, wait time.Duration,
+	err error) {
+	people, err := p.people.Items()
+	if err != nil {
+		return "", 0, 0, err
+	}
+	known := keptPerson{Password: noPassword}
+	if i := findPerson(people, name); i >= 0 {
+		known = people[i]
+	}
+	key := fmt.Sprintf("%s\x00%s\x00%d", strings.ToLower(name), address, known.Changed.UnixNano())
+	if wait = p.tries.wait(key); wait > 0 {
+		return "", 0, wait, errWrongPassword
+	}
+	p.hashing <- struct{}{}
+	matches := matchesPassword(known.Password, password)
+	<-p.hashing
+	if !matches || known.Name == "" || !known.Disabled.IsZero() {
+		p.tries.failed(key)
+		return "", 0, 0, errWrongPassword
+	}
+	p.tries.succeeded(key)
+	lasts = sessionLasts
+	if stay {
+		lasts = sessionStays
+	}
+	secret, err = p.begin(known.Person, lasts)
+	return secret, lasts, 0, err
+}
+
+// noPassword is compared for a name that nobody has, so that the time taken does not tell.
+const noPassword = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
+
+// begin begins a session. Those that are over are forgotten.
+func (p *People) begin(person Person, lasts time.Duration) (string, error) {
+	secret, now := sessionPrefix+randomText(secretBytes), p.now().UTC()
+	return secret, p.sessions.Change(func(sessions []session) ([]session, error) {
+		sessions = slices.DeleteFunc(sessions, func(s session) bool { return !now.Before(s.Ends) })
+		if len(sessions) >= sessionsMost {
+			return nil, &events.Error{Code: events.Unavailable, Field: "session", Rule: "too many are signed in"}
+		}
+		return append(sessions, session{person.Firm, person.Name, now, now.Add(lasts), hashOf(secret)}), nil
+	})
+}
+
+// Authenticate returns whom the secret of a session speaks for. It fails with
+// [ErrTokenUnknown] where the session is over, for whatever reason.
+func (p *People) Authenticate(secret string) (Caller, error) {
+	sessions, err := p.sessions.Items()
+	if err != nil {
+		return Caller{}, err
+	}
+	found, hash := -1, hashOf(secret)
+	for i := range sessions { // as tokens are compared
+		if equalSecrets(sessions[i].SHA256, hash) {
+			found = i
+		}
+	}
+	if found < 0 || !p.now().Before(sessions[found].Ends) {
+		return Caller{}, ErrTokenUnknown
+	}
+	people, err := p.people.Items()
+	if err != nil {
+		return Caller{}, err
+	}
+	i := findPerson(people, sessions[found].Name)
+	if i < 0 || people[i].Firm != sessions[found].Firm || !people[i].Disabled.IsZero() ||
+		!people[i].Changed.Before(sessions[found].Began) {
+		return Caller{}, ErrTokenUnknown
+	}
+	return Caller{Firm: people[i].Firm, Name: people[i].Name, Scopes: people[i].Role.Scopes(), Person: true}, nil
+}
+
+// SignOut ends the session of a secret; none, if there is no such session.
+func (p *People) SignOut(secret string) error {
+	hash := hashOf(secret)
+	return p.sessions.Change(func(sessions []session) ([]session, error) {
+		return slices.DeleteFunc(sessions, func(s session) bool { return s.SHA256 == hash }), nil
+	})
+}
