@@ -109,15 +109,21 @@ func (d *Dossier) signOff() Section {
 	s := Section{Name: "sign-off", Title: "Sign-off"}
 	t := reports.Table{Name: "sign_off", Title: "Signed off", Columns: []reports.Column{
 		{Key: "day", Title: "Day", Form: reports.FormDay}, {Key: "what", Title: "What", Form: reports.FormText},
-		{Key: "role", Title: "By", Form: reports.FormText}, {Key: "remarks", Title: "Remarks", Form: reports.FormText},
+		{Key: "name", Title: "Name", Form: reports.FormText}, {Key: "role", Title: "As", Form: reports.FormText},
+		{Key: "remarks", Title: "Remarks", Form: reports.FormText},
 		{Key: "recorded_by", Title: "Recorded by", Form: reports.FormText},
 	}}
 	for _, r := range d.records {
 		switch p := r.payload.(type) {
 		case *events.SignOff:
-			t.Rows = append(t.Rows, []reports.Cell{day(r.day), text("signed off"), text(p.Role), text(p.Remarks), text(r.by)})
+			t.Rows = append(t.Rows, []reports.Cell{day(r.day), text("signed off"), text(d.signer(&s, r, p)), text(p.Role),
+				text(p.Remarks), text(r.by)})
+			if n := len(p.Snags); n > 0 {
+				s.say(fmt.Sprintf("Signed on %s with %s that were open and agreed on.", r.day, plural(n, "snag", "snags")))
+			}
 		case *events.Reopening:
-			t.Rows = append(t.Rows, []reports.Cell{day(r.day), text("taken up again"), text("us"), text(p.Reason), text(r.by)})
+			t.Rows = append(t.Rows, []reports.Cell{day(r.day), text("taken up again"), {}, text("us"), text(p.Reason),
+				text(r.by)})
 		}
 	}
 	s.table(t)
@@ -129,4 +135,22 @@ func (d *Dossier) signOff() Section {
 		s.Sign = signature("the customer")
 	}
 	return s
+}
+
+// signer says who signed, and adds the signature. Where that cannot be read it says so.
+func (d *Dossier) signer(s *Section, r record, p *events.SignOff) string {
+	signer, known := d.signers[r.id]
+	switch {
+	case p.Sealed == nil:
+		s.miss(fmt.Sprintf("Name and signature of who signed on %s: only the role was recorded, by %s.", r.day, r.by))
+		return ""
+	case !known:
+		s.miss(fmt.Sprintf("Name and signature of who signed on %s: they are sealed, and the key is not here.", r.day))
+		return ""
+	case signer.Lost != "":
+		s.say(fmt.Sprintf("Name and signature of who signed on %s cannot be read: %s.", r.day, signer.Lost))
+		return ""
+	}
+	s.Signed = append(s.Signed, Signature{signer.Name, signer.Strokes, r.day})
+	return signer.Name
 }

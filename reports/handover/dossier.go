@@ -34,8 +34,9 @@ type Dossier struct {
 	settings *events.Settings // nil where the firm recorded none
 	listed   map[string]events.Product
 	names    reports.Names
-	sealed   events.Customer // as recorded when the job's last commit was; the zero value where nothing was
-	parties  *Parties        // nil where nothing is known of the customer but the reference
+	sealed   events.Customer   // as recorded when the job's last commit was; the zero value where nothing was
+	parties  *Parties          // nil where nothing is known of the customer but the reference
+	signers  map[string]Signer // by the event of the sign-off
 	state    events.State
 	records  []record
 	kinds    map[string]events.Type // by event id
@@ -171,6 +172,29 @@ func (d *Dossier) Stamp() Stamp { return d.stamp }
 
 // Names returns how the firm called its things then.
 func (d *Dossier) Names() reports.Names { return d.names }
+
+// Signer is who signed a job off. It stands sealed in the log, as [Parties] do.
+type Signer struct {
+	Name    string
+	Strokes string // see [Signature]
+	Lost    string // why nothing can be read: the key is lost, or was destroyed
+}
+
+// SignOffs returns the sign-offs that hold by the ids of their events.
+func (d *Dossier) SignOffs() map[string]*events.SignOff {
+	all := map[string]*events.SignOff{}
+	for _, s := range of[*events.SignOff](d) {
+		all[s.id] = s.what
+	}
+	return all
+}
+
+// Signed returns the dossier with who signed, by the ids of the sign-offs.
+func (d *Dossier) Signed(by map[string]Signer) *Dossier {
+	known := *d
+	known.signers = by
+	return &known
+}
 
 // Variations returns the ids of the variations that hold, in the order of their days.
 func (d *Dossier) Variations() (ids []string) {

@@ -73,6 +73,7 @@ type Section struct {
 	Says    []string // what the records say, in sentences
 	Tables  []reports.Table
 	Photos  []Photo
+	Signed  []Signature
 	Missing []string // what should be recorded and is not, in sentences
 	Sign    []string // what is to be filled in by hand; nil where nothing is
 }
@@ -88,6 +89,13 @@ type Fact struct {
 type Photo struct {
 	Digest  string // SHA-256 of its bytes, in hexadecimal
 	Caption string
+	Day     events.Day
+}
+
+// Signature is what was signed on a screen.
+type Signature struct {
+	Name    string
+	Strokes string // as drawn: M x y and L x y in a field of 600 by 200; empty where the typed name is the signature
 	Day     events.Day
 }
 

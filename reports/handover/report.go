@@ -12,7 +12,7 @@ import (
 func (d *Dossier) paper(kind Kind, of, title string, sections ...Section) Paper {
 	p := Paper{Kind: kind, Of: of, Title: title, Firm: d.firmName(), Stamp: d.stamp, Names: d.names}
 	for _, s := range sections {
-		if len(s.Facts)+len(s.Says)+len(s.Tables)+len(s.Photos)+len(s.Missing)+len(s.Sign) > 0 {
+		if len(s.Facts)+len(s.Says)+len(s.Tables)+len(s.Photos)+len(s.Signed)+len(s.Missing)+len(s.Sign) > 0 {
 			p.Sections = append(p.Sections, s)
 		}
 	}

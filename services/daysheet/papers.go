@@ -15,6 +15,7 @@ import (
 	"daysheet/services/handover"
 	"daysheet/services/pages"
 	"daysheet/services/photos"
+	"daysheet/services/sealing"
 	"daysheet/services/signoff"
 )
 
@@ -30,6 +31,7 @@ func (a *app) mountPapers(g *Globals, cfg appConfig, frame *pages.Frame, desk *c
 		deps.Parties = func(_ context.Context, firm string, c events.Customer) (*papers.Parties, error) {
 			return partiesOf(desk, firm, c)
 		}
+		deps.Signer = a.signerOf
 	}
 	if cfg.font != "" {
 		var err error
@@ -73,6 +75,17 @@ func partiesOf(desk *customers.Desk, firm string, c events.Customer) (*papers.Pa
 		p.Lost = opened.Says
 	}
 	return p, nil
+}
+
+// signerOf opens who signed a job off.
+func (a *app) signerOf(_ context.Context, firm, job, event string, p *events.SignOff) (papers.Signer, error) {
+	var signature signoff.Signature
+	err := a.keys.Open(sealing.Place{Firm: firm, Customer: p.Customer, Job: job, Event: event,
+		Part: sealing.PartSignature}, *p.Sealed, &signature)
+	if sentence, ok := sealing.Unreadable(err); ok {
+		return papers.Signer{Lost: sentence}, nil
+	}
+	return papers.Signer{Name: signature.Name, Strokes: signature.Drawn}, err
 }
 
 // pictures is the photos of papers: those of the ledger.

@@ -35,6 +35,12 @@ func TestPapersOfTheLedger(t *testing.T) {
 	if bytes.Equal(before, mustGet(t, c, "/jobs/"+job+"/handover.pdf")) {
 		t.Error("the PDF is the same with the customer as without")
 	}
+	// d-0006 runs: the demo has two running jobs behind its five finished ones.
+	mustSend(t, c, http.StatusCreated, http.MethodPost, "/v1/jobs/d-0006/sign-off", signing("signed-off-9", ""))
+	signed := string(mustGet(t, c, "/jobs/d-0006/handover"))
+	if !strings.Contains(signed, signer) || !strings.Contains(signed, `class="drawn" src="data:image/png`) {
+		t.Error("the report does not show who signed, and how")
+	}
 	mustSend(t, c, http.StatusOK, http.MethodPost, "/v1/customers/c-1003/erase", `{"reason":"asked for it"}`)
 	page = string(mustGet(t, c, "/jobs/"+job+"/handover"))
 	if strings.Contains(page, irisName) || !strings.Contains(page, "erased on") {

@@ -34,6 +34,7 @@ type sectionBody struct {
 	Says    []string    `json:"says" doc:"What the records say, in sentences"`
 	Tables  []tableBody `json:"tables"`
 	Photos  []photoBody `json:"photos"`
+	Signed  []signBody  `json:"signed" doc:"Signatures"`
 	Missing []string    `json:"missing" doc:"What should be recorded and is not"`
 	Sign    []string    `json:"sign" doc:"What is to be filled in by hand"`
 }
@@ -63,6 +64,12 @@ type photoBody struct {
 	Day     string `json:"day"`
 }
 
+type signBody struct {
+	Name    string `json:"name"`
+	Day     string `json:"day"`
+	Strokes string `json:"strokes,omitempty" doc:"As drawn: M x y and L x y in a field of 600 by 200; left out where the typed name is the signature"`
+}
+
 func bodyOf(p papers.Paper, code string) paperBody {
 	b := paperBody{
 		Paper: string(p.Kind), Title: p.Title, Firm: p.Firm, Job: p.Stamp.Job, AsOf: p.Stamp.Position,
@@ -72,7 +79,8 @@ func bodyOf(p papers.Paper, code string) paperBody {
 	for _, s := range p.Sections {
 		section := sectionBody{
 			Name: s.Name, Title: s.Title, Facts: []factBody{}, Tables: []tableBody{}, Photos: []photoBody{},
-			Says: append([]string{}, s.Says...), Missing: append([]string{}, s.Missing...), Sign: append([]string{}, s.Sign...),
+			Signed: []signBody{}, Says: append([]string{}, s.Says...),
+			Missing: append([]string{}, s.Missing...), Sign: append([]string{}, s.Sign...),
 		}
 		for _, f := range s.Facts {
 			section.Facts = append(section.Facts, factBody{f.Term, string(f.Form), valueOf(f.Cell, f.Form)})
@@ -82,6 +90,9 @@ func bodyOf(p papers.Paper, code string) paperBody {
 		}
 		for _, photo := range s.Photos {
 			section.Photos = append(section.Photos, photoBody{photo.Digest, photo.Caption, string(photo.Day)})
+		}
+		for _, signed := range s.Signed {
+			section.Signed = append(section.Signed, signBody{signed.Name, string(signed.Day), signed.Strokes})
 		}
 		b.Sections = append(b.Sections, section)
 	}

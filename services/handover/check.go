@@ -160,6 +160,7 @@ func (d *desk) onlineCopy(c *gin.Context) {
 		httpd.Abort(c, err)
 		return
 	}
+	unhurry(c)
 	ctx := c.Request.Context()
 	p, err := d.paper(ctx, read.wanted)
 	var raw []byte

@@ -67,14 +67,18 @@ func TestAnybodyCanCheck(t *testing.T) {
 	if raw := b.mustGet("", "/check/"+url.PathEscape(code)+"/paper.pdf"); !bytes.HasPrefix(raw, []byte("%PDF-")) {
 		t.Errorf("the paper online is %.20q", raw)
 	}
-	p.ledger.record("job-1", events.SnagRaised, "2026-03-09", &events.Snag{Location: "Hall", Finding: "Run", RaisedBy: "firm"})
-	if page := string(b.mustGet("", "/check/"+url.PathEscape(code))); verdictOf(t, page) != same || !strings.Contains(page, "Since then more was recorded") {
+	p.ledger.record("job-1", events.SnagRaised, "2026-03-09", &events.Snag{Location: "Hall", Finding: "Run",
+		RaisedBy: "firm"})
+	if page := string(b.mustGet("", "/check/"+url.PathEscape(code))); verdictOf(t,
+		page) != same || !strings.Contains(page, "Since then more was recorded") {
 		t.Errorf("after more was recorded: %s", page)
 	}
-	if page := string(b.mustGet("", "/check?code="+url.QueryEscape("https://ledger.example/check/"+code))); verdictOf(t, page) != same {
+	if page := string(b.mustGet("",
+		"/check?code="+url.QueryEscape("https://ledger.example/check/"+code))); verdictOf(t, page) != same {
 		t.Error("the whole address is not taken for the code")
 	}
-	if page := string(b.mustGet("", "/check")); !strings.Contains(page, "Check a paper") || strings.Contains(page, "verdict ") {
+	if page := string(b.mustGet("", "/check")); !strings.Contains(page, "Check a paper") || strings.Contains(page,
+		"verdict ") {
 		t.Error("the empty page is wrong")
 	}
 	key := string(b.mustGet("", "/keys/invented"))
@@ -104,7 +108,8 @@ func TestGuessedCodesTellNothing(t *testing.T) {
 	p := newProof(t)
 	b := p.bench
 	code := codeIn(t, b)
-	guesses := []string{"", "x", strings.Repeat("~", 6), strings.Repeat("a", 600), "handover~~nobody~job-1~3~0123456789abcdef~AAAA"}
+	guesses := []string{"", "x", strings.Repeat("~", 6), strings.Repeat("a", 600),
+		"handover~~nobody~job-1~3~0123456789abcdef~AAAA"}
 	for i := range code {
 		for _, sign := range []string{"0", "a", "~", "", "-"} {
 			if guess := code[:i] + sign + code[i+1:]; guess != code {

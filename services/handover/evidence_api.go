@@ -49,8 +49,7 @@ func (d *desk) send(h huma.Context, e *evidence) {
 	h.SetHeader("Content-Disposition",
 		fmt.Sprintf(`attachment; filename="%s-evidence-%d.tar"`, e.manifest.Job, e.manifest.Position))
 	c := humagin.Unwrap(h)
-	// A writer without a deadline of its own has none to move.
-	_ = http.NewResponseController(c.Writer).SetWriteDeadline(time.Now().Add(downloadTakes))
+	unhurry(c)
 	if err := d.writeEvidence(h.Context(), e, h.BodyWriter()); err != nil {
 		_ = c.Error(err) // hands it to the access log and returns it again
 		panic(http.ErrAbortHandler)

@@ -38,7 +38,8 @@ func newProof(t *testing.T) *proof {
 	seen := p.photos.draw(t, 1, 24, 16)
 	l.record("job-1", events.ConditionRecorded, "2026-03-02", &events.Condition{Location: "Hall", Finding: "Sound",
 		Photos: []string{seen, events.Hash([]byte("never sent"))}})
-	l.record("job-1", events.PhotoAttached, "2026-03-03", &events.Photo{Photo: p.photos.draw(t, 2, 20, 20), Caption: "Later"})
+	l.record("job-1", events.PhotoAttached, "2026-03-03", &events.Photo{Photo: p.photos.draw(t, 2, 20, 20),
+		Caption: "Later"})
 	p.bench = newBench(t, l, p.photos)
 	p.evidence = p.bench.mustGet(l.firm, "/v1/jobs/job-1/evidence")
 	p.pdf = p.bench.mustGet(l.firm, "/jobs/job-1/snags.pdf")
@@ -76,7 +77,8 @@ func TestEvidenceIsProved(t *testing.T) {
 		must(t, err)
 		names = append(names, h.Name)
 	}
-	want := "README.txt evidence.json key.pem report.pdf commits/000001.json commits/000002.json commits/000003.json photos/"
+	want := "README.txt evidence.json key.pem report.pdf commits/000001.json commits/000002.json commits/000003.json " +
+		"photos/"
 	if !strings.HasPrefix(strings.Join(names, " "), want) || len(names) != 11 {
 		t.Errorf("the files are %v", names)
 	}
@@ -145,7 +147,8 @@ func TestTamperingWithTheLedger(t *testing.T) {
 			s, err := ReadSealed(p.pdf)
 			must(t, err)
 			d := &desk{Deps: Deps{Commits: p.ledger.commits, Keys: p.bench.keys, Photos: p.photos}}
-			if v, err := d.compare(t.Context(), wanted{firm: s.Firm, job: s.Job, kind: s.Kind, asOf: s.Position}, s.Head); err != nil || v.State != same {
+			if v, err := d.compare(t.Context(), wanted{firm: s.Firm, job: s.Job, kind: s.Kind, asOf: s.Position},
+				s.Head); err != nil || v.State != same {
 				t.Fatalf("before: %+v, %v", v, err)
 			}
 			tamper(t, p)
@@ -297,7 +300,8 @@ func flip(t *testing.T, path string) {
 
 func sumAgain(t *testing.T, folder string) {
 	t.Helper()
-	cmd := exec.Command("bash", "-c", "chmod u+w SHA256SUMS; sha256sum README.txt evidence.json key.pem report.pdf commits/* photos/* > SHA256SUMS")
+	cmd := exec.Command("bash", "-c", "chmod u+w SHA256SUMS; sha256sum README.txt evidence.json key.pem report.pdf "+
+		"commits/* photos/* > SHA256SUMS")
 	cmd.Dir = folder
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, out)
@@ -318,7 +322,8 @@ func TestSignaturesAreThoseOfRFC8032(t *testing.T) {
 			"fc51cd8e6218a1a38da47ed00230f0580816ed13ba3303ac5deb911548908025", "af82",
 			"6291d657deec24024827e69c3abe01a30ce548a284743a445e3680d7db5ac3ac18ff9b538d16f290ae67f760984dc6594a7c15e9716ed28dc027beceea1ec40a"},
 	} {
-		secret, public, message, signature := unhex(t, v.secret), unhex(t, v.public), unhex(t, v.message), unhex(t, v.signature)
+		secret, public, message, signature := unhex(t, v.secret), unhex(t, v.public), unhex(t, v.message), unhex(t,
+			v.signature)
 		key := ed25519.NewKeyFromSeed(secret)
 		if !bytes.Equal(key.Public().(ed25519.PublicKey), public) || !bytes.Equal(ed25519.Sign(key, message), signature) {
 			t.Errorf("test %d of the RFC does not hold", i+1)

@@ -44,6 +44,10 @@ type Deps struct {
 	// that has no keys of customers: papers then say that the name is missing.
 	Parties func(ctx context.Context, firm string, c events.Customer) (*papers.Parties, error)
 
+	// Signer opens who signed a job off, from the event of the sign-off. It is nil where
+	// Parties is.
+	Signer func(ctx context.Context, firm, job, event string, p *events.SignOff) (papers.Signer, error)
+
 	// Keys are the keys that firms sign with.
 	Keys *Keys
 

@@ -1,7 +1,12 @@
 package handover
 
 import (
+	"bytes"
+	"context"
+	"encoding/base64"
 	"encoding/json"
+	"image"
+	"image/png"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -11,6 +16,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"daysheet/events"
+	papers "daysheet/reports/handover"
 	"daysheet/services/httpd/browsertest"
 )
 
@@ -133,6 +139,59 @@ func TestPapersInABrowser(t *testing.T) {
 			must(t, chromedp.Do(ctx, chromedp.Navigate(site.URL+path)))
 			browsertest.Look(t, ctx, path)
 			browsertest.KeepPicture(t, ctx, view.Scheme+path)
+		}
+	}
+}
+
+// TestSignaturesStandInTheReport: the name and the drawing of who signed, or that they
+// cannot be read any more.
+func TestSignaturesStandInTheReport(t *testing.T) {
+	p := newProof(t)
+	sealed := &events.Sealed{Algorithm: events.SealedAES256GCM, Key: strings.Repeat("0", 16), Box: strings.Repeat("A", 40)}
+	p.ledger.record("job-1", events.JobSignedOff, "2026-03-10", &events.SignOff{Role: "owner", Customer: "c-1", Sealed: sealed})
+	lost := ""
+	b := newBench(t, p.ledger, p.photos, func(d *Deps) {
+		d.Parties = func(context.Context, string, events.Customer) (*papers.Parties, error) { return nil, nil }
+		d.Signer = func(_ context.Context, firm, job, _ string, s *events.SignOff) (papers.Signer, error) {
+			if firm != "invented" || job != "job-1" || s.Customer != "c-1" {
+				t.Errorf("asked for the signer %s of %s/%s", s.Customer, firm, job)
+			}
+			return papers.Signer{Name: "Invented Signer", Strokes: "M10 10L590 190M300 5L300 195", Lost: lost}, nil
+		}
+	})
+	page := string(b.mustGet("invented", "/jobs/job-1/handover"))
+	if !strings.Contains(page, "Invented Signer") || !strings.Contains(page, `alt="Signature of Invented Signer"`) {
+		t.Error("the signature is not on the page")
+	}
+	pdf := b.mustGet("invented", "/jobs/job-1/handover.pdf")
+	if text := textOf(t, pdf); !strings.Contains(text, "signed by Invented Signer") {
+		t.Errorf("the signature is not in the PDF: %s", text)
+	}
+	if images := tool(t, pdf, "pdfimages", "-list", "FILE"); strings.Count(images, "\n") < 5 { // 2 lines of head, 2 photos or codes, it
+		t.Errorf("the pictures of the PDF are %s", images)
+	}
+	lost = "the customer was erased on 2026-09-01"
+	page = string(b.mustGet("invented", "/jobs/job-1/handover"))
+	if strings.Contains(page, "Invented Signer") || !strings.Contains(page, lost) {
+		t.Error("what cannot be read any more is shown")
+	}
+}
+
+// TestStrokesAreDrawn looks at points of the picture; what is no drawing draws nothing.
+func TestStrokesAreDrawn(t *testing.T) {
+	raw, err := base64.StdEncoding.DecodeString(strings.TrimPrefix(string(drawn("M10 10L110 10M300 5L300 195")), "data:image/png;base64,"))
+	must(t, err)
+	img, err := png.Decode(bytes.NewReader(raw))
+	must(t, err)
+	for at, want := range map[image.Point]bool{{X: 60, Y: 10}: true, {X: 60, Y: 12}: true, {X: 60, Y: 14}: false, {X: 300, Y: 100}: true,
+		{X: 200, Y: 60}: false, {X: 115, Y: 10}: false} {
+		if r, _, _, _ := img.At(at.X, at.Y).RGBA(); (r == 0) != want {
+			t.Errorf("at %v there is ink: %v", at, !want)
+		}
+	}
+	for _, bad := range []string{"", "x", "M1", "M1 2L", "Ma b"} {
+		if got := drawn(bad); got != "" {
+			t.Errorf("%q draws %.40s", bad, got)
 		}
 	}
 }

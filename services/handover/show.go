@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -54,6 +55,7 @@ func (d *desk) pdf(kind papers.Kind, of string) gin.HandlerFunc {
 			httpd.Abort(c, err)
 			return
 		}
+		unhurry(c)
 		p, err := d.paper(c.Request.Context(), w)
 		if err != nil {
 			httpd.Abort(c, err)
@@ -66,6 +68,13 @@ func (d *desk) pdf(kind papers.Kind, of string) gin.HandlerFunc {
 		}
 		answerPDF(c, p.Paper, raw)
 	}
+}
+
+// unhurry gives an answer the time that many photos take the first time they are made
+// small.
+func unhurry(c *gin.Context) {
+	// A writer without a deadline of its own has none to move.
+	_ = http.NewResponseController(c.Writer).SetWriteDeadline(time.Now().Add(downloadTakes))
 }
 
 // failed says where the same can be had when a PDF could not be made.

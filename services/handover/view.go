@@ -28,6 +28,7 @@ type sectionView struct {
 	Says      []string
 	Tables    []pages.Table
 	Photos    [][]photoView // in rows
+	Signed    []signedView
 	Missing   []string
 	Sign      []string
 	Short     bool // it has no table and no photo, and stays on one sheet
@@ -38,6 +39,12 @@ type photoView struct {
 	Caption string
 	Day     string
 	Lacks   bool // it cannot be shown
+}
+
+// signedView is a signature.
+type signedView struct {
+	Name, Day string
+	Drawn     template.URL // the picture of it; empty where the typed name is the signature
 }
 
 // proofView says which records the paper was made of, and how to check it.
@@ -85,6 +92,9 @@ func newView(p papers.Paper, source func(digest string) (address string, ok bool
 		for _, t := range s.Tables {
 			section.Tables = append(section.Tables, tableOf(s.Name, t, f))
 		}
+		for _, signature := range s.Signed {
+			section.Signed = append(section.Signed, signedView{signature.Name, f.Day(signature.Day), drawn(signature.Strokes)})
+		}
 		section.Short = len(s.Tables)+len(s.Photos) == 0
 		for i, photo := range s.Photos {
 			if i%photosInRow == 0 {
@@ -113,6 +123,9 @@ func tableOf(prefix string, t reports.Table, f wording.Format) pages.Table {
 		for i, c := range cells {
 			form := t.Columns[i].Form
 			cell := pages.Cell{Text: f.Cell(c, form), Number: number(form), Head: i == 0}
+			if form == reports.FormDay {
+				cell.Text = strings.ReplaceAll(cell.Text, " ", "\u00a0") // not over two lines
+			}
 			cell.Blank = cell.Text == ""
 			row = append(row, cell)
 		}

@@ -106,9 +106,26 @@ func (d *desk) dossier(ctx context.Context, w wanted) (*papers.Dossier, error) {
 		return nil, fmt.Errorf("read firm %s: %w", w.firm, err)
 	}
 	dossier, err := papers.Read(in)
-	if err != nil || d.Parties == nil {
+	if err != nil || d.Parties == nil || d.Signer == nil {
 		return dossier, err
 	}
+	return d.open(ctx, w, dossier)
+}
+
+// open adds to a dossier what is sealed in it.
+func (d *desk) open(ctx context.Context, w wanted, dossier *papers.Dossier) (*papers.Dossier, error) {
+	signers := map[string]papers.Signer{}
+	for id, p := range dossier.SignOffs() {
+		if p.Sealed == nil {
+			continue
+		}
+		signer, err := d.Signer(ctx, w.firm, w.job, id, p)
+		if err != nil {
+			return nil, fmt.Errorf("read who signed job %s: %w", w.job, err)
+		}
+		signers[id] = signer
+	}
+	dossier = dossier.Signed(signers)
 	customer, ok := dossier.Customer()
 	if !ok {
 		return dossier, nil

@@ -15,6 +15,7 @@ func (j *job) coat(person string, at time.Time, l line, milli, volume int64) {
 	c := &events.Coat{
 		Task: l.task, Surface: l.surface, Method: l.method, Location: l.location, Coat: l.coat,
 		QuantityMilli: milli, Unit: unitOf(l.task), Product: l.product, VolumeMilli: volume, Place: van,
+		Colour:          colourOf(j.number, l.surface),
 		Batch:           fmt.Sprintf("B%05d", 10_000+j.rng.IntN(89_999)),
 		AirCelsiusMilli: &air, SurfaceCelsiusMilli: &surface, HumidityPercentMilli: &humidity,
 	}

@@ -98,11 +98,25 @@ func (j *job) finish() {
 		j.spend(person, "snag", 15+5*j.rng.IntN(6))
 		j.add(person, j.at, events.SnagCleared, &events.SnagClearance{Snag: id, Work: "Cut in again"})
 	}
+	j.leave()
 	roles := []string{"owner", "site manager", "caretaker"}
 	j.add(j.crew.people[0], j.clock(j.day, 15*60+j.rng.IntN(60)), events.JobSignedOff,
 		&events.SignOff{Role: roles[j.rng.IntN(len(roles))]})
 	closed := workdayOn(j.day.Add(3 + j.rng.IntN(12)))
 	j.add(office, j.clock(closed, 9*60+j.rng.IntN(200)), events.JobClosed, &events.Closing{BilledE4: j.priceE4})
+}
+
+// leave leaves some of the last coating with the customer, to touch up with.
+func (j *job) leave() {
+	for _, l := range slices.Backward(j.lines) {
+		if l.coat == 0 || l.product == "" {
+			continue
+		}
+		const half = 500
+		j.tell(j.crew.people[0], j.at, events.MaterialUsed, &events.Usage{Product: l.product, QuantityMilli: half,
+			Unit: productOf(l.product).Unit, Place: van, Left: true}, taken{l.product, half})
+		return
+	}
 }
 
 // spend books hours of one person beside the planned lines.

@@ -32,6 +32,8 @@ type job struct {
 	chargeE4 int64 // for an hour
 
 	laid     []laying
+	hoods    []string // events that covered detectors
+	quiet    int      // events that only tell more, and change nothing of the work
 	liftedAt time.Time
 	damages  []string
 	mistakes []mistake
@@ -102,6 +104,7 @@ func (g *generator) newJob(number int, k kindOfJob, c crew, start events.Day) *j
 			down += float64(l.planned) / 1000
 		}
 	}
+	j.coatTheSame()
 	j.addLine(revision, work{phase: lifting, task: "lift-protection", perFloor: 1}, down)
 	j.addLine(revision, work{phase: cleaning, task: "clean", perFloor: 1}, floor)
 	return j
@@ -168,6 +171,28 @@ func (j *job) add(by string, at time.Time, t events.Type, payload events.Payload
 	e := j.event(j.key, source, t, at, j.rng, payload)
 	j.made = append(j.made, made{at, by, e, uses})
 	return e.ID
+}
+
+// tell records an event that only tells more of the job. It has draws of its own, so
+// that the work is the same with it and without.
+func (j *job) tell(by string, at time.Time, t events.Type, payload events.Payload, uses ...taken) string {
+	draws := j.rng
+	j.rng = j.truth.rand(fmt.Sprintf("job %d tells %d", j.number, j.quiet))
+	j.quiet++
+	id := j.add(by, at, t, payload, uses...)
+	j.rng = draws
+	return id
+}
+
+// coatTheSame puts second coats where the first ones are.
+func (j *job) coatTheSame() {
+	for i := range j.lines {
+		for _, l := range j.lines[:i] {
+			if j.lines[i].coat == 2 && l.coat == 1 && l.task == j.lines[i].task && l.surface == j.lines[i].surface {
+				j.lines[i].location = l.location
+			}
+		}
+	}
 }
 
 // markSlip marks the last event as a slip of the demo, so that a test can tell

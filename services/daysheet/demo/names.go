@@ -53,3 +53,19 @@ var crews = []crew{
 	{"crew-b", []string{"lirrow", "tarnel"}, 2},
 	{"crew-c", []string{"ombrik"}, 1},
 }
+
+// warranty is what the firm promises.
+const warranty = "For two years from sign-off we put right, free of charge, what comes loose, flakes or blisters " +
+	"because of our work. Knocks, damp from the building and wear are not part of it. (Invented; ask a lawyer for " +
+	"your own.)"
+
+// colours are references on an invented colour card.
+var colours = []string{"Marsh 04", "Marsh 11", "Quill 02", "Quill 17", "Reed 08", "Reed 21"}
+
+// colourOf returns the colour of a surface of a job; ceilings are white everywhere.
+func colourOf(job int, surface string) string {
+	if surface == "ceiling" {
+		return "Quill 00"
+	}
+	return colours[(job*7+len(surface))%len(colours)]
+}

@@ -166,7 +166,7 @@ func typeOf(p events.Payload) events.Type {
 func (g *generator) settings(years int) *events.Settings {
 	return &events.Settings{
 		Name: g.name, Currency: "EUR", TimeZone: timeZone, Locale: "en-IE", VATBasisPoints: 2000,
-		JobTypes: jobTypes, People: people, MeasuredBy: events.MeasureNet,
+		JobTypes: jobTypes, People: people, MeasuredBy: events.MeasureNet, Warranty: warranty,
 		Overhead: &events.Overhead{PerHourE4: wageE4(overheadE4, years), MaterialBasisPoints: 500},
 		Pricing: &events.Pricing{Method: events.PricingMarkUp, BasisPoints: 2000,
 			AddOns: []events.AddOn{{Name: "Disposal of waste", BasisPoints: 150}}},

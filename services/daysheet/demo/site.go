@@ -83,7 +83,7 @@ func (j *job) do(l line) {
 			helpers = 1
 		}
 		for i := range helpers {
-			person := j.crew.people[(i+len(j.made))%len(j.crew.people)]
+			person := j.crew.people[(i+len(j.made)-j.quiet)%len(j.crew.people)]
 			share := (left - spent + helpers - i - 1) / (helpers - i)
 			share = min((share+4)/5*5, left-spent, j.capacity-j.worked[person])
 			if share <= 0 {
@@ -237,6 +237,10 @@ func (j *job) lay(person string, at time.Time, l line, milli int64) {
 		id := j.add(person, at.Add(time.Duration(i)*time.Minute), events.ProtectionLaid, e, uses...)
 		j.laid = append(j.laid, laying{id, l.task, room, part})
 	}
+	if l.task == "protect-light-fitting" && len(j.hoods) == 0 {
+		j.hoods = append(j.hoods, j.tell(person, j.at, events.ProtectionLaid, &events.Protection{Task: "protect-detector",
+			Location: l.location, QuantityMilli: 1000, Unit: events.Each, Product: "cover-cap", Reused: true}))
+	}
 }
 
 // lift takes all protection up.
@@ -245,6 +249,9 @@ func (j *job) lift() {
 	for i, l := range j.laid {
 		person := j.crew.people[i%len(j.crew.people)]
 		j.add(person, at, events.ProtectionLifted, &events.Lifting{Laid: l.id})
+	}
+	for _, id := range j.hoods {
+		j.tell(j.crew.people[0], j.at, events.ProtectionLifted, &events.Lifting{Laid: id})
 	}
 	j.liftedAt = at
 }
