@@ -113,6 +113,8 @@ func leftBehind(g *Globals) (notes []string, err error) {
 			notes = append(notes, path+": who has access; copy it, or name it with --tokens")
 		case name == keysFolder:
 			notes = append(notes, path+": without it nobody can read what is personal; copy it, or name it with --keys")
+		case name == signingFolder:
+			notes = append(notes, path+": the keys that firms sign papers with; copy it")
 		case name == photosFolder:
 			notes = append(notes, path+": copy it if others serve them; with --nats it must be named, with --photos")
 		default:

@@ -7,8 +7,11 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
+	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/carlos7ags/folio/document"
 	"github.com/carlos7ags/folio/font"
@@ -100,6 +103,20 @@ func (l *letterer) write(ctx context.Context, p sheet, proof func(*proofView) er
 	if err := proof(&v.Proof); err != nil {
 		return nil, err
 	}
+	page, err := l.html(p.Paper, v)
+	if err != nil {
+		return nil, err
+	}
+	if v.Signs = l.lacks(page); v.Signs != "" {
+		if page, err = l.html(p.Paper, v); err != nil {
+			return nil, err
+		}
+	}
+	return l.print(ctx, p.Paper, page, files)
+}
+
+// html lays a paper out as a page to print.
+func (l *letterer) html(p papers.Paper, v view) (string, error) {
 	var page strings.Builder
 	err := l.page.ExecuteTemplate(&page, "document", struct {
 		Title string
@@ -107,9 +124,29 @@ func (l *letterer) write(ctx context.Context, p sheet, proof func(*proofView) er
 		View  view
 	}{p.Title, l.style, v})
 	if err != nil {
-		return nil, fmt.Errorf("lay out the paper: %w", err)
+		return "", fmt.Errorf("lay out the paper: %w", err)
 	}
-	return l.print(ctx, p.Paper, page.String(), files)
+	return page.String(), nil
+}
+
+// lacks lists the signs of a page that the font has not, by their numbers in Unicode:
+// they would be left out without a word.
+func (l *letterer) lacks(page string) string {
+	var signs []string
+	for _, r := range page {
+		// What has no shape of its own needs none.
+		if r < utf8.RuneSelf || l.face.GlyphIndex(r) != 0 || unicode.In(r, unicode.Z, unicode.Cf, unicode.Mn) {
+			continue
+		}
+		if sign := fmt.Sprintf("U+%04X", r); !slices.Contains(signs, sign) {
+			signs = append(signs, sign)
+		}
+	}
+	const most = 20
+	if len(signs) > most {
+		return fmt.Sprintf("%s and %d more", strings.Join(signs[:most], ", "), len(signs)-most)
+	}
+	return strings.Join(signs, ", ")
 }
 
 func photoFile(digest string) string { return "photos/" + digest + ".jpg" }

@@ -135,7 +135,7 @@ func TestPapersInABrowser(t *testing.T) {
 	must(t, err)
 	for _, view := range browsertest.Views() {
 		view.Set(t, ctx)
-		for _, path := range []string{"/jobs/" + job + "/handover", "/jobs/" + job + "/day/" + firstDay(l, job)} {
+		for _, path := range []string{"/jobs/" + job + "/handover", "/jobs/" + job + "/day/" + firstDay(l, job), "/check", "/check/unknown"} {
 			must(t, chromedp.Do(ctx, chromedp.Navigate(site.URL+path)))
 			browsertest.Look(t, ctx, path)
 			browsertest.KeepPicture(t, ctx, view.Scheme+path)

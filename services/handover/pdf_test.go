@@ -219,6 +219,23 @@ func TestOwnFont(t *testing.T) {
 	}
 }
 
+// TestSignsThatTheFontLacksAreTold: what cannot be printed is not left out in silence.
+func TestSignsThatTheFontLacksAreTold(t *testing.T) {
+	p := newProof(t)
+	if text := textOf(t, p.pdf); strings.Contains(text, "Not all of this paper") {
+		t.Errorf("a paper whose signs the font has says otherwise: %s", text)
+	}
+	p.ledger.record("job-1", events.SnagRaised, "2026-03-09", &events.Snag{Location: "漢", Finding: "Σ, Я, ł, µ, ²", RaisedBy: "firm"})
+	pdf := p.bench.mustGet("invented", "/jobs/job-1/snags.pdf")
+	soundFonts(t, pdf)
+	if text := flat(textOf(t, pdf)); !strings.Contains(text, "The font lacks these signs: U+6F22.") {
+		t.Errorf("the paper does not say that it lacks a sign: %s", text)
+	}
+	if page := string(p.bench.mustGet("invented", "/jobs/job-1/snags")); !strings.Contains(page, "漢") || strings.Contains(page, "lacks these") {
+		t.Error("the page does not show the sign")
+	}
+}
+
 // stubborn cannot make any small picture.
 type stubborn struct{ album }
 

@@ -15,6 +15,7 @@ type view struct {
 	Title    string
 	Firm     string
 	Missing  int
+	Signs    string // signs that the font of the PDF lacks; empty where it has all
 	Sections []sectionView
 	Proof    proofView
 	Files    []pages.Link // beside the paper; none in the PDF
