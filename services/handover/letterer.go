@@ -66,7 +66,8 @@ func newLetterer(own []byte) (*letterer, error) {
 		return nil, fmt.Errorf("read style of papers: %w", err)
 	}
 	l.style = template.CSS(style)
-	if l.page, err = template.ParseFS(templates, "templates/paper.html", "templates/pdf.html"); err != nil {
+	if l.page, err = template.New("").Funcs(template.FuncMap{"whole": whole}).ParseFS(templates,
+		"templates/paper.html", "templates/pdf.html"); err != nil {
 		return nil, fmt.Errorf("read template of papers: %w", err)
 	}
 	return l, nil
@@ -114,6 +115,10 @@ func (l *letterer) write(ctx context.Context, p sheet, proof func(*proofView) er
 	}
 	return l.print(ctx, p.Paper, page, files)
 }
+
+// whole reports whether a text is not to be cut at the end of a line: it holds a space
+// that says so. The printer knows no such spaces.
+func whole(text string) bool { return strings.Contains(text, "\u00a0") }
 
 // html lays a paper out as a page to print.
 func (l *letterer) html(p papers.Paper, v view) (string, error) {
