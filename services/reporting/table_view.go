@@ -38,11 +38,13 @@ func newTableView(id string, t reports.Table, f wording.Format) tableView {
 	return v
 }
 
-// sentences tells by their numbers which columns hold sentences.
+// sentences tells by their numbers which columns hold sentences. The first one shown
+// stays: it says what a row is about.
 func sentences(t reports.Table) map[int]bool {
 	found := map[int]bool{}
+	first := slices.IndexFunc(t.Columns, func(c reports.Column) bool { return !forPrograms(c.Key) })
 	for i, c := range t.Columns {
-		found[i] = c.Form == reports.FormText && !forPrograms(c.Key) &&
+		found[i] = i != first && c.Form == reports.FormText && !forPrograms(c.Key) &&
 			slices.ContainsFunc(t.Rows, func(row []reports.Cell) bool { return i < len(row) && len(row[i].Text) > longText })
 	}
 	return found
