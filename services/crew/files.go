@@ -11,6 +11,8 @@ import (
 	"io/fs"
 	"path"
 	"slices"
+
+	"daysheet/services/photos"
 )
 
 // Where things are served.
@@ -47,7 +49,11 @@ type files struct {
 	worker []byte
 }
 
-// readFiles reads what is in the folders assets and templates.
+// shrinkFile makes photos small. It belongs to the photos, whose page in the office uses
+// it too.
+const shrinkFile = "shrink.js"
+
+// readFiles reads what is in the folders assets and templates, and what is shared.
 func readFiles(from fs.FS) (*files, error) {
 	f := &files{byName: map[string]file{}}
 	names, err := fs.Glob(from, "*/*")
@@ -55,7 +61,13 @@ func readFiles(from fs.FS) (*files, error) {
 		return nil, fmt.Errorf("list files: %w", err)
 	}
 	slices.Sort(names)
+	shrink, err := photos.ShrinkScript()
+	if err != nil {
+		return nil, fmt.Errorf("read %s: %w", shrinkFile, err)
+	}
+	f.byName[shrinkFile] = file{typeOf(shrinkFile), shrink}
 	sum := sha256.New()
+	fmt.Fprintf(sum, "%s %d\n%s", shrinkFile, len(shrink), shrink)
 	for _, name := range names {
 		raw, err := fs.ReadFile(from, name)
 		if err != nil {

@@ -23,6 +23,13 @@ import (
 //go:embed templates assets
 var own embed.FS
 
+// shrinkScript is the file that makes photos small.
+const shrinkScript = "shrink.js"
+
+// ShrinkScript returns the script that makes photos small enough to send, for other
+// pages that take photos: a module with shrink and digestOf.
+func ShrinkScript() ([]byte, error) { return own.ReadFile("assets/" + shrinkScript) }
+
 // AddAt is the route of the page on which the office adds photos to a job.
 const AddAt = "/jobs/:job/photos"
 
@@ -48,7 +55,7 @@ type PageDeps struct {
 
 // addBody is the form for adding photos. ID and At are the form's own, so that sending
 // it again records nothing twice.
-type addBody struct{ Job, ID, At string }
+type addBody struct{ Job, ID, At, Shrink string }
 
 // MountPage adds the page on which the office adds photos to a job. The browser makes
 // them smaller, which leaves out where they were taken, and sends them; the form then
@@ -95,7 +102,8 @@ func (d PageDeps) form(v pages.Visit) (pages.Page, error) {
 	title := say.Say("photos-add.title")
 	return pages.Page{
 		Name: "photos-add.html", Title: title, Texts: say.Texts, Script: "photos-add.js",
-		Body:   addBody{job, id.String(), names.Local(d.Clock()).Format(time.RFC3339)},
+		Body: addBody{job, id.String(), names.Local(d.Clock()).Format(time.RFC3339),
+			d.Frame.Address(shrinkScript)},
 		Crumbs: []pages.Link{{Text: say.Say("nav.jobs"), Address: "/"}, {Text: job, Address: "/jobs/" + job}, {Text: title}},
 	}, say.Err
 }

@@ -1,39 +1,23 @@
 // Makes chosen photos small enough to send, sends them, and lets the form tie them to
-// the job. Drawing a photo anew leaves behind what the camera wrote into it, such as
-// the place.
+// the job.
 (() => {
   'use strict';
   const form = document.querySelector('[data-add-photos]');
-  const longestSide = 1600;
-  const quality = 0.82;
   const files = form.querySelector('input[type=file]');
   const status = form.querySelector('[role=status]');
   const problem = form.querySelector('[role=alert]');
   const say = (name, values) => form.dataset[name].replace(/\{(\w+)\}/g, (_, key) => values[key]);
 
-  const shrink = async (file) => {
-    const picture = await createImageBitmap(file, { imageOrientation: 'from-image' });
-    const scale = Math.min(1, longestSide / Math.max(picture.width, picture.height));
-    const canvas = document.createElement('canvas');
-    canvas.width = Math.max(1, Math.round(picture.width * scale));
-    canvas.height = Math.max(1, Math.round(picture.height * scale));
-    canvas.getContext('2d').drawImage(picture, 0, 0, canvas.width, canvas.height);
-    picture.close();
-    const blob = await new Promise((resolve) => { canvas.toBlob(resolve, 'image/jpeg', quality); });
-    if (!blob) throw new Error('not drawn');
-    return blob.arrayBuffer();
-  };
-
   // send returns the digest of a file that the ledger has now; it throws what to say.
   const send = async (file) => {
+    const { shrink, digestOf } = await import(form.dataset.shrink).catch(() => { throw new Error(say('lost', {})); });
     let bytes;
     try {
       bytes = await shrink(file);
     } catch {
       throw new Error(say('unreadable', { file: file.name }));
     }
-    const sum = new Uint8Array(await crypto.subtle.digest('SHA-256', bytes));
-    const digest = [...sum].map((b) => b.toString(16).padStart(2, '0')).join('');
+    const digest = await digestOf(bytes);
     let answer;
     try {
       answer = await fetch(`/v1/photos/${digest}`, { method: 'PUT', body: bytes, headers: { Accept: 'application/json' } });
