@@ -215,8 +215,9 @@ func TestVoidIsAsIfNever(t *testing.T) {
 	}
 }
 
-// replay records a history again without the event, its void, and the events
-// that were voided after they had referred to it.
+// replay records a history again without the event, its void, the events that
+// were voided after they had referred to it, and the reopenings that then find
+// nothing finished to reopen: where the sign-off was a mistake, they did nothing.
 func replay(t *testing.T, h *history, without string) *history {
 	t.Helper()
 	drop := map[string]bool{without: true}
@@ -239,7 +240,12 @@ func replay(t *testing.T, h *history, without string) *history {
 		if drop[w.id] {
 			continue
 		}
-		if err := again.record(w); err != nil {
+		err := again.record(w)
+		if _, reopens := w.payload.(*events.Reopening); err != nil && reopens && without != "" {
+			drop[w.id], drop[voids[w.id]] = true, true
+			continue
+		}
+		if err != nil {
 			t.Fatalf("replay %s without %s: %v", w.id, without, err)
 		}
 	}
