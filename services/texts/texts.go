@@ -1,6 +1,6 @@
-// Package texts holds what pages say, in every language, in one file for each. A page
-// asks for a text by its key, so that nothing is said twice and a language is added by
-// adding a file: see the other ones for what it needs.
+// Package texts holds what pages say, in a folder for each language with a file for each
+// room of the house. A page asks for a text by its key, so that nothing is said twice and a
+// language is added by adding a folder: see the other ones for what it needs.
 //
 // A text may have places for values in braces: "finished in the last {days} days".
 package texts
@@ -9,12 +9,13 @@ import (
 	"embed"
 	"encoding/json"
 	"fmt"
+	"io/fs"
 	"path"
 	"slices"
 	"strings"
 )
 
-//go:embed *.json
+//go:embed */*.json
 var files embed.FS
 
 // English is the language that is complete before any other, and is spoken where a
@@ -35,21 +36,15 @@ type Texts struct {
 // Load reads every language. It fails where a file is no list of texts, or where a
 // language lacks a key or has one that English has not.
 func Load() (*Catalogue, error) {
-	names, err := files.ReadDir(".")
+	names, err := fs.Glob(files, "*/*.json")
 	if err != nil {
-		return nil, fmt.Errorf("list languages: %w", err)
+		return nil, fmt.Errorf("list texts: %w", err)
 	}
 	c := &Catalogue{languages: map[string]*Texts{}}
 	for _, name := range names {
-		raw, err := files.ReadFile(name.Name())
-		if err != nil {
-			return nil, fmt.Errorf("read texts: %w", err)
+		if err := c.read(name); err != nil {
+			return nil, fmt.Errorf("read texts %s: %w", name, err)
 		}
-		t := &Texts{language: strings.TrimSuffix(path.Base(name.Name()), ".json")}
-		if err := json.Unmarshal(raw, &t.by); err != nil {
-			return nil, fmt.Errorf("read texts %s: %w", name.Name(), err)
-		}
-		c.languages[t.language] = t
 	}
 	for language, t := range c.languages {
 		if err := t.matches(c.languages[English]); err != nil {
@@ -57,6 +52,31 @@ func Load() (*Catalogue, error) {
 		}
 	}
 	return c, nil
+}
+
+// read adds the texts of one file, none of which may be there already.
+func (c *Catalogue) read(name string) error {
+	raw, err := files.ReadFile(name)
+	if err != nil {
+		return err
+	}
+	var by map[string]string
+	if err := json.Unmarshal(raw, &by); err != nil {
+		return err
+	}
+	language := path.Dir(name)
+	t := c.languages[language]
+	if t == nil {
+		t = &Texts{language: language, by: map[string]string{}}
+		c.languages[language] = t
+	}
+	for key, text := range by {
+		if _, there := t.by[key]; there {
+			return fmt.Errorf("text %s is in another file too", key)
+		}
+		t.by[key] = text
+	}
+	return nil
 }
 
 // matches compares the keys, and the places for values in each text.
