@@ -4,6 +4,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -78,13 +79,23 @@ func TestMatches(t *testing.T) {
 	}
 }
 
-// TestEveryTextIsSaid looks for each key in the program and its templates, and for the
-// keys that are put together from names, which must all be there.
+// TestEveryTextIsSaid looks for each key in the program, its templates and its scripts,
+// and for the keys that are put together from names, which must all be there.
 func TestEveryTextIsSaid(t *testing.T) {
 	by := mustLoad(t).For(English).by
 	said := map[string]bool{}
 	for _, state := range events.States() {
 		said["state."+string(state)] = true
+	}
+	for _, task := range events.StandardTasks() {
+		if key := "task." + task.Task; by[key] != task.Name {
+			t.Errorf("%s is %q, the task is called %q", key, by[key], task.Name)
+		} else {
+			said[key] = true
+		}
+	}
+	for _, unit := range events.Units() {
+		said["unit."+string(unit)] = by["unit."+string(unit)] != "" // the others have signs
 	}
 	for _, d := range reports.Definitions() {
 		for key, text := range map[string]string{"report." + d.Name: d.Title, "report." + d.Name + ".about": d.About,
@@ -94,12 +105,13 @@ func TestEveryTextIsSaid(t *testing.T) {
 			}
 		}
 	}
-	for key := range said {
-		if by[key] == "" {
+	for key, is := range said {
+		if is && by[key] == "" {
 			t.Errorf("there is no text %s", key)
 		}
 	}
-	out, err := exec.Command("git", "ls-files", "--cached", "--others", "--exclude-standard", "--", "../*.go", "../*.html").Output()
+	out, err := exec.Command("git", "ls-files", "--cached", "--others", "--exclude-standard", "--",
+		"../*.go", "../*.html", "../*.js").Output()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -110,8 +122,13 @@ func TestEveryTextIsSaid(t *testing.T) {
 		}
 	}
 	for key := range by {
-		if !said[key] && !strings.Contains(sources.String(), `"`+key+`"`) {
+		if !said[key] && !strings.Contains(sources.String(), `"`+key+`"`) && !strings.Contains(sources.String(), `'`+key+`'`) {
 			t.Errorf("nobody says %s", key)
+		}
+	}
+	for _, found := range regexp.MustCompile(`\bsay\('([a-z-]+\.[a-z0-9.-]+)'`).FindAllStringSubmatch(sources.String(), -1) {
+		if by[found[1]] == "" { // a script says it only when it runs
+			t.Errorf("there is no text %s", found[1])
 		}
 	}
 }
