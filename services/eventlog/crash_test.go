@@ -16,7 +16,14 @@ const (
 	crashRound  = "EVENTLOG_CRASH_ROUND"
 )
 
-var crashJobs = [...]string{"job-1", "job-2", "job-3", "job-4"}
+// crashJobs are so many that commits go in groups as well as alone.
+func crashJobs() []string {
+	jobs := make([]string, 2*groupLeast)
+	for i := range jobs {
+		jobs[i] = fmt.Sprintf("job-%d", i)
+	}
+	return jobs
+}
 
 // TestKilledWhileRecording kills a process that records, several times over, and
 // expects to find every event that it was told is on disk.
@@ -27,11 +34,11 @@ func TestKilledWhileRecording(t *testing.T) {
 	}
 	dir := t.TempDir()
 	acknowledged := map[string]map[string]bool{}
-	for _, job := range crashJobs {
+	for _, job := range crashJobs() {
 		acknowledged[job] = map[string]bool{}
 	}
 	for round := range 4 {
-		for _, line := range killAfter(t, dir, round, 60+round*97) {
+		for _, line := range killAfter(t, dir, round, 150+round*297) {
 			job, id, ok := strings.Cut(line, " ")
 			if !ok || acknowledged[job] == nil {
 				t.Fatalf("the process said %q", line)
@@ -40,7 +47,7 @@ func TestKilledWhileRecording(t *testing.T) {
 		}
 		l := openDir(t, dir)
 		total := uint64(0)
-		for _, job := range crashJobs {
+		for _, job := range crashJobs() {
 			stored := commits(t, l, testFirm, job, 0)
 			once(t, eventIDs(t, stored), acknowledged[job])
 			total += uint64(len(stored))
@@ -90,7 +97,7 @@ func killAfter(t *testing.T, dir string, round, enough int) []string {
 func recordUntilKilled(t *testing.T, dir, round string) {
 	l := openDir(t, dir)
 	var writers sync.WaitGroup
-	for _, job := range crashJobs {
+	for _, job := range crashJobs() {
 		writers.Go(func() {
 			submitted := opening(job)
 			for i := 0; ; i++ {

@@ -21,6 +21,7 @@ type Log struct {
 	link    *connection         // of everything but following
 	js      jetstream.JetStream // of link
 	streams [Partitions]jetstream.Stream
+	groups  [Partitions]*group // nil where the server is external
 	folds   *folds
 	name    string // another for each open log
 
@@ -69,7 +70,18 @@ func Open(ctx context.Context, cfg Config) (_ *Log, err error) {
 	if l.streams, err = openStreams(ctx, l.link, cfg, l.inside); err != nil {
 		return nil, err
 	}
+	l.group()
 	return l, nil
+}
+
+// group has commits of the embedded log sent together where they pile up.
+func (l *Log) group() {
+	if l.inside == nil {
+		return
+	}
+	for partition := range l.groups {
+		l.groups[partition] = &group{link: l.link, stream: streamName(uint8(partition)), patience: l.cfg.RequestTimeout}
+	}
 }
 
 // Close ends every Follow, waits for what is being recorded, and closes the

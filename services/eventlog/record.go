@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
 
+	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
 	"daysheet/events"
@@ -78,6 +80,7 @@ type recording struct {
 	submitted     []events.Event
 	behind        bool            // the fold must be brought up to date before anything is decided
 	unsure        map[string]bool // attempts that were sent and not answered
+	alone         bool            // the commit was refused together with others
 	ours          uint64          // sequence of the one that turned out to be stored; 0 if none did
 	receipts      []events.Receipt
 }
@@ -214,6 +217,15 @@ func (r *recording) encode(fresh []events.Event) (link, error) {
 // which of them stored it.
 func (l *Log) attempt(raw []byte) string { return events.Hash(raw) + "-" + l.name }
 
+// send stores a message: in the embedded log perhaps together with those of other jobs.
+// A replicated log gathers by itself.
+func (r *recording) send(ctx context.Context, partition uint8, m *nats.Msg) (*jetstream.PubAck, error) {
+	if g := r.log.groups[partition]; g != nil && !r.alone {
+		return g.send(ctx, m)
+	}
+	return r.log.js.PublishMsg(ctx, m, jetstream.WithRetryAttempts(0))
+}
+
 // publish sends the commit, to be taken only if it is still the job's next.
 func (r *recording) publish(ctx context.Context, n link) (sequence uint64, err error) {
 	m := newMessage(n.commit, n.stored.Raw, r.fold.trail)
@@ -221,16 +233,22 @@ func (r *recording) publish(ctx context.Context, n link) (sequence uint64, err e
 	defer cancel()
 	ctx, unwatch := r.log.link.denials.watch(ctx, only(m.Subject))
 	defer unwatch()
-	ack, err := r.log.js.PublishMsg(ctx, m,
-		jetstream.WithMsgID(n.attempt),
-		jetstream.WithExpectStream(streamName(n.stored.Partition)),
-		jetstream.WithExpectLastSequencePerSubject(r.fold.last),
-		jetstream.WithRetryAttempts(0))
+	m.Header.Set(jetstream.MsgIDHeader, n.attempt)
+	m.Header.Set(jetstream.ExpectedStreamHeader, streamName(n.stored.Partition))
+	m.Header.Set(jetstream.ExpectedLastSubjSeqHeader, strconv.FormatUint(r.fold.last, 10))
+	ack, err := r.send(ctx, n.stored.Partition, m)
 	if err == nil && !ack.Duplicate {
 		return ack.Sequence, nil
 	}
 	// From here on the fold is behind the log, or may be.
 	r.behind = true
+	if errors.Is(err, errGroupRefused) {
+		r.alone = true // the answer to it alone says what is wrong, if anything is
+		return 0, &unsettled{err}
+	}
+	if errors.Is(err, errWithdrawn) {
+		return 0, unavailable(err)
+	}
 	if err == nil {
 		return 0, &unsettled{errors.New("the same commit was stored by an attempt before")}
 	}

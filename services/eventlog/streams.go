@@ -37,6 +37,8 @@ func streamConfig(partition uint8, cfg Config) jetstream.StreamConfig {
 		MaxBytes:    cfg.MaxBytes,
 		MaxMsgSize:  messageBytesMax,
 		Duplicates:  2 * time.Minute,
+
+		AllowAtomicPublish: cfg.Dir != "", // see group
 		// Explicitly without limits: no message may ever leave.
 		MaxMsgs: -1, MaxMsgsPerSubject: -1, MaxConsumers: -1, MaxAge: 0,
 		Compression: jetstream.NoCompression,
@@ -137,10 +139,12 @@ func makeStream(
 	have := stream.CachedInfo().Config
 	raised := have
 	raised.MaxBytes, raised.Replicas = max(have.MaxBytes, want.MaxBytes), max(have.Replicas, want.Replicas)
+	raised.AllowAtomicPublish = have.AllowAtomicPublish || want.AllowAtomicPublish
 	if err := verify(raised, want); err != nil {
 		return nil, done, fmt.Errorf("stream %s: %w", want.Name, err)
 	}
-	if have.MaxBytes >= want.MaxBytes && have.Replicas >= want.Replicas {
+	if have.MaxBytes == raised.MaxBytes && have.Replicas == raised.Replicas &&
+		have.AllowAtomicPublish == raised.AllowAtomicPublish {
 		done.Kept = 1 - done.Made
 		return stream, done, nil
 	}
