@@ -11,6 +11,7 @@ import (
 	"golang.org/x/term"
 
 	"daysheet/events"
+	"daysheet/services/dataformat"
 	"daysheet/services/eventlog"
 )
 
@@ -48,6 +49,9 @@ func logConfig(g *Globals, f NATSFlags, logger *slog.Logger) eventlog.Config {
 // needLedger refuses a data folder that holds no log: a mistyped name would
 // otherwise be an empty ledger in which nothing is wrong.
 func (g *Globals) needLedger(f NATSFlags) error {
+	if _, err := dataformat.Read(g.Data); err != nil {
+		return err
+	}
 	if f.NATS != "" {
 		return nil
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"daysheet/events"
+	"daysheet/services/dataformat"
 	"daysheet/services/httpd"
 )
 
@@ -40,6 +41,9 @@ type TokenRevokeCmd struct {
 // withTokens opens the token file for one change. A running server reads the
 // file again when it changes.
 func withTokens(g *Globals, use func(*httpd.Tokens) error) error {
+	if _, err := dataformat.Read(g.Data); err != nil {
+		return err
+	}
 	if err := os.MkdirAll(g.Data, 0o700); err != nil {
 		return fmt.Errorf("make data folder: %w", err)
 	}

@@ -3,6 +3,7 @@ package eventlog
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"syscall"
@@ -35,6 +36,16 @@ func lockFolder(dir string) (*os.File, error) {
 		}
 	}
 	return nil, errors.Join(fmt.Errorf("lock data folder %s: %w", dir, err), file.Close())
+}
+
+// Lock keeps every process out of the log in a folder, which it makes where it is not
+// there, until what it returns is closed. It fails with [ErrInUse] where one has it open.
+func Lock(dir string) (io.Closer, error) {
+	lock, err := lockFolder(dir)
+	if err != nil {
+		return nil, err // not a file that is nil inside
+	}
+	return lock, nil
 }
 
 // inPlace fails if a repair has put another folder in the place of the one whose
