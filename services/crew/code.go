@@ -11,9 +11,9 @@ import (
 // quietZone is the empty margin around a code in modules (ISO/IEC 18004 section 9.1).
 const quietZone = 4
 
-// drawCode returns a QR code as a drawing. It is black on white in every colour
+// drawCode returns a QR code as a drawing that is called so. It is black on white in every colour
 // scheme, because readers are built for that.
-func drawCode(text string) (template.HTML, error) {
+func drawCode(text, called string) (template.HTML, error) {
 	code, err := qr.EncodeText(text, qr.Medium)
 	if err != nil {
 		return "", fmt.Errorf("make QR code: %w", err)
@@ -32,9 +32,9 @@ func drawCode(text string) (template.HTML, error) {
 			}
 		}
 	}
-	// Nothing but numbers goes into the drawing, so it is safe as it stands.
+	// Nothing but numbers goes into the drawing, and what it is called is escaped.
 	return template.HTML(fmt.Sprintf(`<svg class="code" width="264" height="264" viewBox="0 0 %[1]d %[1]d" role="img" `+
-		`aria-label="Code to scan with the phone" shape-rendering="crispEdges">`+
+		`aria-label="%[3]s" shape-rendering="crispEdges">`+
 		`<rect width="%[1]d" height="%[1]d" fill="#fff"/><path fill="#000" d="%[2]s"/></svg>`,
-		size+2*quietZone, dark.String())), nil
+		size+2*quietZone, dark.String(), template.HTMLEscapeString(called))), nil
 }

@@ -16,6 +16,7 @@ import (
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/httpd"
+	"daysheet/services/wording"
 )
 
 // jobsMost bounds how many jobs a phone is given: those due first.
@@ -27,6 +28,7 @@ type dayBody struct {
 	Name     string        `json:"name" doc:"Name of the firm"`
 	Device   string        `json:"device" doc:"Name of the token: it stands beside what the phone records"`
 	Today    events.Day    `json:"today" doc:"The day where the firm works"`
+	Locale   string        `json:"locale,omitempty" doc:"BCP 47 tag of the firm for numbers and dates"`
 	AsOf     uint64        `json:"as_of" doc:"Position in the log that the answer is valid for"`
 	People   []personBody  `json:"people" doc:"Who books hours"`
 	Tasks    []taskBody    `json:"tasks" doc:"Standard tasks and the firm's own"`
@@ -102,7 +104,8 @@ func (c *crew) day(ctx context.Context, in *dayIn) (*dayOut, error) {
 		return nil, fmt.Errorf("read names: %w", err)
 	}
 	today := events.DayOf(names.Local(c.deps.Clock()))
-	state := sha256.Sum256(fmt.Append(nil, c.files.hash, " ", caller.Firm, " ", position, " ", today, " ", caller.Name))
+	state := sha256.Sum256(fmt.Append(nil, c.filesOf(names).hash, " ", caller.Firm, " ", position, " ", today, " ",
+		caller.Name))
 	out := &dayOut{ETag: `"` + hex.EncodeToString(state[:16]) + `"`, CacheControl: "private, no-cache",
 		Vary: "Authorization, Cookie"}
 	if in.Match == out.ETag {
@@ -111,7 +114,11 @@ func (c *crew) day(ctx context.Context, in *dayIn) (*dayOut, error) {
 	}
 	out.Status, out.Body = http.StatusOK, &dayBody{
 		Firm: caller.Firm, Name: caller.Firm, Device: caller.Name, Today: today, AsOf: position,
+		Locale: names.Locale,
 		People: []personBody{}, Products: []productBody{}, Units: events.Units(), Jobs: []*jobBody{},
+	}
+	if names, err = wording.InLanguage(names, c.deps.Frame.Texts(names.Locale)); err != nil {
+		return nil, fmt.Errorf("name tasks: %w", err)
 	}
 	out.Body.learn(names)
 	return out, c.addJobs(ctx, caller, out.Body)
@@ -120,7 +127,7 @@ func (c *crew) day(ctx context.Context, in *dayIn) (*dayOut, error) {
 // learn takes in the names that a phone records with.
 func (d *dayBody) learn(names reports.Names) {
 	for _, t := range events.StandardTasks() {
-		d.Tasks = append(d.Tasks, taskBody{t.Task, t.Name, t.Family, t.Unit})
+		d.Tasks = append(d.Tasks, taskBody{t.Task, names.Tasks[t.Task], t.Family, t.Unit})
 	}
 	for _, key := range slices.Sorted(maps.Keys(names.Listed)) {
 		p := names.Listed[key]

@@ -111,7 +111,7 @@ func TestSize(t *testing.T) {
 	t.Parallel()
 	s := newStack(t)
 	paths := []string{"/crew", "/crew/sw.js"}
-	f, err := readFiles(embedded)
+	f, err := readFiles(embedded, s.deps.Frame.Texts("en"))
 	must(t, err)
 	for name := range f.byName {
 		paths = append(paths, f.base()+name)

@@ -44,7 +44,7 @@ type Deps struct {
 // crew is the pages and the API with what they stand on.
 type crew struct {
 	deps    Deps
-	files   *files
+	files   map[string]*files // by language
 	pairing *httpd.Pairing
 }
 
@@ -59,9 +59,13 @@ func mount(server *httpd.Server, deps Deps, from fs.FS) error {
 		deps.Tokens == nil || deps.Clock == nil {
 		return errors.New("mount crew: every member of Deps must be set")
 	}
-	read, err := readFiles(from)
-	if err != nil {
-		return fmt.Errorf("mount crew: %w", err)
+	read := map[string]*files{}
+	for _, language := range deps.Frame.Languages() {
+		of, err := readFiles(from, deps.Frame.Texts(language))
+		if err != nil {
+			return fmt.Errorf("mount crew: %w", err)
+		}
+		read[language] = of
 	}
 	if err := deps.Frame.AddBodies(from, "templates/phones.html"); err != nil {
 		return fmt.Errorf("mount crew: %w", err)
@@ -85,22 +89,46 @@ func mount(server *httpd.Server, deps Deps, from fs.FS) error {
 // file serves a file of the pages. It holds nothing of a firm, and its address
 // changes with its content, so browsers may keep it for ever.
 func (c *crew) file(g *gin.Context) {
-	f, ok := c.files.byName[g.Param("name")]
-	if !ok || g.Param("hash") != c.files.hash {
-		httpd.Abort(g, &events.Error{Code: events.NotFound, Field: "name", Value: g.Param("name"), Rule: "no such file"})
-		return
+	for _, files := range c.files {
+		if f, ok := files.byName[g.Param("name")]; ok && g.Param("hash") == files.hash {
+			g.Header("Cache-Control", "public, max-age=31536000, immutable")
+			g.Data(http.StatusOK, f.contentType, f.content)
+			return
+		}
 	}
-	g.Header("Cache-Control", "public, max-age=31536000, immutable")
-	g.Data(http.StatusOK, f.contentType, f.content)
+	httpd.Abort(g, &events.Error{Code: events.NotFound, Field: "name", Value: g.Param("name"), Rule: "no such file"})
+}
+
+// filesOf returns the files in the language of a firm.
+func (c *crew) filesOf(names reports.Names) *files {
+	return c.files[c.deps.Frame.Texts(names.Locale).Language()]
+}
+
+// ours returns the files in the language of the caller's firm. Where there are none it
+// answers with the problem, and returns nil.
+func (c *crew) ours(g *gin.Context) *files {
+	caller, _ := httpd.CallerFrom(g.Request.Context())
+	names, err := c.deps.Names(g.Request.Context(), caller.Firm)
+	if err != nil {
+		httpd.Abort(g, fmt.Errorf("read names: %w", err))
+		return nil
+	}
+	return c.filesOf(names)
 }
 
 // shell serves the page of all addresses of the phone; what it shows is decided there.
-func (c *crew) shell(g *gin.Context) { g.Data(http.StatusOK, pageType, c.files.shell) }
+func (c *crew) shell(g *gin.Context) {
+	if files := c.ours(g); files != nil {
+		g.Data(http.StatusOK, pageType, files.shell)
+	}
+}
 
 // worker serves the service worker. The browser asks for it anew at each visit: that
-// is how a phone learns of a new version.
+// is how a phone learns of a new version, and of another language of the firm.
 func (c *crew) worker(g *gin.Context) {
-	g.Header("Cache-Control", "no-cache")
-	g.Header("Service-Worker-Allowed", shellAt)
-	g.Data(http.StatusOK, scriptType, c.files.worker)
+	if files := c.ours(g); files != nil {
+		g.Header("Cache-Control", "no-cache")
+		g.Header("Service-Worker-Allowed", shellAt)
+		g.Data(http.StatusOK, scriptType, files.worker)
+	}
 }

@@ -32,12 +32,21 @@ func lookAt(p *phonetest.Phone, name string) {
 		for _, e := range phonetest.Eval[[]string](p, small) {
 			p.T.Errorf("%s: too small to tap: %s", seen, e)
 		}
-		// The content scrolls between the bars, so a picture of all of it needs a high window.
-		high := phonetest.Eval[int64](p, `(() => { const main = document.querySelector('main'); return innerHeight + main.scrollHeight - main.clientHeight })()`)
-		must(p.T, chromedp.Do(p.Ctx, chromedp.EmulateViewport(view.Width, high)))
-		browsertest.KeepPicture(p.T, p.Ctx, seen)
+		keepPicture(p, view.Width, seen)
 	}
 	must(p.T, chromedp.Do(p.Ctx, chromedp.EmulateViewport(360, 800)))
+}
+
+// keepPicture keeps a picture of all that can be scrolled to. The content scrolls between
+// the bars, so it needs a high window.
+func keepPicture(p *phonetest.Phone, width int64, name string) {
+	p.T.Helper()
+	high := phonetest.Eval[int64](p, `(() => {
+		const main = document.querySelector('main');
+		return innerHeight + main.scrollHeight - main.clientHeight;
+	})()`)
+	must(p.T, chromedp.Do(p.Ctx, chromedp.EmulateViewport(width, high)))
+	browsertest.KeepPicture(p.T, p.Ctx, name)
 }
 
 // quiet runs look and fails for every message on the console meanwhile.
@@ -58,22 +67,11 @@ func TestPagesOfThePhone(t *testing.T) {
 	p.Fill("quantity_milli", "99")
 	p.Tap("Save")
 	p.Wait(`(await count('rejected')) === 1 && (await count('done')) === 1`)
-	seq := phonetest.Eval[int](p, `(await all('outbox')).find((i) => i.state === 'rejected').seq`)
-	paths := []string{"/crew", "/crew/jobs/" + flat, "/crew/jobs/nowhere", "/crew/outbox", "/crew/help",
-		fmt.Sprintf("/crew/outbox#edit=%d", seq), "/crew/jobs/" + flat + "#void=" + hoursID}
-	for _, kind := range []string{"hours", "coat", "laid", "lifted", "prepared", "material", "damage", "good", "snag",
-		"cleared", "condition", "note", "again=" + hoursID} {
-		paths = append(paths, "/crew/jobs/"+flat+"#"+kind)
-	}
-	for _, path := range paths {
+	for _, path := range phonePaths(p) {
 		t.Run(path, func(t *testing.T) {
 			p.T = t
 			quiet(p, func() {
-				p.Open(path)
-				if strings.Contains(path, "#") {
-					p.Wait(`document.querySelector('form') !== null`)
-					phonetest.Eval[bool](p, `(document.querySelectorAll('details').forEach((d) => { d.open = true; }), true)`)
-				}
+				open(p, path)
 				lookAt(p, path)
 			})
 		})

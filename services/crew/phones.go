@@ -15,6 +15,8 @@ import (
 	"daysheet/events"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
+	"daysheet/services/wording"
 )
 
 // phonesBody is the office's page of phones.
@@ -45,11 +47,13 @@ func (c *crew) showPhones(g *gin.Context, status int, body phonesBody) {
 		httpd.Abort(g, fmt.Errorf("read names: %w", err))
 		return
 	}
+	format := wording.NewFormat(names)
 	moment := func(t time.Time) string {
 		if t.IsZero() {
 			return ""
 		}
-		return names.Local(t).Format("2006-01-02 15:04")
+		at := names.Local(t)
+		return format.Day(events.DayOf(at)) + " " + at.Format("15:04")
 	}
 	for _, t := range c.deps.Tokens.List() {
 		if t.Firm != caller.Firm || !isPhone(t) {
@@ -63,7 +67,13 @@ func (c *crew) showPhones(g *gin.Context, status int, body phonesBody) {
 		}
 	}
 	visit := pages.Visit{Context: g.Request.Context(), Caller: caller, Firm: caller.Firm}
-	c.deps.Frame.Show(g, visit, pages.Page{Name: "phones.html", Title: "Phones of the crew", Status: status, Body: body})
+	said := c.deps.Frame.Texts(names.Locale)
+	title, err := said.Say("phones.title")
+	if err != nil {
+		httpd.Abort(g, err)
+		return
+	}
+	c.deps.Frame.Show(g, visit, pages.Page{Name: "phones.html", Title: title, Status: status, Body: body, Texts: said})
 }
 
 // isPhone reports whether a token may record and nothing else.
@@ -85,34 +95,33 @@ func (c *crew) addPhone(g *gin.Context) {
 		httpd.Abort(g, err)
 		return
 	}
-	code, err := drawCode(link)
-	if err != nil {
-		httpd.Abort(g, err)
-		return
-	}
 	names, err := c.deps.Names(g.Request.Context(), caller.Firm)
 	if err != nil {
 		httpd.Abort(g, fmt.Errorf("read names: %w", err))
 		return
 	}
-	c.showPhones(g, http.StatusOK, phonesBody{Offer: &offerBody{
-		Name: name, Link: link, Ends: names.Local(ends).Format("15:04"), Code: code, Warning: unreachable(base),
-	}})
+	say := &texts.Speaker{Texts: c.deps.Frame.Texts(names.Locale)}
+	offer := &offerBody{Name: name, Link: link, Ends: names.Local(ends).Format("15:04"), Warning: unreachable(base, say)}
+	offer.Code, err = drawCode(link, say.Say("phones.code"))
+	if err = errors.Join(err, say.Err); err != nil {
+		httpd.Abort(g, err)
+		return
+	}
+	c.showPhones(g, http.StatusOK, phonesBody{Offer: offer})
 }
 
 // unreachable says why phones may not be able to use an address; empty where they
 // can. Browsers keep pages for use without a connection only over TLS, or on the
 // machine itself.
-func unreachable(base string) string {
+func unreachable(base string, say *texts.Speaker) string {
 	u, err := url.Parse(base)
 	switch {
 	case err != nil:
-		return "The address " + base + " cannot be read."
+		return say.Say("phones.address.unreadable", "address", base)
 	case slices.Contains([]string{"localhost", "127.0.0.1", "::1"}, u.Hostname()):
-		return "This address is of this computer alone: open this page under the address that phones use, and make " +
-			"the code there."
+		return say.Say("phones.address.own")
 	case u.Scheme != "https":
-		return "This address does not begin with https: a phone can open it, but cannot record without a connection."
+		return say.Say("phones.address.plain")
 	}
 	return ""
 }

@@ -82,6 +82,9 @@ func New(server *httpd.Server) (*Frame, error) {
 // Texts returns what pages say in the language of a locale.
 func (f *Frame) Texts(locale string) *texts.Texts { return f.texts.For(locale) }
 
+// Languages returns the languages that pages can be in, sorted.
+func (f *Frame) Languages() []string { return f.texts.Languages() }
+
 // AddParts adds templates that the bodies added after it may use.
 func (f *Frame) AddParts(from fs.FS, pattern string) error {
 	for language, shared := range f.shared {

@@ -2,16 +2,13 @@ package reporting
 
 import (
 	"context"
-	"io"
 	"os"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
-	"unicode"
 
 	"github.com/chromedp/chromedp"
-	"golang.org/x/net/html"
 
 	"daysheet/events"
 	"daysheet/services/httpd/browsertest"
@@ -32,37 +29,6 @@ func (s *stack) speakGerman() {
 	}))
 }
 
-// wordsOf returns everything in a page that is read or read out.
-func wordsOf(t *testing.T, page string) []string {
-	t.Helper()
-	var found []string
-	keep := func(s string) {
-		if s = strings.TrimSpace(s); strings.ContainsFunc(s, unicode.IsLetter) {
-			found = append(found, s)
-		}
-	}
-	page = strings.NewReplacer("<noscript>", "", "</noscript>", "").Replace(page) // what is in it is markup, too
-	z := html.NewTokenizer(strings.NewReader(page))
-	for {
-		switch z.Next() {
-		case html.ErrorToken:
-			if z.Err() != io.EOF {
-				t.Fatal(z.Err())
-			}
-			return found
-		case html.TextToken:
-			keep(string(z.Text()))
-		case html.StartTagToken, html.SelfClosingTagToken:
-			token := z.Token()
-			for _, a := range token.Attr {
-				if slices.Contains([]string{"aria-label", "alt", "title", "placeholder", "data-say", "data-all"}, a.Key) {
-					keep(a.Val)
-				}
-			}
-		}
-	}
-}
-
 // TestPagesInGerman compares each translated page with itself in English: what is the
 // same in both comes from the firm, or was forgotten.
 func TestPagesInGerman(t *testing.T) {
@@ -70,7 +36,7 @@ func TestPagesInGerman(t *testing.T) {
 	tell(s)
 	english := map[string][]string{}
 	for _, path := range translatedPages() {
-		english[path] = wordsOf(t, s.get("north", path, "Accept", "text/html").body)
+		english[path] = browsertest.Words(t, s.get("north", path, "Accept", "text/html").body)
 	}
 	s.speakGerman()
 	firms := []string{"daysheet", "north", "Stairwell and joinery", "Occupied redecoration", "Exterior", "h:mm"}
@@ -81,7 +47,7 @@ func TestPagesInGerman(t *testing.T) {
 	}
 	for _, path := range translatedPages() {
 		a := s.get("north", path, "Accept", "text/html")
-		german := wordsOf(t, a.body)
+		german := browsertest.Words(t, a.body)
 		if a.status != 200 || !strings.Contains(a.body, `<html lang="de">`) || strings.Contains(a.body, ` lang="en"`) ||
 			!slices.Contains(german, "Aufträge") {
 			t.Errorf("%s: %d in another language", path, a.status)
@@ -96,7 +62,7 @@ func TestPagesInGerman(t *testing.T) {
 	for _, path := range []string{"/jobs/stair-1", "/help", "/jobs/nowhere"} {
 		body := s.get("north", path, "Accept", "text/html").body
 		if !strings.Contains(body, `<html lang="de">`) || !strings.Contains(body, `<main id="main" lang="en">`) ||
-			!strings.Contains(body, `<title lang="en">`) || !slices.Contains(wordsOf(t, body), "Abmelden") {
+			!strings.Contains(body, `<title lang="en">`) || !slices.Contains(browsertest.Words(t, body), "Abmelden") {
 			t.Errorf("%s does not tell its two languages apart", path)
 		}
 	}
@@ -113,7 +79,7 @@ func TestTemplatesSayNothingThemselves(t *testing.T) {
 		"../photos/templates/photos-add.html"} {
 		raw, err := os.ReadFile(name)
 		must(t, err)
-		for _, word := range wordsOf(t, action.ReplaceAllString(string(raw), "")) {
+		for _, word := range browsertest.Words(t, action.ReplaceAllString(string(raw), "")) {
 			if strings.Trim(word, " ·") != "daysheet" {
 				t.Errorf("%s says %q itself", name, word)
 			}

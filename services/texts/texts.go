@@ -128,6 +128,18 @@ func (c *Catalogue) For(locale string) *Texts {
 // Language returns the language of the texts, as it stands in a page (BCP 47).
 func (t *Texts) Language() string { return t.language }
 
+// Of returns the texts whose keys begin so, by their keys, with the places for values
+// in them, for scripts to say.
+func (t *Texts) Of(beginning string) map[string]string {
+	found := map[string]string{}
+	for key, text := range t.by {
+		if strings.HasPrefix(key, beginning) {
+			found[key] = text
+		}
+	}
+	return found
+}
+
 // Say returns the text of a key, with values put into its places, in pairs of name and
 // value. It fails where there is no such text, or a place is left without a value.
 func (t *Texts) Say(key string, values ...string) (string, error) {

@@ -111,7 +111,7 @@ func TestEveryTextIsSaid(t *testing.T) {
 		}
 	}
 	out, err := exec.Command("git", "ls-files", "--cached", "--others", "--exclude-standard", "--",
-		"../*.go", "../*.html", "../*.js").Output()
+		"../*.go", "../*.html", "../*.js", "../*.webmanifest").Output()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,11 +2,13 @@
 import { fetchDay, withOutbox } from './day.js';
 import { h } from './dom.js';
 import { makeForm, rawOf, settled } from './form.js';
-import { kindOf, kinds, reasonText } from './kinds.js';
+import { kindOf, kinds } from './kinds.js';
+import { dayName, speak } from './numbers.js';
 import { add, again, condition, discard, makeEvent, mend, newItem, onChange, send, stamp, takeBack } from './outbox.js';
+import { say } from './say.js';
 import { all, put, read, remove } from './store.js';
-import { helpView, jobView, outboxView, todayView } from './views.js';
-import { dayName, says } from './words.js';
+import { helpView, jobView, outboxView, todayView, why } from './views.js';
+import { says } from './words.js';
 
 const main = document.getElementById('main');
 const known = { day: undefined, kept: null, refused: false, items: [], me: '', said: '' };
@@ -28,25 +30,34 @@ const notice = (name, text, ...actions) => {
   document.getElementById('notices').append(box);
 };
 
+// stopped says why nothing is sent now.
+const stopped = (condition) => {
+  switch (condition) {
+    case 'offline': return say('crew.state.offline');
+    case 'signed-out': return say('crew.state.signed-out');
+    case 'other-firm': return say('crew.state.other-firm');
+    case 'no-photos': return say('crew.state.no-photos');
+    default: return '';
+  }
+};
+
 const showState = () => {
   const waiting = known.items.filter((i) => i.state === 'waiting').length;
   const rejected = known.items.filter((i) => i.state === 'rejected').length;
-  const why = { offline: ' No connection.', 'signed-out': ' This phone has no access: ask the office for a new code.',
-    'other-firm': ' It belongs to another firm than this phone is paired with now.',
-    'no-photos': ' The ledger takes no photos now: tell the office.' }[condition.now] ?? '';
-  const parts = [known.said, waiting > 0 && `${waiting} waiting to be sent.${why}`, rejected > 0 && `${rejected} not taken: see the outbox.`,
-    waiting + rejected === 0 && 'Everything is sent.'];
+  const parts = [known.said, waiting > 0 && say('crew.state.waiting', { n: waiting }), waiting > 0 && stopped(condition.now),
+    rejected > 0 && say('crew.state.rejected', { n: rejected }), waiting + rejected === 0 && say('crew.state.all-sent')];
   const text = parts.filter(Boolean).join(' ');
   const line = document.getElementById('state');
   if (line.textContent !== text) line.textContent = text;
   document.getElementById('count').textContent = waiting + rejected > 0 ? `(${waiting + rejected})` : '';
   const since = Math.min(...known.items.filter((i) => i.state === 'waiting').map((i) => i.since));
-  notice('old', since < Date.now() - longWait && 'Something has waited for more than a day. Keep this page open where there is a connection.');
+  notice('old', since < Date.now() - longWait && say('crew.notice.old'));
   const minutes = Math.round(Math.abs(condition.skew) / 60000);
   notice('clock', Math.abs(condition.skew) > clockOff &&
-    `The clock of this phone is ${minutes} minutes ${condition.skew > 0 ? 'ahead' : 'behind'}. Please set it.`);
-  notice('refused', known.refused && 'This phone has no access to the ledger. What was recorded stays here: ask the office for a new code.');
-  notice('kept', known.kept && `No connection: this is what was known on ${dayName(stamp(new Date(known.kept)).slice(0, 10))} at ${stamp(new Date(known.kept)).slice(11, 16)}.`);
+    (condition.skew > 0 ? say('crew.notice.ahead', { n: minutes }) : say('crew.notice.behind', { n: minutes })));
+  notice('refused', known.refused && say('crew.notice.refused'));
+  const kept = known.kept && stamp(new Date(known.kept));
+  notice('kept', kept && say('crew.notice.kept', { day: dayName(kept.slice(0, 10)), time: kept.slice(11, 16) }));
 };
 
 const goTo = (hash) => {
@@ -59,7 +70,7 @@ const backTo = (text) => h('p', { class: 'back' }, h('a', { href: location.pathn
   event.preventDefault();
   known.said = '';
   goTo('');
-} }, `Back: ${text}`));
+} }, say('crew.back', { page: text })));
 
 const store = async (job, kind, { data, key, remember }) => {
   const event = makeEvent(job.job, kinds[kind].type, data);
@@ -68,7 +79,7 @@ const store = async (job, kind, { data, key, remember }) => {
     kept.put({ key: `last:${kind}`, values: remember });
     if (remember.person) kept.put({ key: 'me', person: remember.person });
   });
-  known.said = `Saved: ${says(known.day, kind, data)}.`;
+  known.said = say('crew.saved', { what: says(known.day, kind, data) });
   navigator.storage?.persist?.();
   await refresh();
   goTo('');
@@ -100,7 +111,7 @@ const formFor = async (job, name, id) => {
     const entry = kind === 'void' && entryOf(job, id);
     if (entry?.seq !== undefined && await takeBack(entry.seq)) {
       await remove('drafts', saved.key);
-      known.said = 'Taken back before it was sent.';
+      known.said = say('crew.taken-back-unsent');
       await refresh();
       goTo('');
       return;
@@ -122,12 +133,12 @@ const editFor = async (seq) => {
     // An id that the ledger holds with other content is of another action.
     const changed = makeEvent(event.subject, event.type, data, reason?.status === 409 ? undefined : event.id, event.time);
     await mend(seq, changed, key);
-    known.said = `Saved: ${says(known.day, kind, data)}.`;
+    known.said = say('crew.saved', { what: says(known.day, kind, data) });
     await refresh();
     goTo('');
   };
   const form = await makeForm({ kind, day: known.day, job, key: `edit=${seq}`, start: rawOf(kind, event.data, eventDay), eventDay, save });
-  return [backTo('Outbox'), h('p', { class: 'problem' }, `Not taken: ${reasonText(item)}`), form];
+  return [backTo(say('crew.outbox')), why(item), form];
 };
 
 const repeatHours = async (entries, button) => {
@@ -137,7 +148,7 @@ const repeatHours = async (entries, button) => {
     return newItem(known.day.firm, 'hours', makeEvent(location.pathname.split('/').pop(), kinds.hours.type, data));
   });
   await add(items);
-  known.said = `Booked again: ${items.length === 1 ? '1 entry' : `${items.length} entries`} of hours.`;
+  known.said = items.length === 1 ? say('crew.booked-again.one') : say('crew.booked-again.many', { n: items.length });
   await refresh();
 };
 
@@ -161,29 +172,27 @@ const chooseMe = async (person) => {
   await put('kept', { key: 'me', person });
 };
 
-const noList = () => [h('p', {}, known.refused
-  ? 'This phone is not paired. Ask the office for a code, and scan it with the camera.'
-  : 'The list of jobs is not on this phone yet. Open this page once where there is a connection.')];
+const noList = () => [h('p', {}, known.refused ? say('crew.no-list.refused') : say('crew.no-list'))];
 
 const view = async () => {
   const [name, id] = decodeURIComponent(location.hash.slice(1)).split('=');
   const page = location.pathname;
-  if (page === '/crew/help') return { title: 'Help', content: helpView() };
+  if (page === '/crew/help') return { title: say('crew.help'), content: helpView() };
   if (page === '/crew/outbox') {
     const form = name === 'edit' && known.day && await editFor(Number(id));
-    if (form) return { title: 'Change the entry', content: form, form: true };
-    return { title: 'Outbox', content: outboxView({ day: known.day, items: known.items, act }) };
+    if (form) return { title: say('crew.change-entry'), content: form, form: true };
+    return { title: say('crew.outbox'), content: outboxView({ day: known.day, items: known.items, act }) };
   }
-  if (!known.day) return { title: 'Crew', content: noList() };
+  if (!known.day) return { title: say('crew.title'), content: noList() };
   if (page.startsWith('/crew/jobs/')) {
     const job = jobNow(page.split('/').pop());
-    if (!job) return { title: 'Job', content: [
-      h('p', {}, 'This job is not among those that are running or accepted.'), h('p', { class: 'back' }, h('a', { href: '/crew' }, 'All jobs of today'))] };
+    if (!job) return { title: say('crew.job'), content: [
+      h('p', {}, say('crew.job.gone')), h('p', { class: 'back' }, h('a', { href: '/crew' }, say('crew.jobs.all')))] };
     const form = name && await formFor(job, name, id);
     if (form) return { title: form.at(-1).getAttribute('aria-label'), content: form, form: true };
     return { title: job.title || job.job, content: jobView({ day: known.day, job, repeatHours }) };
   }
-  return { title: 'Today', content: todayView({ day: known.day, jobs: known.day.jobs.map((j) => jobNow(j.job)), me: known.me, chooseMe }) };
+  return { title: say('crew.today'), content: todayView({ day: known.day, jobs: known.day.jobs.map((j) => jobNow(j.job)), me: known.me, chooseMe }) };
 };
 
 let shown = { address: '', print: '', form: false };
@@ -249,7 +258,10 @@ const load = () => {
       known.kept = kept;
       known.refused = refused;
       if (refused) known.day = undefined;
-      else if (day) known.day = day;
+      else if (day) {
+        known.day = day;
+        speak(day.locale);
+      }
       await refresh();
     } finally {
       fetching = undefined;
@@ -258,8 +270,8 @@ const load = () => {
   return fetching;
 };
 
-const offerVersion = (worker) => notice('version', 'A new version is ready. What you have typed is kept.',
-  h('button', { id: 'use-version', onclick: async () => { await settled(); worker.postMessage('use'); } }, 'Use it now'));
+const offerVersion = (worker) => notice('version', say('crew.notice.version'),
+  h('button', { id: 'use-version', onclick: async () => { await settled(); worker.postMessage('use'); } }, say('crew.notice.use')));
 
 const startWorker = async () => {
   const { serviceWorker } = navigator;
@@ -286,7 +298,7 @@ const start = async () => {
     main.focus();
   });
   if (!window.isSecureContext) {
-    notice('insecure', 'This address does not begin with https. The browser then keeps nothing for use without a connection, so nothing can be recorded here. Tell the office.');
+    notice('insecure', say('crew.notice.insecure'));
     document.getElementById('state').textContent = '';
     return;
   }
@@ -309,5 +321,5 @@ const start = async () => {
   await startWorker().catch(() => {}); // signed out or not there: what was kept before goes on
 };
 
-window.addEventListener('unhandledrejection', (event) => notice('broken', `Something went wrong on this phone: ${event.reason?.message ?? event.reason}`));
+window.addEventListener('unhandledrejection', (event) => notice('broken', say('crew.notice.broken', { why: event.reason?.message ?? event.reason })));
 start();

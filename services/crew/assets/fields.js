@@ -3,11 +3,13 @@
 // of it, or throws what is wrong; decode is the way back.
 import { h } from './dom.js';
 import { keepPhoto, picture } from './photo.js';
-import { amount, hours, unitName } from './words.js';
+import { hours, inField, readMinutes, readThousandths } from './numbers.js';
+import { say } from './say.js';
+import { unitName } from './words.js';
 
 const idOf = (field) => `f-${field.name}`;
 
-const label = (field) => h('label', { for: idOf(field) }, field.label, field.need ? '' : ' (optional)');
+const label = (field) => h('label', { for: idOf(field) }, field.need ? field.label : say('crew.optional', { label: field.label }));
 
 const input = (field, raw, more = {}) => h('input', {
   id: idOf(field), name: field.name, value: raw ?? '', autocomplete: 'off', 'aria-required': field.need ? 'true' : undefined, ...more,
@@ -24,7 +26,7 @@ const chips = (field, context) => {
     target.value = text;
     target.dispatchEvent(new Event('input', { bubbles: true }));
   };
-  return h('div', { class: 'choices', role: 'group', 'aria-label': `${field.label}: fill in` },
+  return h('div', { class: 'choices', role: 'group', 'aria-label': say('crew.fill-in', { label: field.label }) },
     texts.map((text) => h('button', { type: 'button', onclick: fill(text) }, text)));
 };
 
@@ -32,26 +34,6 @@ const line = (more) => (field, raw, context) => h('div', { class: 'field' },
   label(field), hint(field), input(field, raw, more), chips(field, context));
 
 const valueOf = (form, field) => new FormData(form).get(field.name) ?? '';
-
-const thousandths = (text, field) => {
-  const found = /^(-?)(\d{1,7})(?:[.,](\d{1,3}))?$/.exec(text.trim());
-  if (!found || (found[1] && !field.signed)) throw new Error('Write a number such as 12 or 12.5.');
-  const milli = Number(found[2]) * 1000 + Number((found[3] ?? '').padEnd(3, '0'));
-  if (milli === 0 && !field.signed && !field.zero) throw new Error('Write an amount greater than 0.');
-  return found[1] ? -milli : milli;
-};
-
-const minutes = (text) => {
-  const clock = /^(\d{1,2}):([0-5]\d)$/.exec(text.trim());
-  if (clock) return Number(clock[1]) * 60 + Number(clock[2]);
-  const decimal = /^(\d{1,2})(?:[.,](\d{1,2}))?$/.exec(text.trim());
-  const hundredths = decimal && Number(decimal[1]) * 100 + Number((decimal[2] ?? '').padEnd(2, '0'));
-  if (!decimal || (hundredths * 60) % 100 !== 0) throw new Error('Write hours such as 7:30 or 7.5.');
-  return (hundredths * 60) / 100;
-};
-
-// signedAmount also writes what is below zero.
-const signedAmount = (milli) => (milli < 0 ? `-${amount(-milli)}` : amount(milli));
 
 const radio = (field, raw, option) => h('label', {},
   h('input', { type: 'radio', name: field.name, value: option.key, checked: option.key === (raw ?? '') }),
@@ -65,18 +47,18 @@ const choice = (field, raw, { day, job }) => {
   const options = field.options(day, job);
   const few = options.length <= fewOptions || !options.some((o) => o.near);
   const near = options.filter((o) => few || o.near || o.key === raw);
-  if (!field.need && options.length > 0) near.unshift({ key: '', name: 'Not said' });
+  if (!field.need && options.length > 0) near.unshift({ key: '', name: say('crew.not-said') });
   const far = options.filter((o) => !near.includes(o));
   return h('fieldset', { class: 'field', id: idOf(field) }, h('legend', {}, field.label),
-    options.length === 0 && h('p', { class: 'hint' }, 'There is nothing to choose from.'),
+    options.length === 0 && h('p', { class: 'hint' }, say('crew.nothing-to-choose')),
     h('div', { class: 'choices' }, near.map((o) => radio(field, raw, o))),
-    far.length > 0 && h('details', {}, h('summary', {}, 'Others'),
+    far.length > 0 && h('details', {}, h('summary', {}, say('crew.others')),
       h('div', { class: 'choices' }, far.map((o) => radio(field, raw, o)))));
 };
 
 const amountField = (field, raw, { day, values }) => h('div', { class: 'field' }, label(field),
   h('div', { class: 'pair' }, input(field, raw, { inputmode: 'decimal' }),
-    h('select', { name: field.unit, id: `f-${field.unit}`, 'aria-label': 'Unit' },
+    h('select', { name: field.unit, id: `f-${field.unit}`, 'aria-label': say('crew.unit') },
       day.units.map((u) => h('option', { value: u, selected: u === values[field.unit] }, unitName(u))))));
 
 const photos = (field, raw, context) => {
@@ -88,7 +70,7 @@ const photos = (field, raw, context) => {
     holder.dataset.digests = digests.join(' ');
     pictures.replaceChildren(...digests.map((sha256, n) => {
       const drop = () => { digests.splice(n, 1); draw(); context.changed(); };
-      return h('li', {}, picture(sha256, n), h('button', { type: 'button', class: 'quiet', onclick: drop }, `Remove ${n + 1}`));
+      return h('li', {}, picture(sha256, n), h('button', { type: 'button', class: 'quiet', onclick: drop }, say('crew.remove-photo', { n: n + 1 })));
     }));
   };
   const take = async (event) => {
@@ -100,7 +82,7 @@ const photos = (field, raw, context) => {
         if (!field.many) digests.length = 0;
         if (!digests.includes(sha256)) digests.push(sha256);
       } catch (failure) {
-        problem.textContent = `This photo could not be kept: ${failure.message}.`;
+        problem.textContent = say('crew.photo-failed', { why: failure.message });
       }
     }
     event.target.value = '';
@@ -117,6 +99,9 @@ const photos = (field, raw, context) => {
 
 const digestsOf = (form, field) => (form.querySelector(`[data-photos="${field.name}"]`).dataset.digests.split(' ').filter(Boolean));
 
+// plainLetters writes letters with marks as keys have them: ä as ae, é as e.
+const plainLetters = (text) => text.replace(/[äöü]/g, (letter) => `${letter}e`).replaceAll('ß', 'ss').normalize('NFD').replace(/\p{M}/gu, '');
+
 const plain = { read: valueOf, encode: (raw) => raw.trim() || undefined, decode: (value) => value };
 
 export const sorts = {
@@ -127,27 +112,27 @@ export const sorts = {
   },
   token: {
     ...plain, show: line({ maxlength: 64, autocapitalize: 'none' }),
-    encode: (raw) => raw.trim().toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '') || undefined,
+    encode: (raw) => plainLetters(raw.trim().toLowerCase()).replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '') || undefined,
   },
   hidden: { ...plain, show: (field, raw) => h('input', { type: 'hidden', name: field.name, value: raw ?? '' }) },
   choice: { ...plain, show: choice },
   minutes: {
     show: line({ inputmode: 'decimal' }), read: valueOf, decode: hours,
-    encode: (raw) => (raw.trim() ? minutes(raw) : undefined),
+    encode: (raw) => (raw.trim() ? readMinutes(raw) : undefined),
   },
   milli: {
-    show: line({ inputmode: 'decimal' }), read: valueOf, decode: signedAmount,
-    encode: (raw, field) => (raw.trim() ? thousandths(raw, field) : undefined),
+    show: line({ inputmode: 'decimal' }), read: valueOf, decode: inField,
+    encode: (raw, field) => (raw.trim() ? readThousandths(raw, field) : undefined),
   },
   amount: {
-    show: amountField, read: valueOf, decode: signedAmount,
-    encode: (raw, field) => (raw.trim() ? thousandths(raw, field) : undefined),
+    show: amountField, read: valueOf, decode: inField,
+    encode: (raw, field) => (raw.trim() ? readThousandths(raw, field) : undefined),
   },
   whole: {
     show: line({ inputmode: 'numeric' }), read: valueOf, decode: String,
     encode: (raw) => {
       if (!raw.trim()) return undefined;
-      if (!/^\d{1,4}$/.test(raw.trim())) throw new Error('Write a whole number.');
+      if (!/^\d{1,4}$/.test(raw.trim())) throw new Error(say('crew.wrong.whole'));
       return Number(raw);
     },
   },
@@ -155,7 +140,7 @@ export const sorts = {
     show: line({ inputmode: 'numeric' }), read: valueOf, decode: (list) => list.join(' '),
     encode: (raw) => {
       const texts = raw.split(/[\s,;]+/).filter(Boolean);
-      if (texts.some((t) => !/^\d{1,5}$/.test(t))) throw new Error('Write whole numbers with a space between them.');
+      if (texts.some((t) => !/^\d{1,5}$/.test(t))) throw new Error(say('crew.wrong.wholes'));
       return texts.length > 0 ? texts.map(Number) : undefined;
     },
   },

@@ -4,6 +4,7 @@ import { h } from './dom.js';
 import { sorts } from './fields.js';
 import { kinds, productUnit, taskUnit } from './kinds.js';
 import { stamp } from './outbox.js';
+import { say } from './say.js';
 import { put, read } from './store.js';
 
 // What is typed goes to disk in turn; while one draft is written the next waits, and
@@ -55,7 +56,7 @@ const encode = (kind, raw, day, eventDay) => {
       if (value !== undefined) {
         data[field.name] = value;
         if (field.unit) data[field.unit] = raw[field.unit];
-      } else if (field.need) wrong.push({ field: field.name, text: `${field.label} is missing.` });
+      } else if (field.need) wrong.push({ field: field.name, text: say('crew.wrong.missing', { label: field.label }) });
     } catch (failure) {
       wrong.push({ field: field.name, text: failure.message });
     }
@@ -117,7 +118,7 @@ const unitFollows = (form, fields, day) => {
 // eventDay is the day of the event where it is mended, else today. save gets the
 // payload, the key and what to remember.
 export const makeForm = async ({ kind, day, job, key, start = {}, eventDay, save }) => {
-  const { fields, title, save: verb = 'Save' } = kinds[kind];
+  const { fields, title, save: verb = say('crew.save') } = kinds[kind];
   const draft = await read('drafts', key);
   const today = stamp().slice(0, 10);
   const values = draft?.values ?? { day: today, ...starting(kind), ...(await remembered(kind)), ...start };
@@ -128,7 +129,7 @@ export const makeForm = async ({ kind, day, job, key, start = {}, eventDay, save
     .map((f) => sorts[f.is].show(f, values[f.name], context));
   const aside = shown(true);
   const button = h('button', { type: 'submit', class: 'save' }, verb);
-  form.append(...shown(false), ...(aside.length > 0 ? [h('details', {}, h('summary', {}, 'More'), ...aside)] : []), button);
+  form.append(...shown(false), ...(aside.length > 0 ? [h('details', {}, h('summary', {}, say('crew.more')), ...aside)] : []), button);
   if (!values.unit) unitFollows(form, fields, day);
   form.addEventListener('input', (event) => {
     const field = fields.find((f) => f.unit);

@@ -1,6 +1,7 @@
 // What can be recorded, and what is asked for it. A field is named after the member
 // of the event's payload that it fills.
-import { amount, taskName } from './words.js';
+import { say } from './say.js';
+import { amount, list, taskName } from './words.js';
 
 const tasksOf = (...families) => (day, job) => {
   const tasks = day.tasks.filter((t) => families.length === 0 || families.includes(t.family));
@@ -11,65 +12,65 @@ const people = (day) => day.people.map((p) => ({ key: p.person, name: p.name, ne
 const products = (day, job) => day.products.map((p) => ({ key: p.product, name: p.name, near: job.products.includes(p.product) }));
 const oneOf = (...pairs) => () => pairs.map(([key, name]) => ({ key, name, near: true }));
 const downOf = (day, job) => job.down.map((d) => ({
-  key: d.laid, near: true, name: [taskName(day, d.task), amount(d.quantity_milli, d.unit), d.location].filter(Boolean).join(', '),
+  key: d.laid, near: true, name: list(taskName(day, d.task), amount(d.quantity_milli, d.unit), d.location),
 }));
 const openOf = (member) => (day, job) => job[member].map((o) => ({
-  key: o.id, near: true, name: [o.item, o.finding, o.location].filter(Boolean).join(', '),
+  key: o.id, near: true, name: list(o.item, o.finding, o.location),
 }));
 
 const task = (...families) => ({
-  is: 'choice', name: 'task', label: 'Work', need: true, remember: true, options: tasksOf(...families),
+  is: 'choice', name: 'task', label: say('crew.field.task'), need: true, remember: true, options: tasksOf(...families),
 });
-const quantity = (from, more) => ({ is: 'amount', name: 'quantity_milli', unit: 'unit', from, label: 'Amount', need: true, ...more });
-const place = { is: 'text', name: 'location', label: 'Where', chips: (job) => job.places };
+const quantity = (from, more) => ({ is: 'amount', name: 'quantity_milli', unit: 'unit', from, label: say('crew.field.amount'), need: true, ...more });
+const place = { is: 'text', name: 'location', label: say('crew.field.where'), chips: (job) => job.places };
 const placeNeeded = { ...place, need: true };
-const surface = { is: 'token', name: 'surface', label: 'Surface', chips: (job) => [...new Set([...job.surfaces, 'wall', 'ceiling', 'woodwork'])], aside: true, remember: true };
-const method = { is: 'token', name: 'method', label: 'Method', chips: (job) => [...new Set([...job.methods, 'brush', 'roller', 'spray'])], aside: true, remember: true };
-const product = { is: 'choice', name: 'product', label: 'Product', options: products, remember: true };
-const kept = 'Made smaller on this phone. Where and when it was taken is left out.';
-const photos = { is: 'photos', name: 'photos', label: 'Photos', many: true, hint: kept };
-const day = { is: 'day', name: 'day', label: 'Day', aside: true };
-const finding = { is: 'area', name: 'finding', label: 'What is to be seen', need: true };
+const surface = { is: 'token', name: 'surface', label: say('crew.field.surface'), chips: (job) => [...new Set([...job.surfaces, say('crew.chip.wall'), say('crew.chip.ceiling'), say('crew.chip.woodwork')])], aside: true, remember: true };
+const method = { is: 'token', name: 'method', label: say('crew.field.method'), chips: (job) => [...new Set([...job.methods, say('crew.chip.brush'), say('crew.chip.roller'), say('crew.chip.spray')])], aside: true, remember: true };
+const product = { is: 'choice', name: 'product', label: say('crew.field.product'), options: products, remember: true };
+const kept = say('crew.field.photos.hint');
+const photos = { is: 'photos', name: 'photos', label: say('crew.field.photos'), many: true, hint: kept };
+const day = { is: 'day', name: 'day', label: say('crew.field.day'), aside: true };
+const finding = { is: 'area', name: 'finding', label: say('crew.field.finding'), need: true };
 
 const type = (name) => `daysheet.${name}.v1`;
 
 // needsProduct says that an amount of a product names it.
 const needsProduct = (member) => (data) => (data[member] && !data.product
-  ? { field: 'product', text: 'Say which product was used.' } : undefined);
+  ? { field: 'product', text: say('crew.wrong.product') } : undefined);
 
 export const kinds = {
   hours: {
-    type: type('hours.booked'), title: 'Hours', repeats: true,
+    type: type('hours.booked'), title: say('crew.hours'), repeats: true,
     fields: [
-      { is: 'choice', name: 'person', label: 'Who', need: true, remember: true, options: people },
+      { is: 'choice', name: 'person', label: say('crew.field.person'), need: true, remember: true, options: people },
       task(),
-      { is: 'minutes', name: 'minutes', label: 'Hours', need: true, remember: true, chips: () => ['2:00', '4:00', '6:00', '8:00'] },
+      { is: 'minutes', name: 'minutes', label: say('crew.hours'), need: true, remember: true, chips: () => ['2:00', '4:00', '6:00', '8:00'] },
       place, day,
     ],
   },
   coat: {
-    type: type('coat.applied'), title: 'Coat', repeats: true, check: needsProduct('volume_milli'),
+    type: type('coat.applied'), title: say('crew.coat'), repeats: true, check: needsProduct('volume_milli'),
     fields: [
       task('coating'),
-      { is: 'whole', name: 'coat', label: 'Which coat', need: true, start: '1', chips: () => ['1', '2', '3'] },
+      { is: 'whole', name: 'coat', label: say('crew.field.coat'), need: true, start: '1', chips: () => ['1', '2', '3'] },
       quantity('task'), place, product,
-      { is: 'milli', name: 'volume_milli', label: 'Litres used' },
+      { is: 'milli', name: 'volume_milli', label: say('crew.field.litres') },
       surface, method,
-      { is: 'text', name: 'batch', label: 'Batch on the tin', aside: true },
-      { is: 'milli', name: 'air_celsius_milli', label: 'Air, °C', signed: true, aside: true },
-      { is: 'milli', name: 'surface_celsius_milli', label: 'Surface, °C', signed: true, aside: true },
-      { is: 'milli', name: 'humidity_percent_milli', label: 'Humidity, %', aside: true, zero: true },
-      { is: 'films', name: 'wet_film_um', label: 'Wet film, µm', hint: 'Readings with a space between them', aside: true },
+      { is: 'text', name: 'batch', label: say('crew.field.batch'), aside: true },
+      { is: 'milli', name: 'air_celsius_milli', label: say('crew.field.air'), signed: true, aside: true },
+      { is: 'milli', name: 'surface_celsius_milli', label: say('crew.field.surface-temperature'), signed: true, aside: true },
+      { is: 'milli', name: 'humidity_percent_milli', label: say('crew.field.humidity'), aside: true, zero: true },
+      { is: 'films', name: 'wet_film_um', label: say('crew.field.wet-film'), hint: say('crew.field.wet-film.hint'), aside: true },
       day,
     ],
   },
   laid: {
-    type: type('protection.laid'), title: 'Protection laid', repeats: true, check: needsProduct('product_quantity_milli'),
+    type: type('protection.laid'), title: say('crew.laid'), repeats: true, check: needsProduct('product_quantity_milli'),
     fields: [
       task('protection', 'masking'), quantity('task'), place, product,
-      { is: 'milli', name: 'product_quantity_milli', label: 'Product used up', hint: 'Leave it empty where it will be laid again' },
-      { is: 'tick', name: 'reused', label: 'It was laid before on another job' },
-      { is: 'day', name: 'remove_by', label: 'Last day for clean removal', aside: true, empty: true },
+      { is: 'milli', name: 'product_quantity_milli', label: say('crew.field.used-up'), hint: say('crew.field.used-up.hint') },
+      { is: 'tick', name: 'reused', label: say('crew.field.reused') },
+      { is: 'day', name: 'remove_by', label: say('crew.field.remove-by'), aside: true, empty: true },
       photos, day,
     ],
     finish: (data, known) => {
@@ -78,92 +79,99 @@ export const kinds = {
     },
   },
   lifted: {
-    type: type('protection.lifted'), title: 'Protection lifted',
+    type: type('protection.lifted'), title: say('crew.lifting'),
     fields: [
-      { is: 'choice', name: 'laid', label: 'What was lifted', need: true, options: downOf },
-      { is: 'milli', name: 'quantity_milli', label: 'How much', hint: 'Leave it empty for all of it' },
+      { is: 'choice', name: 'laid', label: say('crew.field.lifted'), need: true, options: downOf },
+      { is: 'milli', name: 'quantity_milli', label: say('crew.field.how-much'), hint: say('crew.field.how-much.hint') },
       day,
     ],
   },
   checked: {
-    type: type('protection.checked'), title: 'Protection checked',
+    type: type('protection.checked'), title: say('crew.checking'),
     fields: [
-      { is: 'choice', name: 'laid', label: 'What was checked', need: true, options: downOf },
-      { is: 'text', name: 'finding', label: 'What was seen or mended', need: true, chips: () => ['In order', 'Mended', 'Torn', 'Gone'] },
-      { is: 'tick', name: 'sound', label: 'It still protects', start: true },
+      { is: 'choice', name: 'laid', label: say('crew.field.checked'), need: true, options: downOf },
+      {
+        is: 'text', name: 'finding', label: say('crew.field.seen'), need: true,
+        chips: () => [say('crew.chip.in-order'), say('crew.chip.mended'), say('crew.chip.torn'), say('crew.chip.gone')],
+      },
+      { is: 'tick', name: 'sound', label: say('crew.field.sound'), start: true },
       day,
     ],
   },
   prepared: {
-    type: type('surface.prepared'), title: 'Prepared', repeats: true,
+    type: type('surface.prepared'), title: say('crew.prepared'), repeats: true,
     fields: [task('preparation'), quantity('task'), place, surface, method, day],
   },
   material: {
-    type: type('material.used'), title: 'Material used', repeats: true,
+    type: type('material.used'), title: say('crew.material'), repeats: true,
     fields: [
       { ...product, need: true }, quantity('product'),
-      { ...task(), label: 'For which work', need: false, remember: false, aside: true }, day,
+      { ...task(), label: say('crew.field.for-task'), need: false, remember: false, aside: true }, day,
     ],
   },
   returned: {
-    type: type('material.returned'), title: 'Material returned',
+    type: type('material.returned'), title: say('crew.returned'),
     fields: [{ ...product, need: true, remember: false }, quantity('product'), day],
   },
   damage: {
-    type: type('damage.found'), title: 'Damage',
+    type: type('damage.found'), title: say('crew.damage-found'),
     fields: [
-      placeNeeded, { is: 'text', name: 'item', label: 'What is damaged', need: true }, finding,
+      placeNeeded, { is: 'text', name: 'item', label: say('crew.field.item'), need: true }, finding,
       {
-        is: 'choice', name: 'cause', label: 'Whose it is', need: true, start: 'unknown',
-        options: oneOf(['unknown', 'Not known'], ['ours', 'Ours'], ['others', 'Another trade'], ['before', 'Was there before']),
+        is: 'choice', name: 'cause', label: say('crew.field.cause'), need: true, start: 'unknown',
+        options: oneOf(['unknown', say('crew.cause.unknown')], ['ours', say('crew.cause.ours')], ['others', say('crew.cause.others')],
+          ['before', say('crew.cause.before')]),
       },
       photos, day,
     ],
   },
   good: {
-    type: type('damage.made-good'), title: 'Damage made good',
+    type: type('damage.made-good'), title: say('crew.making-good'),
     fields: [
-      { is: 'choice', name: 'damage', label: 'Which damage', need: true, options: openOf('damage') },
-      { is: 'area', name: 'work', label: 'What was done', need: true }, photos, day,
+      { is: 'choice', name: 'damage', label: say('crew.field.damage'), need: true, options: openOf('damage') },
+      { is: 'area', name: 'work', label: say('crew.field.work'), need: true }, photos, day,
     ],
   },
   snag: {
-    type: type('snag.raised'), title: 'Snag',
+    type: type('snag.raised'), title: say('crew.snag'),
     fields: [
-      placeNeeded, { ...finding, label: 'What is not right yet' },
+      placeNeeded, { ...finding, label: say('crew.field.not-right') },
       {
-        is: 'choice', name: 'raised_by', label: 'Who saw it', need: true, start: 'firm',
-        options: oneOf(['firm', 'We did'], ['customer', 'The customer']),
+        is: 'choice', name: 'raised_by', label: say('crew.field.raised-by'), need: true, start: 'firm',
+        options: oneOf(['firm', say('crew.by.firm')], ['customer', say('crew.by.customer')]),
       },
       photos, day,
     ],
   },
   cleared: {
-    type: type('snag.cleared'), title: 'Snag cleared',
+    type: type('snag.cleared'), title: say('crew.clearing'),
     fields: [
-      { is: 'choice', name: 'snag', label: 'Which snag', need: true, options: openOf('snags') },
-      { is: 'area', name: 'work', label: 'What was done' }, photos, day,
+      { is: 'choice', name: 'snag', label: say('crew.field.snag'), need: true, options: openOf('snags') },
+      { is: 'area', name: 'work', label: say('crew.field.work') }, photos, day,
     ],
   },
   condition: {
-    type: type('condition.recorded'), title: 'Condition before',
+    type: type('condition.recorded'), title: say('crew.condition'),
     fields: [
-      placeNeeded, { is: 'text', name: 'item', label: 'What was looked at' }, finding,
-      { is: 'tick', name: 'damaged', label: 'It was damaged before we came' }, photos, day,
+      placeNeeded, { is: 'text', name: 'item', label: say('crew.field.looked-at') }, finding,
+      { is: 'tick', name: 'damaged', label: say('crew.field.damaged') }, photos, day,
     ],
   },
   note: {
-    type: type('photo.attached'), title: 'Photo and note',
+    type: type('photo.attached'), title: say('crew.note'),
     fields: [
-      { is: 'photos', name: 'photo', label: 'Photo', need: true, hint: kept },
-      { is: 'area', name: 'caption', label: 'Note' }, day,
+      { is: 'photos', name: 'photo', label: say('crew.field.photo'), need: true, hint: kept },
+      { is: 'area', name: 'caption', label: say('crew.field.note') }, day,
     ],
   },
   void: {
-    type: type('event.voided'), title: 'Take back', save: 'Take back',
+    type: type('event.voided'), title: say('crew.take-back'), save: say('crew.take-back'),
     fields: [
       { is: 'hidden', name: 'event' },
-      { is: 'text', name: 'reason', label: 'Why', need: true, chips: () => ['Wrong job', 'Wrong amount', 'Entered twice'] },
+      {
+        is: 'text', name: 'reason', label: say('crew.field.reason'), need: true,
+        chips: () => [say('crew.chip.wrong-job'), say('crew.chip.wrong-amount'), say('crew.chip.twice')],
+      },
     ],
   },
 };
@@ -173,13 +181,13 @@ export const onJob = ['hours', 'coat', 'laid', 'lifted', 'checked', 'prepared', 
 
 export const kindOf = (eventType) => Object.keys(kinds).find((name) => kinds[name].type === eventType);
 
-// reasonText says why the ledger did not take an entry, in the words of its form.
-export const reasonText = ({ kind, reason }) => {
-  if (!reason) return '';
+// reasonOf says why the ledger did not take an entry: the field in the words of its form,
+// and the rule, which is English always.
+export const reasonOf = ({ kind, reason }) => {
+  if (!reason) return { about: '', rule: '' };
   const field = kinds[kind]?.fields.find((f) => f.name === reason.field);
   const rule = reason.rule.replace(/(\d+) thousandths/g, (_, milli) => amount(Number(milli)));
-  const about = reason.photo ? 'Photo' : field?.label ?? reason.field;
-  return about ? `${about}: ${rule}` : rule;
+  return { about: reason.photo ? say('crew.field.photo') : field?.label ?? reason.field, rule };
 };
 
 export const productUnit = (known, key) => known.products.find((p) => p.product === key)?.unit;

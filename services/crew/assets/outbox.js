@@ -1,6 +1,7 @@
 // The outbox: what was recorded waits here until the ledger gives a receipt for it.
 // Ids are made at the tap and stay the same on every try, so that sending again is
 // always safe. One tab at a time sends.
+import { say } from './say.js';
 import { all, change, read } from './store.js';
 
 const lock = 'daysheet-crew-outbox';
@@ -90,7 +91,7 @@ export const again = async (seq) => {
 export const mend = async (seq, event, draft) => {
   await change(['outbox', 'drafts'], async (stores, answer) => {
     const item = await answer(stores.outbox.get(seq));
-    if (!item || item.state !== 'rejected') throw new Error('This entry is not there any more: see the outbox.');
+    if (!item || item.state !== 'rejected') throw new Error(say('crew.gone'));
     stores.outbox.put({ ...item, event, photos: photosOf(event.data), state: 'waiting', reason: undefined, tries: 0 });
     stores.drafts.delete(draft);
   });

@@ -1,5 +1,6 @@
 // Keeps photos until they are sent, and shows them.
 import { h } from './dom.js';
+import { say } from './say.js';
 import { digestOf, shrink } from './shrink.js';
 import { put, read } from './store.js';
 
@@ -15,7 +16,7 @@ export const keepPhoto = async (file) => {
 // picture returns a small picture of the nth photo of an entry: of what is kept here,
 // else of what the ledger has.
 export const picture = (sha256, n) => {
-  const image = h('img', { alt: `Photo ${n + 1}`, width: 112, height: 112 });
+  const image = h('img', { alt: say('crew.photo-n', { n: n + 1 }), width: 112, height: 112 });
   read('photos', sha256).then((photo) => {
     if (!photo) {
       image.src = `/v1/photos/${sha256}?width=320`;
