@@ -52,6 +52,8 @@ func NamedDay(payload Payload) Day {
 		return p.Day
 	case *Photo:
 		return p.Day
+	case *Note:
+		return p.Day
 	}
 	return ""
 }

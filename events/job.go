@@ -331,6 +331,10 @@ func (j *Job) apply(e *Event, payload Payload, n *entry) *Error {
 		if p.Of != "" {
 			return j.refer(n, "of", p.Of, "")
 		}
+	case *Note:
+		if p.Of != "" {
+			return j.refer(n, "of", p.Of, "")
+		}
 	case *CustomerRecord:
 		return j.knowCustomer(p.Customer, false)
 	case *CustomerErasure:

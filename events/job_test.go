@@ -117,6 +117,8 @@ func story(tb testing.TB) map[string]Event {
 	add("clear", SnagCleared, &SnagClearance{Snag: "tap-snag"})
 	photo := strings.Repeat("0", 64)
 	add("photo", PhotoAttached, &Photo{Photo: photo})
+	add("note", NoteAdded, &Note{Text: "The key is with the neighbour"})
+	add("note-of-hours", NoteAdded, &Note{Text: "Half of it was waiting", Of: "tap-hours"})
 	add("photo-of-hours", PhotoAttached, &Photo{Photo: photo, Of: "tap-hours"})
 	add("lift-hours", ProtectionLifted, &Lifting{Laid: "tap-hours"})
 	for _, id := range []string{"sign", "sign-2"} {

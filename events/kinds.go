@@ -45,6 +45,7 @@ const (
 	SnagRaised     Type = "daysheet.snag.raised.v1"
 	SnagCleared    Type = "daysheet.snag.cleared.v1"
 	PhotoAttached  Type = "daysheet.photo.attached.v1"
+	NoteAdded      Type = "daysheet.note.added.v1"
 
 	EventVoided Type = "daysheet.event.voided.v1"
 )
@@ -111,6 +112,7 @@ var kinds = map[Type]kind{
 	SnagRaised:     ofJob[Snag](),
 	SnagCleared:    ofJob[SnagClearance](),
 	PhotoAttached:  ofJob[Photo](),
+	NoteAdded:      ofJob[Note](),
 
 	EventVoided: ofJob[Void](),
 }

@@ -90,6 +90,25 @@ func (p *Photo) check(c *checker) {
 	c.optionalDay("day", p.Day)
 }
 
+// Note is what somebody wants to have said about the job, or about one of its events.
+// It is the firm's own: papers for the customer show it only where ForCustomer says so.
+type Note struct {
+	Text        string `json:"text" doc:"What is to be said" minLength:"1" maxLength:"2000"`
+	Location    string `json:"location,omitempty" doc:"Room or part of the building" maxLength:"120"`
+	Of          string `json:"of,omitempty" doc:"Id of the event it is about" pattern:"^[A-Za-z0-9._-]{8,64}$"`
+	ForCustomer bool   `json:"for_customer,omitempty" doc:"Papers for the customer show it"`
+	Day         Day    `json:"day,omitempty" doc:"Day it is about, if not the day of the event"`
+}
+
+func (n *Note) check(c *checker) {
+	c.text("text", n.Text, textMax)
+	c.optionalText("location", n.Location, nameMax)
+	if n.Of != "" {
+		c.eventID("of", n.Of)
+	}
+	c.optionalDay("day", n.Day)
+}
+
 // Void takes an earlier event of the same job back. It cannot be voided itself:
 // record the event again, with a new id, if the void was the mistake.
 type Void struct {

@@ -209,7 +209,10 @@ var payloadRules = map[Type]map[string]rule{
 	},
 	SnagCleared:   {"snag": eventRef, "work": optionalText(2000), "photos[0]": sha256Hex, "day": optionalDay},
 	PhotoAttached: {"photo": sha256Hex, "caption": optionalText(2000), "of": eventRef.orEmpty(), "day": optionalDay},
-	EventVoided:   {"event": eventRef, "reason": text(2000)},
+	NoteAdded: {
+		"text": text(2000), "location": optionalText(120), "of": eventRef.orEmpty(), "for_customer": yesOrNo, "day": optionalDay,
+	},
+	EventVoided: {"event": eventRef, "reason": text(2000)},
 }
 
 var stock = map[string]rule{

@@ -204,6 +204,7 @@ var verbs = map[string]func(l *line) events.Payload{
 	},
 	"snag-cleared":   func(l *line) events.Payload { return &events.SnagClearance{Snag: l.event()} },
 	"photo-attached": func(*line) events.Payload { return &events.Photo{Photo: strings.Repeat("ab", 32)} },
+	"note-added":     func(*line) events.Payload { return &events.Note{Text: "the key is with the neighbour"} },
 	"voided":         func(l *line) events.Payload { return &events.Void{Event: l.event(), Reason: "a mistake"} },
 }
 

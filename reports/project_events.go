@@ -107,6 +107,8 @@ func (p *JobProjection) projectSite(o *occasion, payload events.Payload) {
 		o.record(e.Day)
 	case *events.Photo:
 		o.record(e.Day)
+	case *events.Note:
+		o.record(e.Day)
 	}
 }
 

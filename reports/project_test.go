@@ -140,6 +140,7 @@ func TestFactsOfEachEvent(t *testing.T) {
 		{"a clearance", "2026-02-03 snag-raised as=thin\n", "2026-02-04 snag-cleared thin",
 			[]string{"+1 actual quantity snagging snag 1each"}},
 		{"a photo", "", "2026-02-03 photo-attached", nil},
+		{"a note", "", "2026-02-03 note-added", nil},
 		{"a void", "2026-02-03 hours-booked anna coat 90min as=morning\n", "2026-02-03 voided morning",
 			[]string{"-1 actual labour coating coat painter anna 1 h 30 min 45.00"}},
 		{"another acceptance changes what holds",

@@ -119,3 +119,14 @@ func (d *Dossier) otherPhotos() Section {
 	}
 	return s
 }
+
+// notes shows what was noted for the customer. All other notes are the firm's own.
+func (d *Dossier) notes() Section {
+	s := Section{Name: "notes", Title: "Notes"}
+	for _, n := range of[*events.Note](d) {
+		if n.what.ForCustomer {
+			s.say(listed(string(n.day), n.what.Location) + ": " + n.what.Text)
+		}
+	}
+	return s
+}

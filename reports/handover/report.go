@@ -31,8 +31,8 @@ func (d *Dossier) titled(name string) string {
 // what is not recorded yet is listed as missing.
 func (d *Dossier) Handover() Paper {
 	return d.paper(KindHandover, "", d.titled("Handover report"), d.siteAndWork(), d.scope(), d.condition(),
-		d.protection(), d.system(), d.damage(), d.snags(), d.lifted(), d.otherPhotos(), d.left(), d.care(), d.cautions(),
-		d.warranty(), d.signOff())
+		d.protection(), d.system(), d.damage(), d.snags(), d.lifted(), d.otherPhotos(), d.notes(), d.left(), d.care(),
+		d.cautions(), d.warranty(), d.signOff())
 }
 
 // Condition is the record of how everything was found, to sign before the work begins.
@@ -147,5 +147,5 @@ func (d *Dossier) DaySheet(on events.Day) (Paper, error) {
 	}
 	sign := Section{Name: "sign-off", Title: "Agreed", Sign: signature("the customer's side")}
 	return d.paper(KindDaySheet, string(on), d.titled("Day sheet of "+string(on)), d.site(), one.hours(), protection,
-		system, one.used(), quality, one.otherPhotos(), sign), nil
+		system, one.used(), quality, one.otherPhotos(), one.notes(), sign), nil
 }

@@ -47,8 +47,7 @@ func phonePaths(p *phonetest.Phone) []string {
 	paths := []string{"/crew", "/crew/jobs/" + flat, "/crew/jobs/nowhere", "/crew/outbox", "/crew/help",
 		fmt.Sprintf("/crew/outbox#edit=%d", seq)}
 	for _, kind := range []string{"hours", "coat", "laid", "lifted", "checked", "prepared", "material", "returned",
-		"damage",
-		"good", "snag", "cleared", "condition", "note", "again=" + hoursID, "void=" + hoursID} {
+		"damage", "good", "snag", "cleared", "condition", "note", "photo", "again=" + hoursID, "void=" + hoursID} {
 		paths = append(paths, "/crew/jobs/"+flat+"#"+kind)
 	}
 	return paths

@@ -73,6 +73,11 @@ func TestEachKindInThreeTaps(t *testing.T) {
 		{"condition", []string{"Condition before", "It was damaged", "Save"}, [][2]string{{"location", "Bath"},
 			{"finding", "cracked tile"}},
 			`condition.recorded {"damaged":true,"finding":"cracked tile","location":"Bath"}`},
+		{"note", []string{"Note", "Save"}, [][2]string{{"text", "Key is with the neighbour"}},
+			`note.added {"text":"Key is with the neighbour"}`},
+		{"note for the customer", []string{"Note", "The customer may", "Save"}, [][2]string{{"text", "Dry on Monday"},
+			{"location", "Hall"}},
+			`note.added {"for_customer":true,"location":"Hall","text":"Dry on Monday"}`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			before := len(s.ledger(flat, 0))
@@ -169,6 +174,7 @@ func TestMissingAndWrong(t *testing.T) {
 		{"Coat", "coat", "two", "Write a whole number."},
 		{"Coat", "volume_milli", "4", "Say which product was used."},
 		{"Snag", "finding", "", "What is not right yet is missing."},
+		{"Note", "text", "", "Note is missing."},
 		{"Photo and note", "caption", "dry", "Photo is missing."},
 	} {
 		t.Run(fmt.Sprint(c.kind, c.text), func(t *testing.T) {

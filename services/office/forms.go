@@ -92,6 +92,8 @@ func formTexts() []form {
 		{kind: events.SnagCleared, group: groupFound, title: "Snag cleared", again: true, about: "A snag put right."},
 		{kind: events.PhotoAttached, group: groupFound, title: "Attach a photo that is stored",
 			about: "Ties a photo that the ledger holds to a job, or to one of its records. Phones do it by themselves."},
+		{kind: events.NoteAdded, group: groupFound, title: "Note", again: true, button: "Record the note",
+			about: "About a job or one of its records. Papers show only notes for the customer; the others stay in the firm."},
 
 		{kind: events.ProductListed, group: groupStock, title: "List a product", again: true, button: "List product",
 			about: "A material that the firm buys and uses, with its price. Listing it again changes price and name from now " +

@@ -39,7 +39,7 @@ func doable(row reports.JobRow, h *wording.History) []doGroup {
 		at(events.MaterialReturned, "Material returned"),
 	}}, {"Protection", []link{at(events.ProtectionLaid, "Laid")}}, {"Found", []link{
 		at(events.ConditionRecorded, "Condition before the work"), at(events.DamageFound, "Damage"),
-		at(events.SnagRaised, "Snag"),
+		at(events.SnagRaised, "Snag"), at(events.NoteAdded, "Note"),
 	}}}
 	protection, found := &groups[2], &groups[3]
 	if len(h.Down) > 0 {

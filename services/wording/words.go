@@ -74,6 +74,8 @@ func (w Words) Says(h *History, r *Record) string {
 		return w.quality(h, p)
 	case *events.Photo:
 		return "Photo attached" + given(": ", p.Caption)
+	case *events.Note:
+		return w.note(h, p)
 	case *events.Void:
 		return w.void(h, p)
 	}
@@ -246,6 +248,18 @@ func (w Words) laid(h *History, id string) string {
 		}
 	}
 	return ""
+}
+
+// note says what was noted, what it is about, and whether the customer reads it.
+func (w Words) note(h *History, p *events.Note) string {
+	said := "Note: " + List(p.Text, p.Location)
+	if p.ForCustomer {
+		said = "Note for the customer: " + List(p.Text, p.Location)
+	}
+	if about := h.ByID[p.Of]; about != nil {
+		said += " – " + w.Says(h, about)
+	}
+	return said
 }
 
 // void says what was taken back, and why.

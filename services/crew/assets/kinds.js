@@ -158,7 +158,14 @@ export const kinds = {
     ],
   },
   note: {
-    type: type('photo.attached'), title: say('crew.note'),
+    type: type('note.added'), title: say('crew.note'),
+    fields: [
+      { is: 'area', name: 'text', label: say('crew.field.note'), need: true }, place,
+      { is: 'tick', name: 'for_customer', label: say('crew.field.for-customer') }, day,
+    ],
+  },
+  photo: {
+    type: type('photo.attached'), title: say('crew.photo'),
     fields: [
       { is: 'photos', name: 'photo', label: say('crew.field.photo'), need: true, hint: kept },
       { is: 'area', name: 'caption', label: say('crew.field.note') }, day,
@@ -177,7 +184,7 @@ export const kinds = {
 };
 
 // onJob lists the kinds that have a button on the page of a job.
-export const onJob = ['hours', 'coat', 'laid', 'lifted', 'checked', 'prepared', 'material', 'returned', 'damage', 'snag', 'condition', 'note'];
+export const onJob = ['hours', 'coat', 'laid', 'lifted', 'checked', 'prepared', 'material', 'returned', 'damage', 'snag', 'condition', 'note', 'photo'];
 
 export const kindOf = (eventType) => Object.keys(kinds).find((name) => kinds[name].type === eventType);
 

@@ -34,7 +34,8 @@ export const says = (day, kind, d) => {
     case 'snag': return list(say('crew.snag'), d.finding, d.location);
     case 'cleared': return list(say('crew.clearing'), d.work);
     case 'condition': return list(say('crew.says.condition'), d.item, d.finding, d.location);
-    case 'note': return list(say('crew.field.photo'), d.caption);
+    case 'photo': return list(say('crew.field.photo'), d.caption);
+    case 'note': return list(say(d.for_customer ? 'crew.says.note-for-customer' : 'crew.note'), d.text, d.location);
     case 'void': return list(say('crew.says.taken-back'), d.reason);
     default: return '';
   }

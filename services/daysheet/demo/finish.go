@@ -99,6 +99,9 @@ func (j *job) finish() {
 		j.add(person, j.at, events.SnagCleared, &events.SnagClearance{Snag: id, Work: "Cut in again"})
 	}
 	j.leave()
+	j.tell(j.crew.people[0], j.at, events.NoteAdded, &events.Note{Text: "The key is back with the neighbour"})
+	j.tell(j.crew.people[0], j.at, events.NoteAdded, &events.Note{ForCustomer: true,
+		Text: "Leave the windows ajar until the paint is hard"})
 	roles := []string{"owner", "site manager", "caretaker"}
 	j.add(j.crew.people[0], j.clock(j.day, 15*60+j.rng.IntN(60)), events.JobSignedOff,
 		&events.SignOff{Role: roles[j.rng.IntN(len(roles))]})
