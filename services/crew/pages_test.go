@@ -82,6 +82,10 @@ func TestPagesOfThePhone(t *testing.T) {
 	p.Tap("Save")
 	p.Wait(`document.querySelector('.problem[data-of]') !== null`)
 	lookAt(p, "wrong")
+	s.line.Cut(true)
+	p.Open("/crew")
+	p.Wait(`document.querySelector('#notice-kept') !== null`)
+	lookAt(p, "without-line")
 }
 
 // TestKeyboardAlone records hours without a touch of the screen.
@@ -161,6 +165,7 @@ func TestPairing(t *testing.T) {
 	phone.Wait(`(await count('waiting')) === 1 && state().includes('no access')`)
 	phone.Open("/crew/jobs/" + flat)
 	phone.Wait(`document.querySelector('#notice-refused') !== null && !document.body.innerText.includes('four rooms')`)
+	lookAt(phone, "without-access")
 	if kept := phonetest.Eval[int](phone, `(await (await caches.open('daysheet-crew-lists')).keys()).length`); kept != 0 {
 		t.Error("the phone still keeps the list")
 	}
