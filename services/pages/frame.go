@@ -82,6 +82,10 @@ func New(server *httpd.Server) (*Frame, error) {
 // Texts returns what pages say in the language of a locale.
 func (f *Frame) Texts(locale string) *texts.Texts { return f.texts.For(locale) }
 
+// Accepted returns what pages say in the language that a browser asks for by its header
+// Accept-Language: for who is not signed in.
+func (f *Frame) Accepted(header string) *texts.Texts { return f.texts.Accepted(header) }
+
 // Languages returns the languages that pages can be in, sorted.
 func (f *Frame) Languages() []string { return f.texts.Languages() }
 

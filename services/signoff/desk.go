@@ -50,7 +50,7 @@ type Report interface {
 type desk struct {
 	deps    Deps
 	base    string
-	page    *template.Template // of a link; it stands in no frame, since nobody is signed in
+	pages   map[string]*template.Template // of a link, by language; it stands in no frame, since nobody is signed in
 	guesses *httpd.Limits
 }
 
@@ -68,18 +68,22 @@ func Mount(server *httpd.Server, deps Deps) error {
 	}
 	// A guess finds nothing among 2^256, but a program that guesses is slowed down.
 	const every, burst = 10 * time.Second, 30
-	d := &desk{deps: deps, base: strings.TrimRight(deps.BaseURL, "/"), guesses: httpd.NewLimits(every, burst)}
+	d := &desk{deps: deps, base: strings.TrimRight(deps.BaseURL, "/"), guesses: httpd.NewLimits(every, burst),
+		pages: map[string]*template.Template{}}
 	if err := deps.Frame.AddFiles(assets, "assets/*"); err != nil {
 		return fmt.Errorf("mount sign-off: %w", err)
 	}
 	if err := deps.Frame.AddBodies(templates, "templates/links.html"); err != nil {
 		return fmt.Errorf("mount sign-off: %w", err)
 	}
-	var err error
-	d.page, err = template.New("").Funcs(template.FuncMap{"asset": deps.Frame.Address}).
-		ParseFS(templates, "templates/link.html")
-	if err != nil {
-		return fmt.Errorf("mount sign-off: %w", err)
+	for _, language := range deps.Frame.Languages() {
+		page, err := template.New("").
+			Funcs(template.FuncMap{"asset": deps.Frame.Address, "t": deps.Frame.Texts(language).Say}).
+			ParseFS(templates, "templates/link.html")
+		if err != nil {
+			return fmt.Errorf("mount sign-off: %w", err)
+		}
+		d.pages[language] = page
 	}
 	d.mountAPI(server.API)
 	d.mountOffice(server.Engine)
@@ -141,17 +145,18 @@ func (j job) place(customer, event string) sealing.Place {
 	return sealing.Place{Firm: j.firm, Customer: customer, Job: j.key, Event: event, Part: sealing.PartSignature}
 }
 
-// signedBy opens who signed the record. says is set where it cannot be opened.
-func (d *desk) signedBy(j job, r *wording.Record) (s Signature, says string, err error) {
+// signedBy opens who signed the record. unreadable says why it cannot be opened, where
+// that is no fault.
+func (d *desk) signedBy(j job, r *wording.Record) (s Signature, unreadable, err error) {
 	p, ok := r.Payload.(*events.SignOff)
 	if !ok || p.Sealed == nil {
-		return s, "", nil
+		return s, nil, nil
 	}
 	err = d.deps.Keys.Open(j.place(p.Customer, r.Event.ID), *p.Sealed, &s)
-	if sentence, ok := sealing.Unreadable(err); ok {
-		return Signature{}, sentence, nil
+	if _, ok := sealing.Unreadable(err); ok {
+		return Signature{}, err, nil
 	}
-	return s, "", err
+	return s, nil, err
 }
 
 // sign records a sign-off. One that was recorded before is answered as it was then.
@@ -221,11 +226,11 @@ func (d *desk) again(j job, r *wording.Record, s Signing) (events.Receipt, error
 	if !ok {
 		return events.Receipt{}, s.another()
 	}
-	opened, says, err := d.signedBy(j, r)
+	opened, unreadable, err := d.signedBy(j, r)
 	if err != nil {
 		return events.Receipt{}, err
 	}
-	if says != "" || !s.says(p, opened) {
+	if unreadable != nil || !s.says(p, opened) {
 		return events.Receipt{}, s.another()
 	}
 	return events.Receipt{ID: s.ID, Job: j.key, Sequence: r.Sequence, Duplicate: true}, nil

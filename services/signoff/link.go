@@ -16,6 +16,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/services/httpd"
+	"daysheet/services/sealing"
 	"daysheet/services/wording"
 )
 
@@ -52,17 +53,18 @@ func (d *desk) mountLink(server *httpd.Server) {
 
 // linkPage is the page of a job for who holds a link, or signs on the crew's phone.
 type linkPage struct {
-	Title   string
-	Firm    string
-	Ends    string // day on which the link ends; empty on the crew's phone
-	Dead    string // why there is nothing to see; empty where there is
-	Copy    bool   // the page is the customer's copy
-	Job     jobView
-	Report  template.HTML // the handover report; empty on the crew's phone, which must not show what jobs cost
-	PDF     string
-	Signed  *signedView
-	Form    *formView
-	Request string
+	Language string
+	Title    string
+	Firm     string
+	Ends     string // day on which the link ends; empty on the crew's phone
+	Dead     string // why there is nothing to see; empty where there is
+	Copy     bool   // the page is the customer's copy
+	Job      jobView
+	Report   template.HTML // the handover report; empty on the crew's phone, which must not show what jobs cost
+	PDF      string
+	Signed   *signedView
+	Form     *formView
+	Request  string
 }
 
 // jobView is what is told of a job: what was agreed, and how it stands.
@@ -81,8 +83,9 @@ type snagView struct {
 
 // signedView is a sign-off as it is shown.
 type signedView struct {
-	Day, Role, Remarks, Name, Drawn, Says string
-	Typed                                 bool
+	Day, Role, Remarks, Name, Drawn string
+	Erased                          string // day on which who signed was erased; empty where nobody was
+	Typed, Lost                     bool   // Lost: who signed cannot be read
 }
 
 // formView is the form with what was sent and refused.
@@ -92,43 +95,10 @@ type formView struct {
 	Sent                    Signing
 }
 
-// held returns the link that a request came by. Where there is none that can be used it
-// answers, and ok is false.
-func (d *desk) held(c *gin.Context) (l Link, secret string, ok bool) {
-	secret = c.Param("secret")
-	l, standing, err := d.deps.Links.Find(secret)
-	if err != nil {
-		httpd.Abort(c, err)
-		return l, "", false
-	}
-	if standing == Holds {
-		return l, secret, true
-	}
-	status, why := http.StatusGone, "The firm has taken this link back. Ask for a new one."
-	switch standing {
-	case Ended:
-		why = "This link has ended. Ask the firm for a new one."
-	case Unknown:
-		status, why = http.StatusNotFound, "There is no such link. Look whether the whole address was copied, or ask the "+
-			"firm for it."
-		if delay := d.guesses.Wait(c.ClientIP()); delay > 0 {
-			httpd.Abort(c, httpd.TooMany(delay, "too many links that do not exist were tried from here; wait a little"))
-			return l, "", false
-		}
-	}
-	if c.ContentType() == "application/json" {
-		httpd.Abort(c, httpd.NewProblem(status, why))
-		return l, "", false
-	}
-	d.show(c, status, linkPage{Title: "This link opens nothing", Dead: why,
-		Request: httpd.RequestIDFrom(c.Request.Context())})
-	return l, "", false
-}
-
 // show renders whole before it answers.
 func (d *desk) show(c *gin.Context, status int, p linkPage) {
 	var b bytes.Buffer
-	if err := d.page.ExecuteTemplate(&b, "link.html", p); err != nil {
+	if err := d.pages[p.Language].ExecuteTemplate(&b, "link.html", p); err != nil {
 		httpd.Abort(c, fmt.Errorf("render page of a link: %w", err))
 		return
 	}
@@ -222,7 +192,12 @@ func (d *desk) jobPage(c *gin.Context, firm, key string) (linkPage, job, error) 
 	if err != nil {
 		return linkPage{}, j, fmt.Errorf("read names: %w", err)
 	}
-	p := linkPage{Title: j.opening.Title, Firm: firm, Job: newJobView(j, wording.NewWords(names))}
+	said := d.deps.Frame.Texts(names.Locale)
+	if names, err = wording.InLanguage(names, said); err != nil {
+		return linkPage{}, j, fmt.Errorf("name tasks: %w", err)
+	}
+	p := linkPage{Language: said.Language(), Title: j.opening.Title, Firm: firm, Job: newJobView(j,
+		wording.NewWords(names))}
 	if names.Settings != nil {
 		p.Firm = names.Settings.Name
 	}
@@ -239,9 +214,12 @@ func (d *desk) signedView(j job, f wording.Format) (*signedView, error) {
 	if !ok {
 		return nil, errors.New("show sign-off: the record is none")
 	}
-	s, says, err := d.signedBy(j, j.signed)
+	s, unreadable, err := d.signedBy(j, j.signed)
 	v := &signedView{Day: f.Day(j.signed.Day()), Role: p.Role, Remarks: p.Remarks, Name: s.Name, Typed: s.Typed,
-		Says: says}
+		Lost: unreadable != nil}
+	if erased := (*sealing.ErasedError)(nil); errors.As(unreadable, &erased) {
+		v.Erased, v.Lost = f.Day(erased.Day), false
+	}
 	if strokes.MatchString(s.Drawn) {
 		v.Drawn = s.Drawn
 	}

@@ -3,13 +3,16 @@ package signoff
 import (
 	"errors"
 	"net/http"
+	"slices"
 	"strconv"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
 	"daysheet/events"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 
@@ -27,8 +30,8 @@ type linksPage struct {
 }
 
 type linkRow struct {
-	ID, What, By, State string
-	Holds               bool
+	ID, Purpose, By, Day, State string
+	Holds                       bool
 }
 
 func (d *desk) mountOffice(engine *gin.Engine) {
@@ -125,27 +128,28 @@ func (d *desk) links(v pages.Visit, shown linksPage, chosen Purpose) (pages.Page
 	if err != nil {
 		return pages.Page{}, err
 	}
-	f := wording.NewFormat(names)
+	f, said := wording.NewFormat(names), &texts.Speaker{Texts: d.deps.Frame.Texts(names.Locale)}
+	on := func(t time.Time) string { return f.Day(events.DayOf(names.Local(t))) }
 	shown.Job, shown.Title = j.key, j.opening.Title
-	shown.Purposes = []pages.Choice{{Key: string(ToSign), Name: "See the job and sign it off", Chosen: chosen != ToRead},
-		{Key: string(ToRead), Name: "See the job", Chosen: chosen == ToRead}}
-	for i := len(all) - 1; i >= 0; i-- {
-		l := all[i]
-		row := linkRow{ID: l.ID, What: shown.Purposes[0].Name,
-			By: l.CreatedBy + ", " + f.Day(events.DayOf(names.Local(l.Created)))}
+	shown.Purposes = []pages.Choice{{Key: string(ToSign), Name: said.Say("links.to-sign"), Chosen: chosen != ToRead},
+		{Key: string(ToRead), Name: said.Say("links.to-read"), Chosen: chosen == ToRead}}
+	for _, l := range slices.Backward(all) {
+		row := linkRow{ID: l.ID, Purpose: shown.Purposes[0].Name, By: l.CreatedBy, Day: on(l.Created)}
 		if l.Purpose == ToRead {
-			row.What = shown.Purposes[1].Name
+			row.Purpose = shown.Purposes[1].Name
 		}
 		switch d.body(l).Standing {
 		case string(Holds):
-			row.State, row.Holds = "until "+f.Day(events.DayOf(names.Local(l.Expires))), true
+			row.State, row.Holds = said.Say("links.until", "day", on(l.Expires)), true
 		case string(Ended):
-			row.State = "ended " + f.Day(events.DayOf(names.Local(l.Expires)))
+			row.State = said.Say("links.ended", "day", on(l.Expires))
 		default:
-			row.State = "taken back " + f.Day(events.DayOf(names.Local(l.Revoked)))
+			row.State = said.Say("links.revoked", "day", on(l.Revoked))
 		}
 		shown.Links = append(shown.Links, row)
 	}
-	return pages.Page{Name: "links.html", Title: "Links to this job", Body: shown, Crumbs: []pages.Link{
-		{Text: "Jobs", Address: "/"}, {Text: shown.Title, Address: "/jobs/" + j.key}, {Text: "Links"}}}, nil
+	return pages.Page{Name: "links.html", Title: said.Say("links.title"), Body: shown, Texts: said.Texts,
+		Crumbs: []pages.Link{
+			{Text: said.Say("nav.jobs"), Address: "/"}, {Text: shown.Title, Address: "/jobs/" + j.key},
+			{Text: said.Say("links.crumb")}}}, said.Err
 }

@@ -20,15 +20,19 @@ func newJobView(j job, w wording.Words) jobView {
 		switch p := r.Payload.(type) {
 		case *events.Variation:
 			v.Changes = append(v.Changes, wording.List(p.Reason, wording.List(lines(p.Lines, w)...)))
-		case *events.SnagClearance, *events.MakingGood:
-			v.Good = append(v.Good, w.Says(j.history, r))
+		case *events.SnagClearance:
+			v.Good = append(v.Good, wording.List(j.about(p.Snag), p.Work))
+		case *events.MakingGood:
+			v.Good = append(v.Good, wording.List(j.about(p.Damage), p.Work))
 		}
 	}
 	for _, down := range j.history.Down {
-		v.Down = append(v.Down, w.Says(j.history, down.Record))
+		if p, ok := down.Record.Payload.(*events.Protection); ok {
+			v.Down = append(v.Down, wording.List(w.Task(p.Task), p.Surface, p.Location))
+		}
 	}
 	for _, r := range j.history.Damage {
-		v.Damage = append(v.Damage, w.Says(j.history, r))
+		v.Damage = append(v.Damage, j.about(r.Event.ID))
 	}
 	for _, r := range j.history.Snags {
 		if p, ok := r.Payload.(*events.Snag); ok {
@@ -36,6 +40,19 @@ func newJobView(j job, w wording.Words) jobView {
 		}
 	}
 	return v
+}
+
+// about says which damage or snag an event found, and where.
+func (j job) about(id string) string {
+	if r := j.history.ByID[id]; r != nil {
+		switch p := r.Payload.(type) {
+		case *events.Damage:
+			return wording.List(p.Location, p.Item, p.Finding)
+		case *events.Snag:
+			return wording.List(p.Location, p.Finding)
+		}
+	}
+	return ""
 }
 
 // tick ticks the snags that were sent.

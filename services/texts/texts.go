@@ -12,6 +12,7 @@ import (
 	"io/fs"
 	"path"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -123,6 +124,28 @@ func (c *Catalogue) For(locale string) *Texts {
 		return t
 	}
 	return c.languages[English]
+}
+
+// Accepted returns the texts of the language that a browser prefers among those that
+// there are, by its header Accept-Language (RFC 9110 section 12.5.4); the English ones
+// where it prefers none of them.
+func (c *Catalogue) Accepted(header string) *Texts {
+	best, weight := c.languages[English], 0.0
+	for part := range strings.SplitSeq(header, ",") {
+		tag, parameters, _ := strings.Cut(part, ";")
+		language, _, _ := strings.Cut(strings.ToLower(strings.TrimSpace(tag)), "-")
+		q := 1.0
+		if value, given := strings.CutPrefix(strings.TrimSpace(parameters), "q="); given {
+			var err error
+			if q, err = strconv.ParseFloat(value, 64); err != nil {
+				q = 0
+			}
+		}
+		if t := c.languages[language]; t != nil && q > weight {
+			best, weight = t, q
+		}
+	}
+	return best
 }
 
 // Language returns the language of the texts, as it stands in a page (BCP 47).

@@ -42,6 +42,18 @@ func TestLanguages(t *testing.T) {
 	}
 }
 
+// TestAccepted: the language that weighs most among those that there are; the first of
+// several of the same weight.
+func TestAccepted(t *testing.T) {
+	c := mustLoad(t)
+	for header, language := range map[string]string{"": "en", "de": "de", "de-AT,de;q=0.9,en;q=0.8": "de", "en-GB,de;q=0.9": "en",
+		"fr,de;q=0.5,en;q=0.4": "de", "en;q=0.1, DE;q=0.7": "de", "de;q=0": "en", "de;q=x": "en", "*": "en", "de;q=,;;": "en"} {
+		if got := c.Accepted(header).Language(); got != language {
+			t.Errorf("%q is answered in %s, not %s", header, got, language)
+		}
+	}
+}
+
 func TestSay(t *testing.T) {
 	de := mustLoad(t).For("de")
 	if got, err := de.Say("board.finished-lately", "days", "90"); err != nil || got != "Fertig in den letzten 90 Tagen" {

@@ -11,8 +11,15 @@
   const store = 'daysheet sign-off ' + form.dataset.link;
   const longest = 16000;
   const say = (text) => { state.textContent = text; };
-  const refuse = (text) => {
-    problem.textContent = text;
+  const told = document.getElementById('refused');
+  const why = document.getElementById('why');
+  const couldNot = told.textContent;
+
+  // refuse says what is wrong, and in the ledger's words why; it clears what it said
+  // where there is nothing to say.
+  const refuse = (text = '', reason = '') => {
+    told.textContent = text;
+    why.textContent = reason;
     problem.hidden = text === '';
     if (text !== '') problem.scrollIntoView({ block: 'center' });
   };
@@ -79,14 +86,14 @@
   });
 
   const later = () => {
-    say('Not sent yet. It is kept on this device and goes out as soon as there is a connection. Leave this page open.');
+    say(form.dataset.later);
     clearTimeout(timer);
     timer = setTimeout(send, pause);
     pause = Math.min(pause * 2, 60000);
   };
   const send = async () => {
     clearTimeout(timer);
-    say('Sending…');
+    say(form.dataset.sending);
     let answer;
     try {
       answer = await fetch(form.dataset.api, {
@@ -106,12 +113,13 @@
       waiting = false;
       keep();
       say('');
-      refuse(said.detail || 'It could not be recorded. Reload the page and try again.');
+      if (said.detail) refuse(couldNot, said.detail);
+      else refuse(form.dataset.again);
       document.getElementById('send').disabled = false;
       return;
     }
     forget();
-    say('Signed off.');
+    say(form.dataset.done);
     location.replace(said.next || form.dataset.next);
   };
 
@@ -124,9 +132,9 @@
   form.addEventListener('input', keep);
   form.addEventListener('submit', (event) => {
     event.preventDefault();
-    refuse('');
+    refuse();
     if (field('drawn').value === '' && !field('typed').checked) {
-      refuse('Draw your signature, or tick that your typed name is your signature.');
+      refuse(form.dataset.unsigned);
       return;
     }
     waiting = true;
