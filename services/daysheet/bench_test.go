@@ -28,14 +28,20 @@ import (
 	"daysheet/services/httpd"
 )
 
-// clients is how many send at the same time.
-const clients = 64
-
-// BenchmarkAppend compares POST /v1/events, one event each from 64 clients to
-// jobs of their own, with publishing as many bytes to JetStream with the same
-// durability: the log syncs to disk before it acknowledges. They take turns, so
-// that a busy disk slows both down.
+// BenchmarkAppend compares POST /v1/events, from clients that each have a job of their
+// own, with publishing as many bytes to JetStream with the same durability: the log syncs
+// to disk before it acknowledges. They take turns, so that a busy disk slows both down.
 func BenchmarkAppend(b *testing.B) {
+	for _, clients := range []int{1, 16, 64, 256} {
+		for _, each := range []int{1, 10, 50} {
+			b.Run(fmt.Sprintf("clients=%d/events=%d", clients, each), func(b *testing.B) {
+				benchmarkAppend(b, clients, each)
+			})
+		}
+	}
+}
+
+func benchmarkAppend(b *testing.B, clients, each int) {
 	unlimited := httpd.Config{RateEvery: time.Nanosecond, RateBurst: 1 << 30}
 	a, err := openApp(context.Background(), &Globals{Data: b.TempDir(), quiet: true}, appConfig{httpd: unlimited})
 	if err != nil {
@@ -50,20 +56,31 @@ func BenchmarkAppend(b *testing.B) {
 	}
 	to := &client{http: &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: clients}}, base: base, token: secret}
 	for w := range clients {
-		post(b, to, event(w, 0, "job.opened", `{"job_type":"stairwell","title":"Invented"}`))
+		post(b, to, [][]byte{event(w, 0, "job.opened", `{"job_type":"stairwell","title":"Invented"}`)})
+	}
+	bookings := func(w, n int) (list [][]byte) {
+		for i := range each {
+			list = append(list, event(w, n*each+i, "hours.booked", `{"person":"anna","task":"sand","minutes":30}`))
+		}
+		return list
+	}
+	post(b, to, bookings(0, 1))
+	stored, err := a.log.Commits(b.Context(), "bench", "job-0", 0)
+	if err != nil || len(stored) != 2 {
+		b.Fatalf("%d commits, %v", len(stored), err)
 	}
 	js, subject := rawStream(b)
-	payload := bytes.Repeat([]byte("x"), 560) // a commit of one booking
-	const turn = 4 * clients
+	payload := bytes.Repeat([]byte("x"), len(stored[1].Raw))
+	turn := max(4*clients, 64)
 	var raw, appended time.Duration
-	calls := 0
+	calls := 1
 	for b.Loop() {
-		raw += together(b, turn, func(w, n int) error {
+		raw += together(b, clients, turn, func(w, n int) error {
 			_, err := js.Publish(b.Context(), fmt.Sprintf("%s.%d", subject, w), payload)
 			return err
 		})
-		appended += together(b, turn, func(w, n int) error {
-			post(b, to, event(w, calls+n, "hours.booked", `{"person":"anna","task":"sand","minutes":30}`))
+		appended += together(b, clients, turn, func(w, n int) error {
+			post(b, to, bookings(w, calls+n))
 			return nil
 		})
 		calls += turn
@@ -71,17 +88,18 @@ func BenchmarkAppend(b *testing.B) {
 	b.ReportMetric(0, "ns/op")
 	b.ReportMetric(float64(calls)/raw.Seconds(), "raw/s")
 	b.ReportMetric(float64(calls)/appended.Seconds(), "append/s")
+	b.ReportMetric(float64(calls*each)/appended.Seconds(), "events/s")
 	b.ReportMetric(raw.Seconds()/appended.Seconds(), "append/raw")
 }
 
-// together makes n calls from as many workers as there are clients.
-func together(b *testing.B, n int, call func(worker, n int) error) time.Duration {
+// together makes n calls from as many workers.
+func together(b *testing.B, workers, n int, call func(worker, n int) error) time.Duration {
 	b.Helper()
 	var next atomic.Int64
-	var workers sync.WaitGroup
+	var all sync.WaitGroup
 	start := time.Now()
-	for w := range clients {
-		workers.Go(func() {
+	for w := range workers {
+		all.Go(func() {
 			for i := next.Add(1); i <= int64(n); i = next.Add(1) {
 				if err := call(w, int(i)); err != nil {
 					b.Error(err)
@@ -90,7 +108,7 @@ func together(b *testing.B, n int, call func(worker, n int) error) time.Duration
 			}
 		})
 	}
-	workers.Wait()
+	all.Wait()
 	return time.Since(start)
 }
 
@@ -99,11 +117,16 @@ func event(worker, n int, kind, data string) []byte {
 		`"subject":"job-%d","time":"2026-03-02T08:00:00Z","data":%s}`, worker, n, kind, worker, data)
 }
 
-func post(b *testing.B, to *client, body []byte) {
-	answer, err := to.request(b.Context(), http.MethodPost, "/v1/events", "application/cloudevents+json", bytes.NewReader(body))
+// post sends events together, and fails the benchmark unless they are taken.
+func post(b *testing.B, to *client, list [][]byte) {
+	body := slices.Concat([]byte("["), bytes.Join(list, []byte(",")), []byte("]"))
+	answer, err := to.request(b.Context(), http.MethodPost, "/v1/events", "application/cloudevents-batch+json", bytes.NewReader(body))
 	if err != nil {
 		b.Error(err)
 		return
+	}
+	if answer.StatusCode != http.StatusCreated {
+		b.Errorf("status %d", answer.StatusCode)
 	}
 	io.Copy(io.Discard, answer.Body)
 	answer.Body.Close()
