@@ -103,7 +103,7 @@ func (p *JobProjection) Apply(stored events.Stored, c *events.Commit) (Projected
 		return Projected{}, fmt.Errorf("sequence %d: commit %d of job %s/%s does not follow commit %d: the chain is broken",
 			stored.Sequence, c.Version, c.Firm, c.Job, p.version)
 	}
-	p.out = &Projected{}
+	p.out = &Projected{Facts: make([]Fact, 0, 2*len(c.Events))} // as many as hours and their overhead
 	defer func() { p.out = nil }()
 	for i := range c.Events {
 		e := &c.Events[i]

@@ -72,7 +72,7 @@ func (o *occasion) labour(e *events.Hours) {
 	f.Grade = grade
 	rate, priced := o.wage(grade)
 	f.CostE4 = LabourCostE4(e.Minutes, rate)
-	o.hold(o.withOverhead(f)...)
+	o.hold(o.withOverhead(make([]Fact, 0, 2), f)...)
 	o.checkTask(e.Task)
 	if !known {
 		o.mark(MarkUnknownPerson)
@@ -153,7 +153,7 @@ func (o *occasion) consumed(t taken, d done, costE4 int64, marks []Mark) {
 	f := o.fact(SideActual, KindMaterial)
 	o.describe(&f, d.task, d.surface, d.method, d.location)
 	f.Product, f.Unit, f.QuantityMilli, f.CostE4, f.Place = t.product, t.unit, t.milli, costE4, t.place
-	o.hold(o.withOverhead(f)...)
+	o.hold(o.withOverhead(make([]Fact, 0, 2), f)...)
 	for _, m := range marks {
 		o.mark(m)
 	}
@@ -184,16 +184,16 @@ func (o *occasion) materialCost(product string, unit events.Unit, milli, statedE
 func (o *occasion) planned(
 	side Side, lines []events.EstimateLine, materials []events.EstimateMaterial, priceE4 int64,
 ) []Fact {
-	var facts []Fact
+	facts := make([]Fact, 0, 3*len(lines)+2*len(materials)+1)
 	for _, l := range lines {
-		facts = append(facts, o.plannedLine(side, l)...)
+		facts = o.plannedLine(facts, side, l)
 	}
 	for _, m := range materials {
 		f := o.fact(side, KindMaterial)
 		o.describe(&f, m.Task, "", "", "")
 		cost, marks := o.materialCost(m.Product, m.Unit, m.QuantityMilli, m.CostE4)
 		f.Product, f.Unit, f.QuantityMilli, f.CostE4 = m.Product, m.Unit, m.QuantityMilli, cost
-		facts = append(facts, o.withOverhead(f)...)
+		facts = o.withOverhead(facts, f)
 		for _, mark := range marks {
 			facts = append(facts, o.marked(side, mark))
 		}
@@ -206,9 +206,8 @@ func (o *occasion) planned(
 	return facts
 }
 
-// plannedLine makes the facts of one piece of planned work.
-func (o *occasion) plannedLine(side Side, l events.EstimateLine) []Fact {
-	var facts []Fact
+// plannedLine adds the facts of one piece of planned work.
+func (o *occasion) plannedLine(facts []Fact, side Side, l events.EstimateLine) []Fact {
 	f := o.fact(side, KindLabour)
 	o.describe(&f, l.Task, l.Surface, l.Method, l.Location)
 	f.Grade, f.Minutes, f.CostE4 = l.Grade, l.Minutes, l.CostE4
@@ -216,7 +215,7 @@ func (o *occasion) plannedLine(side Side, l events.EstimateLine) []Fact {
 	if f.CostE4 == 0 {
 		f.CostE4 = LabourCostE4(l.Minutes, rate)
 	}
-	facts = append(facts, o.withOverhead(f)...)
+	facts = o.withOverhead(facts, f)
 	if l.Minutes > 0 && l.CostE4 == 0 && !priced {
 		facts = append(facts, o.marked(side, MarkUnpriced))
 	}

@@ -2,21 +2,21 @@ package reports
 
 import "daysheet/events"
 
-// withOverhead returns a fact of labour or material with the overhead that the
-// job bears for it, by the settings of the day. Overhead has the dimensions of
-// what it is for, so that it can be added up in the same ways.
-func (o *occasion) withOverhead(f Fact) []Fact {
+// withOverhead adds to facts one of labour or material, and the overhead that the job
+// bears for it, by the settings of the day. Overhead has the dimensions of what it is
+// for, so that it can be added up in the same ways.
+func (o *occasion) withOverhead(facts []Fact, f Fact) []Fact {
+	facts = append(facts, f)
 	s := o.p.firm.Settings(o.sequence)
 	if s == nil || s.Overhead == nil {
-		return []Fact{f}
+		return facts
 	}
 	e4 := overheadE4(*s.Overhead, f)
 	if e4 == 0 {
-		return []Fact{f}
+		return facts
 	}
-	over := f
-	over.Kind, over.CostE4, over.Minutes, over.QuantityMilli, over.Unit = KindOverhead, e4, 0, 0, ""
-	return []Fact{f, over}
+	f.Kind, f.CostE4, f.Minutes, f.QuantityMilli, f.Unit = KindOverhead, e4, 0, 0, ""
+	return append(facts, f)
 }
 
 // overheadE4 returns the overhead for a fact of labour or of material.
