@@ -41,14 +41,16 @@ type Page struct {
 	Title  string
 	Crumbs []Link
 	Watch  string // address of the stream of changes; empty where the page shows nothing that changes
-	Job    string // the one job the page is about; empty for all
-	AsOf   uint64
-	Charts bool
-	Script string // name of a file of the frame that works on this page; empty for none
-	Said   string // what was just done; empty where nothing was
-	Status int    // of the answer; 0 is 200
-	Leads  string // address to go on to instead of showing anything; else empty
-	Body   any
+	// Redraws says that the page keeps itself up to date; else it only says that there is more.
+	Redraws bool
+	Job     string // the one job the page is about; empty for all
+	AsOf    uint64
+	Charts  bool
+	Script  string // name of a file of the frame that works on this page; empty for none
+	Said    string // what was just done; empty where nothing was
+	Status  int    // of the answer; 0 is 200
+	Leads   string // address to go on to instead of showing anything; else empty
+	Body    any
 
 	// Texts is the language of the page; nil is English. Only a page that says everything
 	// in it sets it. What stands around the page is in the firm's language always.
@@ -155,8 +157,10 @@ type Table struct {
 	Empty   string // what stands there where there are no rows
 }
 
-// Row is a row, and below it what is to be said about it.
+// Row is a row, and below it what is to be said about it. Key tells it apart from the
+// other rows of its table where the page is brought up to date; empty where nothing does.
 type Row struct {
+	Key     string
 	Cells   []Cell
 	Remarks []Remark
 }

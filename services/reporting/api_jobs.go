@@ -1,6 +1,7 @@
 package reporting
 
 import (
+	"cmp"
 	"context"
 	"net/http"
 	"reflect"
@@ -93,8 +94,9 @@ func (s *site) mountJobs(api huma.API) {
 func (s *site) mountWatch(api huma.API) {
 	op := operation("watch", "/v1/watch", "jobs", "Watch for changes",
 		"Server-sent events. job.changed says that the reports hold a new commit of a job; its id is the position in "+
-			"the log. Send Last-Event-ID to be told what changed since; reset says that too much did, or that the position is "+
-			"not known: read everything again.")
+			"the log. Send Last-Event-ID, or after, to be told what changed since; reset says that too much did, or that "+
+			"the position is not known: read everything again.",
+		queryParam("after", "Position that the caller knows; Last-Event-ID beats it", text()))
 	op.Responses = map[string]*huma.Response{"200": {Description: "The stream", Content: map[string]*huma.MediaType{
 		"text/event-stream": {Schema: &huma.Schema{OneOf: []*huma.Schema{
 			api.OpenAPI().Components.Schemas.Schema(reflect.TypeOf(changedBody{}), true, "JobChanged"),
@@ -102,7 +104,9 @@ func (s *site) mountWatch(api huma.API) {
 		}}},
 	}}}
 	huma.Register(api, op, func(_ context.Context, in *watchAsk) (*huma.StreamResponse, error) {
-		if err := in.params().done(); err != nil {
+		p := in.params()
+		resume := cmp.Or(in.LastEventID, p.text("after"))
+		if err := p.done(); err != nil {
 			return nil, err
 		}
 		return &huma.StreamResponse{Body: func(ctx huma.Context) {
@@ -111,7 +115,7 @@ func (s *site) mountWatch(api huma.API) {
 			ctx.SetStatus(http.StatusOK)
 			c := humagin.Unwrap(ctx)
 			st := &stream{out: c.Writer, control: http.NewResponseController(c.Writer)}
-			err := s.watch(ctx.Context(), firmOf(ctx.Context()), in.LastEventID, st)
+			err := s.watch(ctx.Context(), firmOf(ctx.Context()), resume, st)
 			if err != nil && ctx.Context().Err() == nil {
 				_ = c.Error(err) // hands it to the access log and returns it again
 			}

@@ -167,30 +167,3 @@ func TestWideTablesScrollInTheirBox(t *testing.T) {
 		t.Errorf("the table is %+v, not %+v", got, want)
 	}
 }
-
-// TestNewRecordsAreAnnounced leaves a page open while something is recorded.
-func TestNewRecordsAreAnnounced(t *testing.T) {
-	s := newStack(t)
-	tell(s)
-	ctx := browse(t, s)
-	must(t, chromedp.Do(ctx, chromedp.Navigate(s.address+"/jobs/flat-2")))
-	// The stream is open once the browser has the answer; a record that comes
-	// before would not be told of. So record until the page says something.
-	said := make(chan error, 1)
-	go func() { said <- chromedp.Do(ctx, chromedp.WaitVisible(chromedp.CSS(".live"))) }()
-	for waiting := true; waiting; {
-		select {
-		case err := <-said:
-			must(t, err)
-			waiting = false
-		default:
-			s.record("north", "flat-2", s.act(events.HoursBooked, "2026-06-18", events.Hours{Person: "una", Task: "coat",
-				Minutes: 10}))
-		}
-	}
-	text, err := chromedp.Run(ctx, chromedp.Text(chromedp.CSS(".live")))
-	must(t, err)
-	if !strings.Contains(text, "New records have come in.") {
-		t.Errorf("the page says %q", text)
-	}
-}

@@ -98,7 +98,8 @@ func (s *site) showBoard(v visit) (page, error) {
 		body.Groups = append(body.Groups, shown)
 	}
 	return page{
-		Name: boardPage, Title: tell.Say("nav.jobs"), Watch: "/v1/watch", AsOf: position, Body: body, Texts: tell.Texts,
+		Name: boardPage, Title: tell.Say("nav.jobs"), Watch: "/v1/watch", Redraws: true, AsOf: position, Body: body,
+		Texts: tell.Texts,
 	}, tell.Err
 }
 
@@ -183,7 +184,7 @@ func (s *site) boardGroup(v visit, g group, w teller, tell *texts.Speaker) (boar
 	}
 	shown := newTableView("jobs-"+g.id, boardTable(v, g, rows, hours, w, tell), w.Format)
 	for i, r := range rows {
-		shown.Rows[i].Cells[0].Word = r.Job
+		shown.Rows[i].Key, shown.Rows[i].Cells[0].Word = r.Job, r.Job
 		if r.State == events.Running {
 			shown.Rows[i].Cells[3].Word = earnedWord(tell, w, hours[r.Job])
 		}

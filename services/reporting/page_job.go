@@ -39,6 +39,7 @@ type jobReport struct {
 }
 
 type recordView struct {
+	ID            string
 	Day, What, By string
 	Voided        bool
 	TakeBack      string // address of the form that takes it back; empty where there is none
@@ -99,7 +100,7 @@ func (s *site) showJob(v visit) (page, error) {
 	}
 	return page{
 		Name: jobPage, Title: title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: title}},
-		Watch: "/v1/watch", Job: key, AsOf: position, Charts: charts, Said: w.said(h, recorded), Body: body,
+		Watch: "/v1/watch", Redraws: true, Job: key, AsOf: position, Charts: charts, Said: w.said(h, recorded), Body: body,
 	}, nil
 }
 
@@ -164,7 +165,7 @@ func (b *jobPageBody) timeline(w teller, h *wording.History, before int, mayReco
 	start := max(0, end-timelineMost)
 	for i := end - 1; i >= start; i-- {
 		r := h.Records[i]
-		view := recordView{Day: w.Day(r.Day()), What: w.Says(h, r), Voided: r.VoidedBy != ""}
+		view := recordView{ID: r.Event.ID, Day: w.Day(r.Day()), What: w.Says(h, r), Voided: r.VoidedBy != ""}
 		view.By = w.RecordedBy(r)
 		if mayRecord && r.CanBeVoided() {
 			view.TakeBack = pages.RecordAt(events.EventVoided, b.Job, "event", r.Event.ID)

@@ -74,7 +74,8 @@ func (st *stream) changed(n projector.Notice) error {
 }
 
 // watch tells of changes until ctx ends, the reader is gone, or the projector
-// closes the watch. resume is the header Last-Event-ID.
+// closes the watch. resume is the position
+// that the reader knows; empty for none.
 func (s *site) watch(ctx context.Context, firm, resume string, st *stream) error {
 	notices, stop := s.deps.Watch(firm) // before catching up, so that nothing falls between
 	defer stop()

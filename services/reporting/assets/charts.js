@@ -172,6 +172,9 @@
     }
   };
 
+  // A page that was brought up to date asks for its charts again.
+  document.addEventListener('stale', (event) => load(event.target));
+
   Promise.all(holders.map(load)).then(() => {
     document.documentElement.dataset.charts = 'drawn';
     let width = window.innerWidth;
