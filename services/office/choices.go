@@ -8,6 +8,7 @@ import (
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 
@@ -35,12 +36,17 @@ func listID(s source) string {
 // proposalsOf lists the surfaces and methods that the firm's rate books name, and the
 // customers where a form asks for one.
 func (d *desk) proposalsOf(v pages.Visit, e *entry) ([]proposals, error) {
-	words := map[source]map[string]string{ofSurfaces: {}, ofMethods: {"brush": "", "roller": "", "spray": ""},
-		ofPlaces: {"store": "", "van-1": "", "van-2": ""}}
+	words := map[source]map[string]string{ofSurfaces: {}, ofMethods: {}, ofPlaces: {}}
 	for _, book := range e.names.RateBooks {
 		for _, r := range book.Rates {
 			words[ofSurfaces][r.Surface], words[ofMethods][r.Method] = "", ""
 		}
+	}
+	for _, method := range []string{"brush", "roller", "spray"} {
+		words[ofMethods][method] = choiceName(e.filled.say, "methods", method)
+	}
+	for _, place := range []string{"store", "van-1", "van-2"} {
+		words[ofPlaces][place] = choiceName(e.filled.say, "places", place)
 	}
 	if d.deps.Customers != nil && slices.ContainsFunc(e.form.fields,
 		func(f field) bool { return f.source == ofCustomers }) {
@@ -62,18 +68,19 @@ func (d *desk) proposalsOf(v pages.Visit, e *entry) ([]proposals, error) {
 
 // optionsOf returns what a field can be, with the chosen one marked. What was chosen
 // before and is in no list any more is kept.
-func optionsOf(d field, chosen string, names reports.Names, h *wording.History) []optionGroup {
+func (s *shown) optionsOf(d field, chosen string) []optionGroup {
+	names, h := s.names, s.history
 	var groups []optionGroup
 	switch {
 	case d.enum != nil:
-		groups = ungrouped(enumOptions(d))
+		groups = ungrouped(enumOptions(s.say, d))
 	case d.source == ofTasks:
-		groups = taskOptions(names)
+		groups = taskOptions(s.say, names)
 	case d.source == ofUnits:
-		groups = ungrouped(unitOptions())
+		groups = ungrouped(unitOptions(s.say))
 	case d.source == ofFamilies:
 		for _, f := range events.Families() {
-			groups = ungrouped(append(flat(groups), pages.Choice{Key: string(f), Name: wording.PlainKey(string(f))}))
+			groups = ungrouped(append(flat(groups), pages.Choice{Key: string(f), Name: s.say.Say("family." + string(f))}))
 		}
 	case d.source == ofProducts:
 		groups = ungrouped(named(names.Products))
@@ -135,25 +142,20 @@ func named(names map[string]string) []pages.Choice {
 	return all
 }
 
-func enumOptions(d field) []pages.Choice {
+func enumOptions(say *texts.Speaker, d field) []pages.Choice {
 	var all []pages.Choice
 	for _, key := range d.enum {
-		all = append(all, pages.Choice{Key: key, Name: cmp.Or(wordFor(d.name, key), wording.PlainKey(key))})
+		all = append(all, pages.Choice{Key: key, Name: choiceName(say, d.name, key)})
 	}
 	return all
 }
 
-func unitOptions() []pages.Choice {
+func unitOptions(say *texts.Speaker) []pages.Choice {
 	var all []pages.Choice
 	for _, u := range events.Units() {
 		name := wording.UnitSign(u)
-		switch u {
-		case events.Each:
-			name = "by the piece"
-		case events.Hour:
-			name = "hours"
-		case events.Litre:
-			name = "litres"
+		if key := "unit." + string(u); say.Has(key) {
+			name = say.Say(key)
 		}
 		all = append(all, pages.Choice{Key: string(u), Name: name})
 	}
@@ -161,7 +163,7 @@ func unitOptions() []pages.Choice {
 }
 
 // taskOptions groups tasks by their family, in the order in which a job meets them.
-func taskOptions(names reports.Names) []optionGroup {
+func taskOptions(say *texts.Speaker, names reports.Names) []optionGroup {
 	tasks := events.StandardTasks()
 	if names.Settings != nil {
 		for _, t := range names.Settings.Tasks {
@@ -170,10 +172,10 @@ func taskOptions(names reports.Names) []optionGroup {
 	}
 	var groups []optionGroup
 	for _, f := range events.Families() {
-		g := optionGroup{Label: wording.PlainKey(string(f))}
+		g := optionGroup{Label: say.Say("family." + string(f))}
 		for _, t := range tasks {
 			if t.Family == f {
-				g.Options = append(g.Options, pages.Choice{Key: t.Task, Name: t.Name})
+				g.Options = append(g.Options, pages.Choice{Key: t.Task, Name: cmp.Or(names.Tasks[t.Task], t.Name)})
 			}
 		}
 		if g.Options != nil {
@@ -220,28 +222,28 @@ func live(h *wording.History, of func(events.Type) bool) []*wording.Record {
 
 // lacking says what has to be there before anything can be chosen, and where it is
 // recorded.
-func lacking(d field) pages.Link {
+func lacking(say *texts.Speaker, d field) pages.Link {
 	switch d.source {
 	case ofProducts:
-		return pages.Link{Text: "No product is listed yet: list one", Address: pages.RecordPath(events.ProductListed)}
+		return pages.Link{Text: say.Say("lacking.products"), Address: pages.RecordPath(events.ProductListed)}
 	case ofPeople:
-		return pages.Link{Text: "Nobody is in the settings yet: add people", Address: "/office/settings/people"}
+		return pages.Link{Text: say.Say("lacking.people"), Address: settingsPath + "/people"}
 	case ofGrades:
-		return pages.Link{Text: "No grade is in the settings yet: add grades", Address: "/office/settings/grades"}
+		return pages.Link{Text: say.Say("lacking.grades"), Address: settingsPath + "/grades"}
 	case ofJobTypes:
-		return pages.Link{Text: "No job type is in the settings yet: add one", Address: "/office/settings/job-types"}
+		return pages.Link{Text: say.Say("lacking.job-types"), Address: settingsPath + "/job-types"}
 	case ofRecords:
 		switch d.name {
 		case "laid":
-			return pages.Link{Text: "No protection is down on this job."}
+			return pages.Link{Text: say.Say("lacking.laid")}
 		case "damage":
-			return pages.Link{Text: "No damage is waiting to be made good on this job."}
+			return pages.Link{Text: say.Say("lacking.damage")}
 		case "snag":
-			return pages.Link{Text: "No snag is open on this job."}
+			return pages.Link{Text: say.Say("lacking.snag")}
 		case "estimate":
-			return pages.Link{Text: "No estimate was issued for this job yet."}
+			return pages.Link{Text: say.Say("lacking.estimate")}
 		}
-		return pages.Link{Text: "Nothing was recorded on this job yet."}
+		return pages.Link{Text: say.Say("lacking.record")}
 	}
 	return pages.Link{}
 }

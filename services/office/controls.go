@@ -1,7 +1,6 @@
 package office
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -13,6 +12,8 @@ import (
 // control is a field as the template shows it.
 type control struct {
 	ID, Name, Label, Sign, Help, Problem, Value string
+
+	Foreign bool // the problem is said in English, as the ledger said it
 
 	Kind     kind
 	Groups   []optionGroup // of a choice
@@ -60,14 +61,18 @@ func (s *shown) controls(fields []field, prefix string, inRow bool) []control {
 
 func (s *shown) control(d field, prefix string, inRow bool) control {
 	name := prefix + d.name
-	c := control{ID: "f-" + strings.ReplaceAll(name, ".", "-"), Name: name, Label: d.label, Sign: d.sign, Help: d.help,
-		Problem: s.problems[name], Value: s.values.Get(name), Kind: d.kind, List: listID(d.source),
+	c := control{ID: "f-" + strings.ReplaceAll(name, ".", "-"), Name: name, Label: d.label(s.say), Sign: d.sign,
+		Help:    d.help(s.say),
+		Problem: s.problems[name], Foreign: s.foreign[name], Value: s.values.Get(name), Kind: d.kind, List: listID(d.source),
 		Required: d.required && !inRow}
 	if inRow {
 		c.Help = ""
 	}
-	if c.Sign == signMoney {
+	switch c.Sign {
+	case signMoney:
 		c.Sign = s.format.Currency
+	case signDays:
+		c.Sign = s.say.Say("office.days")
 	}
 	switch d.kind {
 	case kindTick:
@@ -75,7 +80,7 @@ func (s *shown) control(d field, prefix string, inRow bool) control {
 	case kindChoice:
 		s.choice(&c, d)
 	case kindSeveral:
-		c.Groups = ungrouped(enumOptions(d))
+		c.Groups = ungrouped(enumOptions(s.say, d))
 		for i := range c.Groups[0].Options {
 			option := &c.Groups[0].Options[i]
 			option.Chosen = slices.Contains(s.values[name], option.Key)
@@ -92,16 +97,17 @@ func (s *shown) control(d field, prefix string, inRow bool) control {
 }
 
 func (s *shown) choice(c *control, d field) {
-	c.Groups = optionsOf(d, c.Value, s.names, s.history)
-	c.None = "none"
+	c.Groups = s.optionsOf(d, c.Value)
 	switch {
 	case d.unitBy != "":
-		c.None = "usual"
+		c.None = s.say.Say("office.usual")
 	case d.required:
-		c.None = "choose"
+		c.None = s.say.Say("office.choose")
+	default:
+		c.None = s.say.Say("office.none")
 	}
 	if len(c.Groups) == 0 {
-		c.Lacking = lacking(d)
+		c.Lacking = lacking(s.say, d)
 	}
 }
 
@@ -114,7 +120,7 @@ func (s *shown) rows(c *control, d field, inRow bool) {
 		n = s.rowCount(c.Name) + 1
 	}
 	for i := range min(n, rowsMost) {
-		at := row{Label: fmt.Sprintf("%s, row %d", d.label, i+1)}
+		at := row{Label: s.say.Say("office.row", "list", c.Label, "n", strconv.Itoa(i+1))}
 		at.Controls = s.controls(d.inner, c.Name+"."+strconv.Itoa(i)+".", true)
 		c.Rows = append(c.Rows, at)
 	}

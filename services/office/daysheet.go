@@ -28,11 +28,8 @@ const crewMost = 12
 
 // newDaySheet makes the form of the payload of one booking: the day is shared.
 func newDaySheet() form {
-	f := form{path: daySheetPath, kind: events.HoursBooked, group: groupSite, title: "Day sheet", again: true,
-		button: "Record the day",
-		about: "The hours of a crew on one job and one day. Rows without task and hours are left out; a person who did two " +
-			"things gets two rows."}
-	rows := field{name: daySheetRows, label: "Hours", kind: kindRows, required: true}
+	f := form{path: daySheetPath, kind: events.HoursBooked, group: groupSite, again: true}
+	rows := field{owner: "day-sheet", name: daySheetRows, kind: kindRows, required: true}
 	for _, d := range shapeOf(reflect.TypeFor[events.Hours]()) {
 		switch d.name {
 		case "day":

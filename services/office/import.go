@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -17,7 +18,9 @@ import (
 	"daysheet/services/httpd"
 	"daysheet/services/intake/history"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
 	"daysheet/services/typed"
+	"daysheet/services/wording"
 )
 
 // importPath is where a table is sent in.
@@ -38,19 +41,23 @@ type importBody struct {
 	Tables         []importTable
 	Marks, Orders  []pages.Choice
 	Problem        string
+	Foreign        bool   // what is said about rows is said in English
 	Table, Content string // to be recorded
 	Title          string // of the table
 	Checked        bool   // a dry run was made
 	Summary        []string
 	Errors         []string
 	MoreErrors     int
-	Notices        []string
+	Notices        []importNotice
 	Good           int // events that can be recorded
 	Bad            int // rows that cannot
 	Mark, Order    string
 	Repeats        bool // rows that say the same were left out
 	Keep           bool // or kept
 }
+
+// importNotice is what there is to know about a line.
+type importNotice struct{ Line, Text string }
 
 // importTable is a table that can be sent in.
 type importTable struct {
@@ -60,22 +67,36 @@ type importTable struct {
 	Chosen            bool
 }
 
-func importTables() []importTable {
+// importTables lists the tables. say says what they hold; without it there are the keys
+// of what it would say.
+func importTables(say *texts.Speaker) []importTable {
 	all := []importTable{
-		{Key: string(history.Products), Title: "Products", About: "What the firm buys, with its prices. What is listed so " +
-			"already " +
-			"is left as it is."},
-		{Key: string(history.Purchases), Title: "Purchases", About: "What was bought. Products must be listed."},
-		{Key: string(history.Bookings), Title: "Hours", About: "Hours on jobs that are in the ledger."},
+		{Key: string(history.Products), Title: "import.products", About: "import.products.about"},
+		{Key: string(history.Purchases), Title: "import.purchases", About: "import.purchases.about"},
+		{Key: string(history.Bookings), Title: "import.hours", About: "import.hours.about"},
+		{Key: pastJobs, Title: "import.past-jobs", About: "import.past-jobs.about", Columns: history.Columns()},
 	}
 	for i := range all {
-		all[i].Columns = history.Table(all[i].Key).Columns()
-		all[i].Example = "/office/export/" + all[i].Key + ".csv"
+		t := &all[i]
+		t.Example = "/office/export/" + t.Key + ".csv"
+		if t.Key != pastJobs {
+			t.Columns = history.Table(t.Key).Columns()
+		}
+		if say == nil {
+			continue
+		}
+		t.Title, t.About = say.Say(t.Title), say.Say(t.About)
+		t.Columns = slices.Clone(t.Columns)
+		for k := range t.Columns {
+			t.Columns[k].Meaning = say.Say(columnKey(t.Key, t.Columns[k]))
+		}
 	}
-	return append(all, importTable{Key: pastJobs, Title: "Past jobs", Columns: history.Columns(),
-		Example: "/office/export/" + pastJobs + ".csv", About: "Jobs that were done before the ledger, with estimate, " +
-			"work, " +
-			"material and bill: so that rates have a history to rest on."})
+	return all
+}
+
+// columnKey is the key of what a column means.
+func columnKey(table string, c history.Column) string {
+	return "column." + table + "." + strings.ReplaceAll(c.Name, " ", "-")
 }
 
 func (d *desk) mountImport(server *httpd.Server, record *gin.RouterGroup) {
@@ -88,15 +109,19 @@ func (d *desk) mountImport(server *httpd.Server, record *gin.RouterGroup) {
 }
 
 func (d *desk) showImport(v pages.Visit) (pages.Page, error) {
-	p := importPage(importBody{}, v)
-	if n := v.Values.Get("recorded"); n != "" {
-		p.Said = fmt.Sprintf("Recorded: %s. Already there and not recorded again: %s.", n, v.Values.Get("before"))
+	_, say, err := d.names(v)
+	if err != nil {
+		return pages.Page{}, err
 	}
-	return p, nil
+	p := importPage(say, importBody{}, v)
+	if n := v.Values.Get("recorded"); n != "" {
+		p.Said = say.Say("import.recorded", "n", n, "before", v.Values.Get("before"))
+	}
+	return spoken(say, p)
 }
 
-func importPage(body importBody, v pages.Visit) pages.Page {
-	body.Tables = importTables()
+func importPage(say *texts.Speaker, body importBody, v pages.Visit) pages.Page {
+	body.Tables = importTables(say)
 	chosen := v.Values.Get("table")
 	for i := range body.Tables {
 		t := &body.Tables[i]
@@ -106,26 +131,22 @@ func importPage(body importBody, v pages.Visit) pages.Page {
 		}
 	}
 	mark, order := v.Values.Get("mark"), v.Values.Get("order")
-	body.Marks = []pages.Choice{{Key: "", Name: "as the settings say"}, {Key: ".", Name: "point: 12.50",
-		Chosen: mark == "."},
-		{Key: ",", Name: "comma: 12,50", Chosen: mark == ","}}
-	body.Orders = []pages.Choice{{Key: "", Name: "day first: 4/3 is in March"},
-		{Key: "month", Name: "month first: 4/3 is in April", Chosen: order == "month"}}
+	body.Marks = []pages.Choice{{Name: say.Say("import.mark-settings")},
+		{Key: ".", Name: say.Say("import.mark-point"), Chosen: mark == "."},
+		{Key: ",", Name: say.Say("import.mark-comma"), Chosen: mark == ","}}
+	body.Orders = []pages.Choice{{Name: say.Say("import.day-first")},
+		{Key: "month", Name: say.Say("import.month-first"), Chosen: order == "month"}}
+	body.Foreign = say.Language() != texts.English
 	body.Mark, body.Order, body.Keep = mark, order, v.Values.Get("keep") != ""
-	return pages.Page{Name: "office-import.html", Title: "Tables in and out", Crumbs: crumbs(pages.Link{Text: "Tables " +
-		"in and out"}),
-		Body: body}
+	title := say.Say("import.title")
+	return pages.Page{Name: "office-import.html", Title: title, Crumbs: crumbs(say, pages.Link{Text: title}), Body: body}
 }
 
 // plan reads a table and says what it comes to.
-func (d *desk) plan(v pages.Visit, content []byte) (history.Plan, error) {
-	names, err := d.names(v)
-	if err != nil {
-		return history.Plan{}, err
-	}
-	f := newFilled(v.Values, names)
+func (d *desk) plan(v pages.Visit, names reports.Names, content []byte) (history.Plan, error) {
 	opts := history.Options{Firm: v.Firm, Settings: names.Settings, MonthFirst: v.Values.Get("order") == "month",
-		Decimal: typed.Decimal(f.format.Mark()), KeepRepeats: v.Values.Get("keep") != "", ListNew: true, Now: d.deps.Clock(),
+		Decimal: typed.Decimal(wording.NewFormat(names).Mark()), KeepRepeats: v.Values.Get("keep") != "", ListNew: true,
+		Now:  d.deps.Clock(),
 		Zone: names.Local(d.deps.Clock()).Location(), SkipBad: v.Values.Get("skip") != ""}
 	if mark := typed.Decimal(v.Values.Get("mark")); mark == typed.DecimalPoint || mark == typed.DecimalComma {
 		opts.Decimal = mark
@@ -152,26 +173,31 @@ func (d *desk) checkTable(v pages.Visit) (pages.Page, error) {
 	if err != nil {
 		return pages.Page{}, err
 	}
+	names, say, err := d.names(v)
+	if err != nil {
+		return pages.Page{}, err
+	}
 	if content == nil {
 		content, _ = base64.StdEncoding.DecodeString(v.Values.Get("content")) // after a dry run, asked in another way
 	}
 	switch {
 	case len(content) == 0:
-		return refusedTable(v, "Choose a file first."), nil
+		return refusedTable(say, v, say.Say("import.choose-file"))
 	case len(content) > tableBytesMax:
-		return refusedTable(v, "At most 2 MiB come in here: part the file, or use the command daysheet import."), nil
+		return refusedTable(say, v, say.Say("import.too-large"))
 	}
-	plan, err := d.plan(v, content)
+	plan, err := d.plan(v, names, content)
 	var refusal *events.Error
 	switch {
 	case errors.As(err, &refusal) && refusal.Code == events.Invalid:
-		return refusedTable(v, httpd.Sentence(refusal.Rule)), nil
+		said, _ := say.Rule(refusal.Rule)
+		return refusedTable(say, v, httpd.Sentence(said))
 	case err != nil:
 		return pages.Page{}, err
 	}
 	body := importBody{Table: v.Values.Get("table"), Content: base64.StdEncoding.EncodeToString(content), Checked: true,
 		Good: plan.Summary.Events, Bad: plan.Summary.Bad, Repeats: len(plan.Notices) > 0}
-	body.Summary = summaryOf(plan.Summary)
+	body.Summary = summaryOf(say, plan.Summary)
 	for i, e := range plan.Errors {
 		if i == errorsMost {
 			body.MoreErrors = len(plan.Errors) - errorsMost
@@ -180,30 +206,30 @@ func (d *desk) checkTable(v pages.Visit) (pages.Page, error) {
 		body.Errors = append(body.Errors, httpd.Sentence(e.Error()))
 	}
 	for _, n := range plan.Notices[:min(errorsMost, len(plan.Notices))] {
-		body.Notices = append(body.Notices, fmt.Sprintf("Line %d: %s.", n.Line, n.Text))
+		body.Notices = append(body.Notices, importNotice{say.Say("import.line", "n", strconv.Itoa(n.Line)), n.Text + "."})
 	}
-	return importPage(body, v), nil
+	return spoken(say, importPage(say, body, v))
 }
 
-func refusedTable(v pages.Visit, problem string) pages.Page {
-	p := importPage(importBody{Problem: problem}, v)
+func refusedTable(say *texts.Speaker, v pages.Visit, problem string) (pages.Page, error) {
+	p := importPage(say, importBody{Problem: problem}, v)
 	p.Status = http.StatusUnprocessableEntity
-	return p
+	return spoken(say, p)
 }
 
 // summaryOf tells a dry run in sentences.
-func summaryOf(s history.Summary) []string {
-	said := []string{fmt.Sprintf("Rows: %d. Rows that cannot be taken as they are: %d.", s.Rows, s.Bad),
-		fmt.Sprintf("Records that would be made: %d. What is in the ledger already is not recorded twice.", s.Events)}
+func summaryOf(say *texts.Speaker, s history.Summary) []string {
+	said := []string{say.Say("import.rows", "n", strconv.Itoa(s.Rows), "bad", strconv.Itoa(s.Bad)),
+		say.Say("import.records", "n", strconv.Itoa(s.Events))}
 	for _, line := range []struct {
-		what  string
+		key   string
 		names []string
 	}{
-		{"Columns passed over", s.UnknownColumns}, {"Job types new to the firm", s.NewJobTypes},
-		{"Products new to the firm", s.NewProducts}, {"People not in the settings", s.NewPeople},
+		{"import.passed-over", s.UnknownColumns}, {"import.new-job-types", s.NewJobTypes},
+		{"import.new-products", s.NewProducts}, {"import.new-people", s.NewPeople},
 	} {
 		if len(line.names) > 0 {
-			said = append(said, line.what+": "+strings.Join(line.names, ", ")+".")
+			said = append(said, say.Say(line.key, "names", strings.Join(line.names, ", ")))
 		}
 	}
 	return said
@@ -211,11 +237,15 @@ func summaryOf(s history.Summary) []string {
 
 // recordTable records what the dry run showed: the same content, read again.
 func (d *desk) recordTable(v pages.Visit) (pages.Page, error) {
+	names, say, err := d.names(v)
+	if err != nil {
+		return pages.Page{}, err
+	}
 	content, err := base64.StdEncoding.DecodeString(v.Values.Get("content"))
 	if err != nil || len(content) == 0 {
-		return refusedTable(v, "The table did not arrive: choose the file again."), nil
+		return refusedTable(say, v, say.Say("import.lost"))
 	}
-	plan, err := d.plan(v, content)
+	plan, err := d.plan(v, names, content)
 	if err != nil {
 		return pages.Page{}, err
 	}
@@ -226,7 +256,7 @@ func (d *desk) recordTable(v pages.Visit) (pages.Page, error) {
 	for _, batch := range plan.Batches {
 		receipts, err := d.deps.Record(v, v.Firm, batch.Job, v.Caller.Name, batch.Events)
 		if err != nil {
-			return d.stopped(v, recorded, err)
+			return stopped(say, v, recorded, err)
 		}
 		for _, r := range receipts {
 			if r.Duplicate {
@@ -240,23 +270,22 @@ func (d *desk) recordTable(v pages.Visit) (pages.Page, error) {
 }
 
 // stopped says how far a table was recorded when the log did not take more.
-func (d *desk) stopped(v pages.Visit, recorded int, err error) (pages.Page, error) {
+func stopped(say *texts.Speaker, v pages.Visit, recorded int, err error) (pages.Page, error) {
 	var refusal *events.Error
 	if !errors.As(err, &refusal) || refusal.Code == events.Internal {
 		return pages.Page{}, err
 	}
-	p := refusedTable(v, fmt.Sprintf("After %d records: %s Send the same file again once that is mended: nothing is "+
-		"recorded "+
-		"twice.", recorded, httpd.Sentence(refusal.Error())))
+	why := httpd.Sentence(refusal.Error())
+	p, fault := refusedTable(say, v, say.Say("import.stopped", "n", strconv.Itoa(recorded), "why", why))
 	p.Status = httpd.Problem(err).Status
-	return p, nil
+	return p, fault
 }
 
 // exportTable hands a table out in the columns in which it can be sent in again:
 // products as they are listed, and of the others the columns with one example.
 func (d *desk) exportTable(c *gin.Context) {
 	name, _ := strings.CutSuffix(c.Param("file"), ".csv")
-	tables := importTables()
+	tables := importTables(nil)
 	at := slices.IndexFunc(tables, func(t importTable) bool { return t.Key+".csv" == c.Param("file") })
 	if at < 0 {
 		httpd.Abort(c, &events.Error{Code: events.NotFound, Field: "file", Value: c.Param("file"), Rule: "there is no " +
@@ -264,7 +293,7 @@ func (d *desk) exportTable(c *gin.Context) {
 		return
 	}
 	caller, _ := httpd.CallerFrom(c.Request.Context())
-	names, err := d.names(pages.Visit{Context: c.Request.Context(), Caller: caller, Firm: caller.Firm})
+	names, _, err := d.names(pages.Visit{Context: c.Request.Context(), Caller: caller, Firm: caller.Firm})
 	if err != nil {
 		httpd.Abort(c, err)
 		return
@@ -290,7 +319,7 @@ func (d *desk) exportTable(c *gin.Context) {
 
 // productRows writes products as a table of them is read.
 func productRows(names reports.Names) [][]string {
-	f := newFilled(nil, names).format
+	f := wording.NewFormat(names)
 	number := func(n int64, places int) string {
 		if n == 0 {
 			return ""

@@ -49,7 +49,7 @@ func (s *stack) recordIt(r reply) string {
 
 func TestPurchasesAsATable(t *testing.T) {
 	s := newStack(t)
-	s.settle("de-AT")
+	s.settle("nl-NL")
 	table := "Datum ist hier date;product;quantity;cost\n2026-03-04;Wall paint, matt;40;371,33\n"
 	if r := s.upload(table, "table", "purchases"); r.status != 422 || !strings.Contains(r.text(), "missing: date") {
 		t.Fatalf("status %d: %s", r.status, r.text())
@@ -111,7 +111,7 @@ func TestHoursAsATable(t *testing.T) {
 // changes nothing; with one price changed it makes one record.
 func TestProductsOutAndIn(t *testing.T) {
 	s := newStack(t)
-	s.settle("de-AT")
+	s.settle("nl-NL")
 	s.put(events.FirmJob, events.ProductListed, events.Product{Product: "tape", Name: "=Tape; 30 mm \"x\"", Unit: events.Roll,
 		PriceE4: 33_705, CleanRemovalDays: 14, RecoatMinutes: 270, VolumeSolidsBasisPoints: 4_550, SpreadingRateMilli: 11_250})
 	out := s.get("owner", "/office/export/products.csv")
@@ -126,7 +126,7 @@ func TestProductsOutAndIn(t *testing.T) {
 	s.recordIt(r)
 	s.is(s.last("firm"), events.ProductListed,
 		`{"product":"wall-matt","name":"Wall paint, matt","unit":"l","price_e4":99900,"pack_milli":10000}`)
-	for _, table := range importTables() {
+	for _, table := range importTables(nil) {
 		file := s.get("owner", table.Example)
 		rows, err := csv.NewReader(strings.NewReader(strings.TrimPrefix(file.body, "\ufeff"))).ReadAll()
 		if err != nil || len(rows) < 2 || len(rows[0]) != len(table.Columns) {

@@ -11,6 +11,7 @@ import (
 	"daysheet/reports"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 
@@ -83,14 +84,23 @@ func (d *desk) mount(server *httpd.Server) {
 	}
 }
 
-// names returns how the caller's firm calls its things, with what was just recorded.
-func (d *desk) names(v pages.Visit) (reports.Names, error) {
+// names returns how the caller's firm calls its things, with what was just recorded, and
+// who says what the firm's pages say.
+func (d *desk) names(v pages.Visit) (reports.Names, *texts.Speaker, error) {
 	d.deps.Position(v.Firm) // waits for it
 	names, err := d.deps.Names(v, v.Firm)
 	if err != nil {
-		return names, fmt.Errorf("read names: %w", err)
+		return names, nil, fmt.Errorf("read names: %w", err)
 	}
-	return names, nil
+	say := &texts.Speaker{Texts: d.deps.Frame.Texts(names.Locale)}
+	names, err = wording.InLanguage(names, say.Texts)
+	return names, say, err
+}
+
+// spoken returns a page in the language of its speaker.
+func spoken(say *texts.Speaker, p pages.Page) (pages.Page, error) {
+	p.Texts = say.Texts
+	return p, say.Err
 }
 
 // history reads the log of a job, or the firm's own under [events.FirmJob].
@@ -104,6 +114,6 @@ func (d *desk) today(names reports.Names) events.Day {
 }
 
 // crumbs leads from the desk to a page.
-func crumbs(to ...pages.Link) []pages.Link {
-	return append([]pages.Link{{Text: "Office", Address: "/office"}}, to...)
+func crumbs(say *texts.Speaker, to ...pages.Link) []pages.Link {
+	return append([]pages.Link{{Text: say.Say("nav.office"), Address: "/office"}}, to...)
 }

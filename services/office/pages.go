@@ -9,36 +9,37 @@ import (
 	"daysheet/reports"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 
 // formBody is the page of a form.
 type formBody struct {
 	About, Action, Button string
+	Another               string // of the button that shows the form again; empty for none
 	Hidden                []pages.Fact
 	Lists                 []proposals
 	Controls, More        []control
 	MoreOpen              bool
-	Again                 bool
 	Back                  pages.Link
 	Whole                 string       // what is wrong with no field in particular
+	Strange               bool         // and is said in English
 	Wrong                 []pages.Link // to the fields with problems
 }
 
 // keyField is the control for the key of a job that is opened.
 func keyField() field {
-	return field{name: controlKey, label: "Job number or short name", kind: kindKey,
-		help: "Short and for ever, it stands in addresses; left empty, it is made of what the job is"}
+	return field{owner: "job", name: controlKey, kind: kindKey}
 }
 
 func (d *desk) formPage(v pages.Visit, e *entry) (pages.Page, error) {
-	s := &shown{filled: e.filled, history: e.history}
+	s, say := &shown{filled: e.filled, history: e.history}, e.filled.say
 	lists, err := d.proposalsOf(v, e)
 	if err != nil {
 		return pages.Page{}, err
 	}
-	body := formBody{About: e.form.about, Action: e.form.path, Button: e.form.button, Again: e.form.again,
-		Whole: e.filled.whole, Lists: lists, Hidden: []pages.Fact{{Text: controlID, Value: e.id}}}
+	body := formBody{About: e.form.about(say), Action: e.form.path, Button: e.form.button(say),
+		Whole: e.filled.whole, Strange: e.filled.strange, Lists: lists, Hidden: []pages.Fact{{Text: controlID, Value: e.id}}}
 	first, behind := more(e.form.fields)
 	if e.opens {
 		first = append(slices.Clone(first), keyField())
@@ -49,19 +50,23 @@ func (d *desk) formPage(v pages.Visit, e *entry) (pages.Page, error) {
 	body.More = s.controls(behind, "", false)
 	body.MoreOpen = settled(body.More)
 	body.Wrong = append(wrongLinks(body.Controls), wrongLinks(body.More)...)
-	p := pages.Page{Name: "office-form.html", Title: e.form.title, Crumbs: crumbs(pages.Link{Text: e.form.title})}
+	title := e.form.title(say)
+	if e.form.again {
+		body.Another = say.Say("office.another", "button", body.Button)
+	}
+	p := pages.Page{Name: "office-form.html", Title: title, Crumbs: crumbs(say, pages.Link{Text: title})}
 	if e.title != "" {
-		p.Crumbs = []pages.Link{{Text: "Jobs", Address: "/"}, {Text: e.title, Address: "/jobs/" + e.job},
-			{Text: e.form.title}}
-		body.Back = pages.Link{Text: "Back to the job", Address: "/jobs/" + e.job}
+		p.Crumbs = []pages.Link{{Text: say.Say("nav.jobs"), Address: "/"}, {Text: e.title, Address: "/jobs/" + e.job},
+			{Text: title}}
+		body.Back = pages.Link{Text: say.Say("office.back"), Address: "/jobs/" + e.job}
 	}
 	if e.form.kind == events.JobOpened && !e.opens {
-		p.Title, body.Button = "Change what the job is", "Record the change"
-		body.About = "The job keeps its key and its records. What is said here holds from now on."
+		p.Title, body.Button = say.Say("office.change-job"), say.Say("office.change")
+		body.About = say.Say("office.change-job.about")
 		p.Crumbs[len(p.Crumbs)-1].Text = p.Title
 	}
 	p.Body = body
-	return p, nil
+	return spoken(say, p)
 }
 
 // chooseBody asks for the job of a form.
@@ -76,14 +81,18 @@ const choiceMost = 500
 
 // chooseJob asks on which job something is to be recorded.
 func (d *desk) chooseJob(v pages.Visit, f *form) (pages.Page, error) {
-	body := chooseBody{About: f.about, Action: f.path}
+	_, say, err := d.names(v)
+	if err != nil {
+		return pages.Page{}, err
+	}
+	body := chooseBody{About: f.about(say), Action: f.path}
 	for _, g := range []struct {
 		label  string
 		states []events.State
 	}{
-		{"Running", []events.State{events.Running}},
-		{"Not started", []events.State{events.Opened, events.Estimated, events.Accepted}},
-		{"Finished", []events.State{events.SignedOff, events.Closed}},
+		{say.Say("board.running"), []events.State{events.Running}},
+		{say.Say("board.not-started"), []events.State{events.Opened, events.Estimated, events.Accepted}},
+		{say.Say("board.finished"), []events.State{events.SignedOff, events.Closed}},
 	} {
 		rows, err := d.deps.Store.Jobs(v, reports.JobQuery{Firm: v.Firm, States: g.states, Limit: choiceMost,
 			AsOf: d.deps.Position(v.Firm)})
@@ -103,8 +112,9 @@ func (d *desk) chooseJob(v pages.Visit, f *form) (pages.Page, error) {
 			body.Hidden = append(body.Hidden, pages.Fact{Text: name, Value: values[0]})
 		}
 	}
-	return pages.Page{Name: "office-choose.html", Title: f.title, Crumbs: crumbs(pages.Link{Text: f.title}),
-		Body: body}, nil
+	title := f.title(say)
+	return spoken(say, pages.Page{Name: "office-choose.html", Title: title, Crumbs: crumbs(say, pages.Link{Text: title}),
+		Body: body})
 }
 
 // deskGroup is links that are listed together.
@@ -115,37 +125,40 @@ type deskGroup struct {
 
 // showIndex lists everything that can be done at the desk.
 func (d *desk) showIndex(v pages.Visit) (pages.Page, error) {
+	_, say, err := d.names(v)
+	if err != nil {
+		return pages.Page{}, err
+	}
 	var groups []deskGroup
-	for _, title := range []string{groupJob, groupSite, groupFound, groupStock, groupFirm} {
-		g := deskGroup{Title: title}
+	for _, group := range []string{groupJob, groupSite, groupFound, groupStock, groupFirm} {
+		g := deskGroup{Title: say.Say(group)}
 		for i := range d.forms {
-			if f := &d.forms[i]; f.group == title {
-				g.Links = append(g.Links, pages.Link{Text: f.title, Address: f.path})
+			if f := &d.forms[i]; f.group == group {
+				g.Links = append(g.Links, pages.Link{Text: f.title(say), Address: f.path})
 			}
 		}
-		switch title {
+		switch group {
 		case groupJob:
-			g.Links = slices.Insert(g.Links, 1, pages.Link{Text: "Take off, price and issue a quote", Address: "/quotes"})
+			g.Links = slices.Insert(g.Links, 1, pages.Link{Text: say.Say("office.quote"), Address: "/quotes"})
 		case groupSite: // the day sheet is what most hours come by
 			g.Links = append(g.Links[len(g.Links)-1:], g.Links[:len(g.Links)-1]...)
 		case groupFirm:
-			g.Links = append(d.firmLinks(v), g.Links...)
+			g.Links = append(d.firmLinks(v, say), g.Links...)
 		}
 		groups = append(groups, g)
 	}
-	return pages.Page{Name: "office-index.html", Title: "Office", Body: groups}, nil
+	return spoken(say, pages.Page{Name: "office-index.html", Title: say.Say("nav.office"), Body: groups})
 }
 
 // firmLinks leads to what the firm keeps in order beside single records.
-func (d *desk) firmLinks(v pages.Visit) []pages.Link {
-	links := []pages.Link{{Text: "Records of the firm", Address: "/office/firm"},
-		{Text: "Settings: people, grades, job types, overhead", Address: settingsPath}, {Text: "Tables in and out (CSV)",
-			Address: importPath}}
+func (d *desk) firmLinks(v pages.Visit, say *texts.Speaker) []pages.Link {
+	links := []pages.Link{{Text: say.Say("office.firm"), Address: "/office/firm"},
+		{Text: say.Say("office.settings-link"), Address: settingsPath}, {Text: say.Say("office.tables"), Address: importPath}}
 	if v.Caller.May(httpd.ScopeAdmin) {
-		links = append(links, pages.Link{Text: "Tokens", Address: tokensPath})
+		links = append(links, pages.Link{Text: say.Say("office.tokens"), Address: tokensPath})
 	}
 	if d.deps.Frame.Serves("/crew/pair") && v.Caller.May(httpd.ScopeAdmin) {
-		links = append(links, pages.Link{Text: "Phones of the crew", Address: "/crew/pair"})
+		links = append(links, pages.Link{Text: say.Say("frame.phones"), Address: "/crew/pair"})
 	}
 	return links
 }
@@ -168,7 +181,7 @@ const recordsMost = 200
 
 // showFirm lists products and what was recorded on the firm itself, newest first.
 func (d *desk) showFirm(v pages.Visit) (pages.Page, error) {
-	names, err := d.names(v)
+	names, say, err := d.names(v)
 	if err != nil {
 		return pages.Page{}, err
 	}
@@ -177,7 +190,7 @@ func (d *desk) showFirm(v pages.Visit) (pages.Page, error) {
 		return pages.Page{}, err
 	}
 	w := wording.NewWords(names)
-	body := firmBody{Products: productTable(names, w), More: len(h.Records) > recordsMost}
+	body := firmBody{Products: productTable(names, w, say), More: len(h.Records) > recordsMost}
 	for _, r := range slices.Backward(h.Records) {
 		if len(body.Records) == recordsMost {
 			break
@@ -188,23 +201,25 @@ func (d *desk) showFirm(v pages.Visit) (pages.Page, error) {
 		}
 		body.Records = append(body.Records, shown)
 	}
-	return pages.Page{Name: "office-firm.html", Title: "Records of the firm", Crumbs: crumbs(pages.Link{Text: "Records " +
-		"of the firm"}),
-		Said: saidOf(w, h, v.Values.Get("recorded")), Body: body}, nil
+	title := say.Say("office.firm")
+	return spoken(say, pages.Page{Name: "office-firm.html", Title: title, Crumbs: crumbs(say, pages.Link{Text: title}),
+		Said: saidOf(say, w, h, v.Values.Get("recorded")), Body: body})
 }
 
-func productTable(names reports.Names, w wording.Words) pages.Table {
-	t := pages.Table{ID: "products", Title: "Products",
-		Empty: "No product is listed yet. List what the firm buys, with its price: records of paint and tape can name it " +
-			"then.",
-		Columns: []pages.Column{{Title: "Product"}, {Title: "Unit"}, {Title: "Price", Measure: w.Currency, Number: true},
-			{Title: "Pack", Number: true}}}
+func productTable(names reports.Names, w wording.Words, say *texts.Speaker) pages.Table {
+	t := pages.Table{ID: "products", Title: say.Say("firm.products"), Empty: say.Say("firm.products.empty"),
+		Columns: []pages.Column{{Title: say.Say("firm.product")}, {Title: say.Say("firm.unit")},
+			{Title: say.Say("firm.price"), Measure: w.Currency, Number: true}, {Title: say.Say("firm.pack"), Number: true}}}
+	units := map[string]string{}
+	for _, u := range unitOptions(say) {
+		units[u.Key] = u.Name
+	}
 	for _, p := range named(names.Products) {
 		listed := names.Listed[p.Key]
 		pack := pages.Cell{Number: true, Blank: listed.PackMilli == 0, Text: w.Quantity(listed.PackMilli, listed.Unit)}
 		t.Rows = append(t.Rows, pages.Row{Cells: []pages.Cell{
 			{Text: p.Name, Word: p.Key, Head: true, Address: pages.RecordAt(events.ProductListed, "", "product", p.Key)},
-			{Text: cmp.Or(wording.UnitSign(listed.Unit), "piece")},
+			{Text: units[string(listed.Unit)]},
 			{Text: w.Money(listed.PriceE4), Number: true}, pack,
 		}})
 	}

@@ -9,6 +9,7 @@ import (
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/httpd"
+	"daysheet/services/texts"
 	"daysheet/services/typed"
 	"daysheet/services/wording"
 )
@@ -21,23 +22,36 @@ type filled struct {
 	values   url.Values
 	names    reports.Names
 	format   wording.Format
+	say      *texts.Speaker
 	problems map[string]string // by the name of the control
+	foreign  map[string]bool   // problems that are said in English
 	places   map[string]string // control of each item of a list: the n-th kept one may be a later row
 	whole    string            // what is wrong with no field in particular
+	strange  bool              // and is said in English
 }
 
-func newFilled(values url.Values, names reports.Names) *filled {
-	return &filled{values: values, names: names, format: wording.NewFormat(names), problems: map[string]string{},
-		places: map[string]string{}}
+func newFilled(values url.Values, names reports.Names, say *texts.Speaker) *filled {
+	return &filled{values: values, names: names, format: wording.NewFormat(names), say: say,
+		problems: map[string]string{}, foreign: map[string]bool{}, places: map[string]string{}}
 }
 
 // wrong reports whether anything is.
 func (f *filled) wrong() bool { return len(f.problems) > 0 || f.whole != "" }
 
-func (f *filled) refuse(control, rule string) {
+// refuse says what is wrong with a control, in the language of the page.
+func (f *filled) refuse(control, sentence string) {
 	if f.problems[control] == "" {
-		f.problems[control] = httpd.Sentence(rule)
+		f.problems[control] = sentence
 	}
+}
+
+// against refuses by a rule that the ledger says in English.
+func (f *filled) against(control, rule string) {
+	if f.problems[control] != "" {
+		return
+	}
+	said, ok := f.say.Rule(rule)
+	f.problems[control], f.foreign[control] = httpd.Sentence(said), !ok
 }
 
 func (f *filled) text(control string) string { return strings.TrimSpace(f.values.Get(control)) }
@@ -70,12 +84,12 @@ func (f *filled) read(fields []field, prefix, place string) map[string]any {
 func (f *filled) missing(d field, control string) {
 	switch d.kind {
 	case kindRows:
-		f.refuse(control, "fill in at least one row")
+		f.refuse(control, f.say.Say("office.one-row"))
 	case kindGroup, kindUntyped:
 	case kindChoice:
-		f.refuse(control, "choose one")
+		f.refuse(control, f.say.Say("office.choose-one"))
 	default:
-		f.refuse(control, "it must be given")
+		f.refuse(control, f.say.Say("office.must"))
 	}
 }
 
@@ -115,7 +129,7 @@ func (f *filled) value(d field, control, place string) any {
 		if key := typed.Key(text); events.ValidToken(key) {
 			return key
 		}
-		f.refuse(control, "at least one letter a to z or digit, and at most 64")
+		f.refuse(control, f.say.Say("office.key-rule"))
 		return nil
 	}
 	return text
@@ -133,10 +147,11 @@ func (f *filled) number(d field, control, text string) any {
 		n, rule = typed.Number(text, d.scale, typed.Decimal(f.format.Mark()))
 	}
 	if rule == "" && d.most != 0 && (n < d.least || n > d.most) {
-		rule = fmt.Sprintf("from %s to %s", bound(d.least), bound(d.most))
+		f.refuse(control, f.say.Say("office.bounds", "least", bound(d.least), "most", bound(d.most)))
+		return nil
 	}
 	if rule != "" {
-		f.refuse(control, rule)
+		f.against(control, rule)
 		return nil
 	}
 	return n
@@ -155,7 +170,7 @@ func (f *filled) numbers(d field, control, text string) any {
 	for _, part := range strings.FieldsFunc(text, func(r rune) bool { return r == ' ' || r == ',' || r == ';' }) {
 		n, rule := typed.Number(part, 0, "")
 		if rule != "" || n < 1 {
-			f.refuse(control, "whole numbers with spaces between")
+			f.refuse(control, f.say.Say("office.whole-numbers"))
 			return nil
 		}
 		all = append(all, n)
@@ -239,7 +254,7 @@ func (f *filled) fillUnits(fields []field, prefix string, members map[string]any
 		case unit != "":
 			members[d.name] = string(unit)
 		case members["task"] != nil || members["product"] != nil: // else that is what is missing
-			f.refuse(prefix+d.name, "choose it: no usual unit is known")
+			f.refuse(prefix+d.name, f.say.Say("office.no-unit"))
 		}
 	}
 }
@@ -258,17 +273,18 @@ func hasField(fields []field, name string) bool {
 func (f *filled) place(refusal *events.Error, within string) {
 	name := within + strings.TrimPrefix(refusal.Field, "data.")
 	if control, ok := f.places[name]; ok {
-		f.refuse(control, refusal.Rule)
+		f.against(control, refusal.Rule)
 		return
 	}
 	if list, _, ok := strings.Cut(name, "["); ok {
 		if control, ok := f.places[list]; ok {
-			f.refuse(control, refusal.Rule)
+			f.against(control, refusal.Rule)
 			return
 		}
 	}
-	f.whole = httpd.Sentence(refusal.Rule)
+	said, ok := f.say.Rule(refusal.Rule)
+	f.whole, f.strange = httpd.Sentence(said), !ok
 	if name != "" && !strings.HasPrefix(refusal.Field, "data.") && name != "subject" && name != "type" {
-		f.whole = httpd.Sentence(refusal.Error())
+		f.whole, f.strange = httpd.Sentence(refusal.Error()), f.say.Language() != texts.English
 	}
 }

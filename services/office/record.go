@@ -14,6 +14,7 @@ import (
 	"daysheet/reports"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
 	"daysheet/services/typed"
 	"daysheet/services/wording"
 )
@@ -44,12 +45,12 @@ type entry struct {
 
 // entryOf reads what a form stands on. It is nil where a job has to be chosen first.
 func (d *desk) entryOf(v pages.Visit, f *form) (*entry, error) {
-	names, err := d.names(v)
+	names, say, err := d.names(v)
 	if err != nil {
 		return nil, err
 	}
 	e := &entry{form: f, job: v.Values.Get(controlJob), id: v.Values.Get(controlID), names: names,
-		filled: newFilled(v.Values, names)}
+		filled: newFilled(v.Values, names, say)}
 	e.opens = f.kind == events.JobOpened && e.job == ""
 	switch {
 	case f.kind.OfFirm():
@@ -106,15 +107,16 @@ func (d *desk) showForm(v pages.Visit, f *form) (pages.Page, error) {
 	}
 	p, err := d.formPage(v, e)
 	if err == nil && e.history != nil {
-		p.Said = saidOf(wording.NewWords(e.names), e.history, v.Values.Get(controlSaid))
+		p.Said = saidOf(e.filled.say, wording.NewWords(e.names), e.history, v.Values.Get(controlSaid))
+		err = e.filled.say.Err
 	}
 	return p, err
 }
 
 // saidOf says what was recorded under an id; nothing where it was not.
-func saidOf(w wording.Words, h *wording.History, id string) string {
+func saidOf(say *texts.Speaker, w wording.Words, h *wording.History, id string) string {
 	if r := h.ByID[id]; r != nil {
-		return "Recorded: " + w.Says(h, r)
+		return say.Say("office.recorded", "what", w.Says(h, r))
 	}
 	return ""
 }
@@ -241,9 +243,6 @@ func (d *desk) record(v pages.Visit, job string, all []made) error {
 	return err
 }
 
-// unavailable is said where the log does not answer.
-const unavailable = "The ledger cannot answer now. Send it again in a moment: nothing is recorded twice."
-
 // refused shows a form again that the log did not take, with the reason where it
 // belongs. A fault is no refusal.
 func (d *desk) refused(v pages.Visit, e *entry, all []made, err error) (pages.Page, error) {
@@ -254,13 +253,12 @@ func (d *desk) refused(v pages.Visit, e *entry, all []made, err error) (pages.Pa
 	status := httpd.Problem(err).Status
 	switch {
 	case refusal.Code == events.Unavailable:
-		e.filled.whole = unavailable
+		e.filled.whole = e.filled.say.Say("office.unavailable")
 	case refusal.Code == events.Conflict && refusal.Field == "id":
 		if e.id, err = pages.NewID(d.deps.Clock()); err != nil {
 			return pages.Page{}, err
 		}
-		e.filled.whole = "This form was sent before, and was recorded as it was then. Send it again if this is one more; " +
-			"to mend what was recorded, take it back first."
+		e.filled.whole = e.filled.say.Say("office.sent-before")
 	default:
 		for _, m := range all {
 			if m.event.ID == refusal.EventID || refusal.EventID == "" {
@@ -289,7 +287,7 @@ func (d *desk) nameJob(v pages.Visit, e *entry) error {
 	key := typed.Key(cmp.Or(typedKey, e.filled.text("title")))
 	if !events.ValidToken(key) || key == events.FirmJob {
 		if typedKey != "" || e.filled.problems["title"] == "" {
-			e.filled.refuse(controlKey, "at least one letter a to z or digit, at most 64, and not the word firm")
+			e.filled.refuse(controlKey, e.filled.say.Say("office.job-key-rule"))
 		}
 		return nil
 	}
@@ -310,7 +308,7 @@ func (d *desk) nameJob(v pages.Visit, e *entry) error {
 			break
 		}
 	}
-	e.filled.refuse(controlKey, "a job with the key "+strconv.Quote(key)+" was opened before: choose another")
+	e.filled.refuse(controlKey, e.filled.say.Say("office.key-taken", "key", key))
 	return nil
 }
 
@@ -322,8 +320,8 @@ func (e *entry) checkLifting(members map[string]any) {
 	lifted, _ := members["quantity_milli"].(int64)
 	for _, down := range e.history.Down {
 		if down.Event.ID == members["laid"] && lifted > down.LeftMilli && e.history.ByID[e.id] == nil {
-			e.filled.refuse("quantity_milli", "only "+e.filled.format.Quantity(down.LeftMilli, down.Protection.Unit)+
-				" are still down")
+			left := e.filled.format.Quantity(down.LeftMilli, down.Protection.Unit)
+			e.filled.refuse("quantity_milli", e.filled.say.Say("office.still-down", "amount", left))
 		}
 	}
 }

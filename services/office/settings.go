@@ -15,6 +15,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 
@@ -38,31 +39,19 @@ const firstSection = "first"
 func newSections() []section {
 	whole := shapeOf(reflect.TypeFor[events.Settings]())
 	all := []section{
-		{slug: "firm", members: []string{"name", "currency", "time_zone", "locale", "vat_basis_points", "measured_by"},
-			form: form{title: "Name, currency and tax", about: "The currency cannot change what was recorded in another: " +
-				"keep it."}},
-		{slug: "job-types", members: []string{"job_types"}, form: form{title: "Job types",
-			about: "The kinds of jobs that the firm compares with each other. Empty a row to take it off the list; jobs of " +
-				"that " +
-				"type keep it."}},
-		{slug: "people", members: []string{"people"}, form: form{title: "People",
-			about: "Who books hours. A short name is enough. Who leaves can be taken off the list; hours keep their key."}},
-		{slug: "grades", members: []string{"grades"}, form: form{title: "Grades of labour",
-			about: "What an hour of each grade costs the firm, not what it charges. A new cost counts for hours booked from " +
-				"now on."}},
-		{slug: "tasks", members: []string{"tasks"}, form: form{title: "The firm's own tasks",
-			about: "Work that the standard list does not have, with the family it is counted under and its unit."}},
-		{slug: "overhead", members: []string{"overhead"}, form: form{title: "Overhead",
-			about: "How jobs bear what the firm costs beside its jobs: office, vans, insurance. The parts add up. Left empty, " +
-				"margins are told before overhead."}},
-		{slug: "pricing", members: []string{"pricing"}, form: form{title: "Pricing of quotes",
-			about: "What quotes add to cost. A margin of a quarter is a mark-up of a third: say which of the two is meant."}},
-		{slug: firstSection, members: []string{"name", "currency", "time_zone", "locale", "job_types", "grades"},
-			form: form{title: "First settings", about: "What has to be known before anything can be recorded."}},
+		{slug: "firm", members: []string{"name", "currency", "time_zone", "locale", "vat_basis_points", "measured_by"}},
+		{slug: "job-types", members: []string{"job_types"}},
+		{slug: "people", members: []string{"people"}},
+		{slug: "grades", members: []string{"grades"}},
+		{slug: "tasks", members: []string{"tasks"}},
+		{slug: "overhead", members: []string{"overhead"}},
+		{slug: "pricing", members: []string{"pricing"}},
+		{slug: "warranty", members: []string{"warranty"}},
+		{slug: firstSection, members: []string{"name", "currency", "time_zone", "locale", "job_types", "grades"}},
 	}
 	for i := range all {
 		s := &all[i]
-		s.kind, s.path, s.button = events.FirmSettingsChanged, settingsPath+"/"+s.slug, "Record the change"
+		s.kind, s.path = events.FirmSettingsChanged, settingsPath+"/"+s.slug
 		for _, d := range whole {
 			if slices.Contains(s.members, d.name) {
 				s.fields = append(s.fields, d)
@@ -89,7 +78,7 @@ type settingsLine struct {
 
 // showSettings lists the parts of the settings.
 func (d *desk) showSettings(v pages.Visit) (pages.Page, error) {
-	names, err := d.names(v)
+	names, say, err := d.names(v)
 	if err != nil {
 		return pages.Page{}, err
 	}
@@ -99,19 +88,20 @@ func (d *desk) showSettings(v pages.Visit) (pages.Page, error) {
 	var lines []settingsLine
 	for _, s := range newSections() {
 		if s.slug != firstSection {
-			lines = append(lines, settingsLine{s.title, s.path, says(s.slug, names.Settings, wording.NewWords(names))})
+			lines = append(lines, settingsLine{s.title(say), s.path, says(say, s.slug, names.Settings, wording.NewWords(names))})
 		}
 	}
-	return pages.Page{Name: "office-settings.html", Title: "Settings", Crumbs: crumbs(pages.Link{Text: "Settings"}),
-		Body: lines}, nil
+	title := say.Say("settings.title")
+	return spoken(say, pages.Page{Name: "office-settings.html", Title: title, Crumbs: crumbs(say, pages.Link{Text: title}),
+		Body: lines})
 }
 
 // says tells a part of the settings in one line.
-func says(slug string, s *events.Settings, w wording.Words) string {
+func says(say *texts.Speaker, slug string, s *events.Settings, w wording.Words) string {
 	var all []string
 	switch slug {
 	case "firm":
-		all = append(all, s.Name, s.Currency, s.TimeZone, "tax "+w.Share(s.VATBasisPoints))
+		all = append(all, s.Name, s.Currency, s.TimeZone, say.Say("settings.tax", "share", w.Share(s.VATBasisPoints)))
 	case "job-types":
 		for _, t := range s.JobTypes {
 			all = append(all, t.Name)
@@ -130,26 +120,33 @@ func says(slug string, s *events.Settings, w wording.Words) string {
 		}
 	case "overhead":
 		if o := s.Overhead; o != nil {
-			all = append(all, w.Sum(o.PerHourE4)+" an hour", w.Share(o.LabourBasisPoints)+" of labour",
-				w.Share(o.MaterialBasisPoints)+" of material")
+			all = append(all, say.Say("settings.per-hour", "sum", w.Sum(o.PerHourE4)),
+				say.Say("settings.of-labour", "share", w.Share(o.LabourBasisPoints)),
+				say.Say("settings.of-material", "share", w.Share(o.MaterialBasisPoints)))
 		}
 	case "pricing":
 		if p := s.Pricing; p != nil {
-			all = append(all, wording.PlainKey(p.Method)+" "+w.Share(p.BasisPoints))
+			key := "settings.mark-up"
+			if p.Method == events.PricingMargin {
+				key = "settings.margin"
+			}
+			all = append(all, say.Say(key, "share", w.Share(p.BasisPoints)))
 			for _, a := range p.AddOns {
 				all = append(all, a.Name+" "+w.Share(a.BasisPoints))
 			}
 		}
+	case "warranty":
+		all = append(all, s.Warranty)
 	}
-	if len(all) == 0 {
-		return "Nothing yet"
+	if strings.Join(all, "") == "" {
+		return say.Say("settings.nothing")
 	}
 	return strings.Join(all, ", ")
 }
 
 // settingsEntry reads what the form of a part stands on: the settings in force.
 func (d *desk) settingsEntry(v pages.Visit, s *section) (*entry, error) {
-	names, err := d.names(v)
+	names, say, err := d.names(v)
 	if err != nil {
 		return nil, err
 	}
@@ -158,7 +155,7 @@ func (d *desk) settingsEntry(v pages.Visit, s *section) (*entry, error) {
 		return nil, err
 	}
 	return &entry{form: &s.form, job: events.FirmJob, names: names, history: h, id: v.Values.Get(controlID),
-		filled: newFilled(v.Values, names)}, nil
+		filled: newFilled(v.Values, names, say)}, nil
 }
 
 func (d *desk) showSection(v pages.Visit, s *section) (pages.Page, error) {
@@ -193,8 +190,9 @@ func (s *section) page(d *desk, v pages.Visit, e *entry) (pages.Page, error) {
 	}
 	body, _ := p.Body.(formBody)
 	body.Hidden = append(body.Hidden, pages.Fact{Text: controlBase, Value: base})
-	p.Body, p.Crumbs = body, crumbs(pages.Link{Text: "Settings", Address: settingsPath}, pages.Link{Text: s.title})
-	return p, nil
+	p.Body, p.Crumbs = body, crumbs(e.filled.say,
+		pages.Link{Text: e.filled.say.Say("settings.title"), Address: settingsPath}, pages.Link{Text: p.Title})
+	return spoken(e.filled.say, p)
 }
 
 // membersOf writes settings as the members of their JSON; none where there are none.
@@ -248,8 +246,7 @@ func (d *desk) sendSection(v pages.Visit, s *section) (pages.Page, error) {
 		return pages.Page{}, err
 	}
 	if base, err := s.base(current); err != nil || base != e.filled.text(controlBase) {
-		e.filled.whole = "Somebody changed this part of the settings since the form was opened. Open it again to see it as " +
-			"it is now, or send this once more to overwrite it."
+		e.filled.whole = e.filled.say.Say("settings.changed")
 		return s.refused(d, v, e, http.StatusConflict, err)
 	}
 	members := e.filled.read(s.fields, "", "")
@@ -278,7 +275,7 @@ func (d *desk) sendSection(v pages.Visit, s *section) (pages.Page, error) {
 		if !errors.As(err, &refusal) || refusal.Code != events.Unavailable {
 			return pages.Page{}, err
 		}
-		e.filled.whole = unavailable
+		e.filled.whole = e.filled.say.Say("office.unavailable")
 		return s.refused(d, v, e, http.StatusServiceUnavailable, nil)
 	}
 	return pages.Page{Leads: e.leadsTo()}, nil
@@ -307,7 +304,7 @@ func (s *section) checkGrades(e *entry, members map[string]any) {
 	}
 	for _, p := range e.names.Settings.People {
 		if !kept[p.Grade] {
-			e.filled.refuse("grades", p.Name+" works at the grade "+p.Grade+": give people another grade before it goes")
+			e.filled.refuse("grades", e.filled.say.Say("settings.grade-in-use", "name", p.Name, "grade", p.Grade))
 		}
 	}
 }

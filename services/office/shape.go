@@ -31,9 +31,8 @@ const (
 // field is one member of a payload as a form shows it.
 type field struct {
 	name     string // as in JSON
-	label    string
-	help     string
-	sign     string // what the number is counted in; signMoney is the firm's currency
+	owner    string // struct that it is a member of
+	sign     string // what the number is counted in; signMoney is the firm's currency, and signDays are days
 	kind     kind
 	scale    int      // decimals of a number
 	required bool     // it must be given
@@ -67,8 +66,11 @@ const (
 	ofRecords   source = "records" // of the job, by what the field refers to
 )
 
-// signMoney stands for the firm's currency.
-const signMoney = "money"
+// Signs that each firm reads in its own way: its currency, and days in its language.
+const (
+	signMoney = "money"
+	signDays  = "days"
+)
 
 // shapeOf describes the members of a payload struct: first what must be given, then
 // the day, then the rest.
@@ -94,8 +96,7 @@ func shapeOf(t reflect.Type) []field {
 
 func fieldOf(owner reflect.Type, member reflect.StructField) field {
 	name, options, _ := strings.Cut(member.Tag.Get("json"), ",")
-	f := field{name: name, required: options != "omitempty"}
-	f.label, f.help = textsOf(owner.Name(), name, member.Tag.Get("doc"))
+	f := field{name: name, owner: owner.Name(), required: options != "omitempty"}
 	t := member.Type
 	if t.Kind() == reflect.Pointer {
 		t = t.Elem()
@@ -115,7 +116,7 @@ func fieldOf(owner reflect.Type, member reflect.StructField) field {
 	default:
 		f.text(owner, member)
 	}
-	f.rare = !f.required && slices.Contains(rareFields, name)
+	f.rare = !f.required && slices.Contains(rareFields(), name)
 	return f
 }
 
@@ -160,7 +161,7 @@ func (f *field) number(member reflect.StructField) {
 	case strings.HasSuffix(name, "_um"):
 		f.sign = "µm"
 	case strings.HasSuffix(name, "_days"):
-		f.sign = "days"
+		f.sign = signDays
 	}
 }
 

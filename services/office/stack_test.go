@@ -92,6 +92,10 @@ func newStack(t *testing.T) *stack {
 func (s *stack) mount(server *httpd.Server, store *duckdb.Store) {
 	frame, err := pages.New(server)
 	must(s.t, err)
+	frame.Speak(func(ctx context.Context, firm string) (string, error) {
+		names, err := s.projector.Names(ctx, firm)
+		return names.Locale, err
+	})
 	record := func(ctx context.Context, firm, job, by string, submitted []events.Event) ([]events.Receipt, error) {
 		return s.record(ctx, firm, job, by, submitted)
 	}

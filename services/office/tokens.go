@@ -13,6 +13,7 @@ import (
 	"daysheet/reports"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 
@@ -26,23 +27,23 @@ type tokensBody struct {
 	Tokens   []tokenLine
 	Controls []control
 	Whole    string
+	Strange  bool // what is wrong is said in English
 	Wrong    []pages.Link
 }
 
 type tokenLine struct {
-	Name, May, Made, Used, State string
-	Holds                        bool
-	Own                          bool // the one that the reader is signed in with
+	Name, Says, Revoke string
+	Holds              bool
+	Own                bool // the one that the reader is signed in with
 }
 
 // tokenFields are the controls of a token that is made.
 func tokenFields() []field {
 	return []field{
-		{name: "name", label: "Who or what holds it", kind: kindText, required: true,
-			help: "It stands beside what is recorded with it, for ever: Office Anna, or Spreadsheet"},
-		{name: "scopes", label: "What it may do", kind: kindSeveral,
+		{owner: "token", name: "name", kind: kindText, required: true},
+		{owner: "token", name: "scopes", kind: kindSeveral,
 			enum: []string{string(httpd.ScopeRead), string(httpd.ScopeRecord), string(httpd.ScopeAdmin)}},
-		{name: "expires", label: "Ends on", kind: kindDay, help: "The last day on which it holds; empty for no end"},
+		{owner: "token", name: "expires", kind: kindDay},
 	}
 }
 
@@ -54,78 +55,80 @@ func (d *desk) mountTokens(engine *gin.Engine) {
 }
 
 func (d *desk) showTokens(v pages.Visit) (pages.Page, error) {
-	names, err := d.names(v)
+	names, say, err := d.names(v)
 	if err != nil {
 		return pages.Page{}, err
 	}
-	p := d.tokensPage(v, newFilled(v.Values, names), tokensBody{})
+	p := d.tokensPage(v, newFilled(v.Values, names, say), tokensBody{})
 	if name := v.Values.Get("revoked"); name != "" {
-		p.Said = "Revoked: " + name + ". Whoever holds it is let in no more."
+		p.Said = say.Say("tokens.revoked-said", "name", name)
 	}
-	return p, nil
+	return spoken(say, p)
 }
 
 func (d *desk) tokensPage(v pages.Visit, f *filled, body tokensBody) pages.Page {
 	s := &shown{filled: f}
 	body.Controls = s.controls(tokenFields(), "", false)
-	body.Whole, body.Wrong = f.whole, wrongLinks(body.Controls)
+	body.Whole, body.Strange, body.Wrong = f.whole, f.strange, wrongLinks(body.Controls)
 	w := wording.NewWords(f.names)
 	for _, t := range slices.Backward(d.deps.Tokens.List()) {
 		if t.Firm == v.Firm {
-			body.Tokens = append(body.Tokens, d.tokenLine(t, w, t.Name == v.Caller.Name))
+			body.Tokens = append(body.Tokens, d.tokenLine(f.say, t, w, t.Name == v.Caller.Name))
 		}
 	}
-	return pages.Page{Name: "office-tokens.html", Title: "Tokens", Crumbs: crumbs(pages.Link{Text: "Tokens"}), Body: body}
+	title := f.say.Say("tokens.title")
+	return pages.Page{Name: "office-tokens.html", Title: title, Crumbs: crumbs(f.say, pages.Link{Text: title}), Body: body}
 }
 
-func (d *desk) tokenLine(t httpd.Token, w wording.Words, own bool) tokenLine {
+func (d *desk) tokenLine(say *texts.Speaker, t httpd.Token, w wording.Words, own bool) tokenLine {
 	day := func(at time.Time, never string) string {
 		if at.IsZero() {
 			return never
 		}
 		return w.Day(events.DayOf(w.Names.Local(at)))
 	}
-	line := tokenLine{Name: t.Name, Made: day(t.Created, ""), Used: day(t.LastUsed, "never"), Own: own, Holds: true,
-		State: "no end"}
+	line := tokenLine{Name: t.Name, Own: own, Holds: true, Revoke: say.Say("tokens.revoke-it", "name", t.Name)}
+	state := say.Say("tokens.no-end")
 	var may []string
 	for _, s := range t.Scopes {
-		may = append(may, string(s))
+		may = append(may, say.Say("tokens.may."+string(s)))
 	}
-	line.May = strings.Join(may, ", ")
 	switch {
 	case !t.Revoked.IsZero():
-		line.State, line.Holds = "revoked "+day(t.Revoked, ""), false
+		state, line.Holds = say.Say("tokens.revoked", "day", day(t.Revoked, "")), false
 	case !t.Expires.IsZero() && !d.deps.Clock().Before(t.Expires):
-		line.State, line.Holds = "ended "+day(t.Expires.Add(-time.Second), ""), false
+		state, line.Holds = say.Say("tokens.ended", "day", day(t.Expires.Add(-time.Second), "")), false
 	case !t.Expires.IsZero():
-		line.State = "to " + day(t.Expires.Add(-time.Second), "")
+		state = say.Say("tokens.to", "day", day(t.Expires.Add(-time.Second), ""))
 	}
+	line.Says = say.Say("tokens.line", "may", strings.Join(may, ", "), "made", day(t.Created, ""),
+		"used", day(t.LastUsed, say.Say("tokens.never")), "state", state)
 	return line
 }
 
 // makeToken makes a token and shows its secret this once. Sending the form again
 // meets the name that is taken.
 func (d *desk) makeToken(v pages.Visit) (pages.Page, error) {
-	names, err := d.names(v)
+	names, say, err := d.names(v)
 	if err != nil {
 		return pages.Page{}, err
 	}
-	f := newFilled(v.Values, names)
+	f := newFilled(v.Values, names, say)
 	token := httpd.Token{Firm: v.Firm, Name: f.text("name")}
 	for _, s := range v.Values["scopes"] {
 		token.Scopes = append(token.Scopes, httpd.Scope(s))
 	}
 	if last := events.Day(f.text("expires")); last != "" {
 		if !last.Valid() {
-			f.refuse("expires", "a day")
+			f.refuse("expires", say.Say("tokens.a-day"))
 		}
 		token.Expires = endOf(last, names)
 	}
 	if !f.wrong() {
 		secret, err := d.deps.Tokens.Add(token)
 		if err == nil {
-			empty := newFilled(nil, names)
-			return d.tokensPage(v, empty, tokensBody{Made: token.Name, Secret: secret}), nil
+			empty := newFilled(nil, names, say)
+			return spoken(say, d.tokensPage(v, empty, tokensBody{Made: token.Name, Secret: secret}))
 		}
 		var refusal *events.Error
 		if !errors.As(err, &refusal) {
@@ -136,7 +139,7 @@ func (d *desk) makeToken(v pages.Visit) (pages.Page, error) {
 	}
 	p := d.tokensPage(v, f, tokensBody{})
 	p.Status = http.StatusUnprocessableEntity
-	return p, nil
+	return spoken(say, p)
 }
 
 // endOf returns the end of a day where the firm works.

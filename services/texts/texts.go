@@ -10,6 +10,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io/fs"
+	"maps"
 	"path"
 	"slices"
 	"strconv"
@@ -32,6 +33,7 @@ type Catalogue struct {
 type Texts struct {
 	language string
 	by       map[string]string
+	rules    []rule // with the patterns of the English ones
 }
 
 // Load reads every language. It fails where a file is no list of texts, or where a
@@ -47,7 +49,9 @@ func Load() (*Catalogue, error) {
 			return nil, fmt.Errorf("read texts %s: %w", name, err)
 		}
 	}
+	rules := rulesOf(c.languages[English].by)
 	for language, t := range c.languages {
+		t.rules = rules
 		if err := t.matches(c.languages[English]); err != nil {
 			return nil, fmt.Errorf("read texts of %s: %w", language, err)
 		}
@@ -162,6 +166,12 @@ func (t *Texts) Of(beginning string) map[string]string {
 	}
 	return found
 }
+
+// Has reports whether there is a text of a key.
+func (t *Texts) Has(key string) bool { return t.by[key] != "" }
+
+// Keys returns every key, sorted.
+func (t *Texts) Keys() []string { return slices.Sorted(maps.Keys(t.by)) }
 
 // Say returns the text of a key, with values put into its places, in pairs of name and
 // value. It fails where there is no such text, or a place is left without a value.
