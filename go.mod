@@ -27,9 +27,12 @@ require (
 )
 
 require (
+	filippo.io/age v1.3.2
 	github.com/carlos7ags/folio v0.11.0
 	golang.org/x/image v0.48.0
 )
+
+require filippo.io/hpke v0.4.0 // indirect
 
 require (
 	github.com/ClickHouse/ch-go v0.74.0 // indirect
@@ -61,7 +64,7 @@ require (
 	github.com/google/flatbuffers v25.12.19+incompatible // indirect
 	github.com/google/go-tpm v0.9.8 // indirect
 	github.com/json-iterator/go v1.1.12 // indirect
-	github.com/klauspost/compress v1.20.3 // indirect
+	github.com/klauspost/compress v1.20.4
 	github.com/klauspost/cpuid/v2 v2.3.0 // indirect
 	github.com/leodido/go-urn v1.4.0 // indirect
 	github.com/mattn/go-isatty v0.0.22 // indirect

@@ -65,6 +65,11 @@ func read(folder string, most int) (int, error) {
 	if half {
 		return 0, &HalfError{folder}
 	}
+	return said(folder, most)
+}
+
+// said returns what the folder says of itself.
+func said(folder string, most int) (int, error) {
 	raw, err := os.ReadFile(filepath.Join(folder, FileName))
 	if errors.Is(err, fs.ErrNotExist) {
 		return 1, nil

@@ -88,8 +88,27 @@ func (u Upgrading) climb(ctx context.Context) error {
 		return fmt.Errorf("upgrade the data folder: %w", err)
 	}
 	have, err := read(u.Folder, u.want()) // another process may have been faster
-	if err != nil || have == u.want() {
+	if err != nil {
 		return err
+	}
+	return u.steps(ctx, have)
+}
+
+// Restored brings a folder that was just restored, and still says so, to the format that
+// the steps lead to. There is no copy of it: the archives are that.
+func (u Upgrading) Restored(ctx context.Context) error {
+	u.Copy = nil
+	have, err := said(u.Folder, u.want())
+	if err != nil {
+		return err
+	}
+	return u.steps(ctx, have)
+}
+
+// steps runs those that lead on from a format.
+func (u Upgrading) steps(ctx context.Context, have int) error {
+	if have == u.want() {
+		return nil
 	}
 	lock, err := u.Lock()
 	if err != nil {

@@ -77,7 +77,7 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 	if err := os.MkdirAll(g.Data, 0o700); err != nil {
 		return nil, fmt.Errorf("make data folder: %w", err)
 	}
-	if err := openFolder(ctx, g, logger); err != nil {
+	if err := openFolder(ctx, g, cfg, logger); err != nil {
 		return nil, err
 	}
 	a := &app{roles: cfg.roles}

@@ -48,6 +48,19 @@ func eachCommit(ctx context.Context, log *eventlog.Log, visit func(*events.Commi
 func eachOf(
 	ctx context.Context, log *eventlog.Log, partition uint8, after uint64, visit func(*events.Commit) error,
 ) error {
+	return storedOf(ctx, log, partition, after, func(stored events.Stored) error {
+		c, err := events.DecodeCommit(stored.Raw)
+		if err != nil {
+			return err
+		}
+		return visit(c)
+	})
+}
+
+// storedOf visits them as they are stored.
+func storedOf(
+	ctx context.Context, log *eventlog.Log, partition uint8, after uint64, visit func(events.Stored) error,
+) error {
 	last, err := log.Last(ctx, partition)
 	if err != nil || last <= after {
 		return err
@@ -57,11 +70,7 @@ func eachOf(
 			if stored.Sequence > last {
 				return errEnd
 			}
-			c, err := events.DecodeCommit(stored.Raw)
-			if err == nil {
-				err = visit(c)
-			}
-			if err != nil {
+			if err := visit(stored); err != nil {
 				return err
 			}
 			if stored.Sequence == last {

@@ -27,6 +27,8 @@ type CLI struct {
 	Rebuild  RebuildCmd  `cmd:"" help:"Drop the store of facts and make it again from the log."`
 	Verify   VerifyCmd   `cmd:"" help:"Check the log's chains and gaps, and that the facts are what a replay makes."`
 	Audit    AuditCmd    `cmd:"" help:"Count the facts against the log, and with --mend put right what differs."`
+	Backup   BackupCmd   `cmd:"" help:"Write the ledger into an archive, also while it is served."`
+	Restore  RestoreCmd  `cmd:"" help:"Make a ledger of archives, in an empty data folder."`
 	Repair   RepairCmd   `cmd:"" help:"Make a damaged log whole again from the copy in the store."`
 	Backtest BacktestCmd `cmd:"" help:"Test on the firm's own past whether rates tuned from history would have quoted better."`
 	Erase    EraseCmd    `cmd:"" help:"Erase a customer: destroy the key of what is sealed."`

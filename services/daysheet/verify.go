@@ -17,8 +17,9 @@ type VerifyCmd struct {
 	NATSFlags
 	StoreFlags
 	PhotoFlags
-	File string `arg:"" optional:"" help:"A paper (PDF) or an evidence file to prove; without it the ledger is checked." type:"existingfile"`
-	Key  string `help:"Public key (PEM) of the firm that signed the file; that of the ledger in the data folder, if not given." type:"existingfile" placeholder:"FILE"`
+	Files    []string `arg:"" optional:"" name:"file" help:"A paper (PDF), an evidence file, or archives of a backup to prove; without it the ledger is checked." type:"existingfile"`
+	Identity []string `help:"File of the age key that opens archives that are encrypted." type:"existingfile" placeholder:"FILE"`
+	Key      string   `help:"Public key (PEM) of the firm that signed the file; that of the ledger in the data folder, if not given." type:"existingfile" placeholder:"FILE"`
 }
 
 // Help says what is checked and what the exit code means.
@@ -28,16 +29,19 @@ the log in the store is the same byte for byte, that the facts are what a replay
 every photo has the bytes that it is named by, and that every photo that an event names is there.
 The server must not be running.
 
-With the name of a file it proves that file instead: that every byte of it is as the firm signed it, and, where
-the data folder holds a ledger that is not being served, that the ledger still holds the records it was made of.
+With the name of a paper or an evidence file it proves that file instead: that every byte of it is as the firm
+signed it, and, where the data folder holds a ledger that is not being served, that the ledger still holds the
+records it was made of.
+With the names of archives of "daysheet backup" it proves them: every part, every chain, and that they go on from
+each other.
 
 Exit code 0: nothing found. 2: something was found, and printed. 1: the check could not be made.`
 }
 
 // Run makes the check and prints what it found.
 func (c *VerifyCmd) Run(ctx context.Context, g *Globals) (err error) {
-	if c.File != "" {
-		return c.verifyFile(ctx, g)
+	if len(c.Files) > 0 {
+		return c.verifyFiles(ctx, g)
 	}
 	if err := g.needLedger(c.NATSFlags); err != nil {
 		return err

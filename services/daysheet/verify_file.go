@@ -12,10 +12,24 @@ import (
 	"daysheet/services/handover"
 )
 
+// verifyFiles proves archives, or one other file.
+func (c *VerifyCmd) verifyFiles(ctx context.Context, g *Globals) error {
+	archive, err := isArchive(c.Files[0])
+	switch {
+	case err != nil:
+		return err
+	case archive:
+		return c.verifyArchives()
+	case len(c.Files) > 1:
+		return events.Refuse("file", c.Files[1], "one paper or evidence file is proved at a time")
+	}
+	return c.verifyFile(ctx, g)
+}
+
 // verifyFile proves a sealed PDF or an evidence file, and compares it with the ledger
 // in the data folder where there is one.
 func (c *VerifyCmd) verifyFile(ctx context.Context, g *Globals) (err error) {
-	file, err := os.Open(c.File)
+	file, err := os.Open(c.Files[0])
 	if err != nil {
 		return fmt.Errorf("open the file: %w", err)
 	}

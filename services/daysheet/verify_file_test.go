@@ -29,7 +29,7 @@ func TestVerifyAFile(t *testing.T) {
 	}
 	mustClose(t, a)
 	verify := func(data, key, file string) error {
-		return (&VerifyCmd{File: file, Key: key}).Run(t.Context(), &Globals{Data: data, quiet: true})
+		return (&VerifyCmd{Files: []string{file}, Key: key}).Run(t.Context(), &Globals{Data: data, quiet: true})
 	}
 	for name, file := range files {
 		if err := verify(folder, "", file); err != nil {

@@ -27,6 +27,14 @@ func subject(firm, job string) string {
 	return fmt.Sprintf("ledger.%02d.%s.%s", Partition(firm), firm, job)
 }
 
+// Subject returns the subject under which the commits of a job stand in the log.
+func Subject(firm, job string) (string, error) {
+	if err := checkTokens(firm, job); err != nil {
+		return "", err
+	}
+	return subject(firm, job), nil
+}
+
 // checkTokens refuses keys that cannot stand in a subject.
 func checkTokens(firm, job string) error {
 	if !events.ValidToken(firm) {

@@ -26,8 +26,7 @@ func (r *repair) build(ctx context.Context) error {
 	if err := os.RemoveAll(path); err != nil { // of a repair that was cut short
 		return fmt.Errorf("make the new log: %w", err)
 	}
-	cfg := Config{Dir: path, MaxBytes: r.cfg.MaxBytes, RequestTimeout: r.cfg.RequestTimeout, Logger: r.cfg.Logger,
-		syncLater: true}
+	cfg := Config{Dir: path, MaxBytes: r.cfg.MaxBytes, RequestTimeout: r.cfg.RequestTimeout, Logger: r.cfg.Logger}
 	for partition := range uint8(Partitions) {
 		size, err := folderBytes(filepath.Join(streamFolder(r.cfg.Dir, partition), "msgs"))
 		if err != nil {
@@ -35,14 +34,14 @@ func (r *repair) build(ctx context.Context) error {
 		}
 		cfg.MaxBytes = max(cfg.MaxBytes, min(2*size, maxBytesMost)) // the old one may have been made larger
 	}
-	l, err := Open(ctx, cfg)
+	w, err := NewWriter(ctx, cfg)
 	if err != nil {
-		return fmt.Errorf("make the new log: %w", err)
-	}
-	if err := errors.Join(r.fill(ctx, l), l.Close()); err != nil {
 		return err
 	}
-	if err := syncTree(path); err != nil {
+	if err := r.fill(ctx, w); err != nil {
+		return errors.Join(err, w.Discard())
+	}
+	if err := w.Close(ctx); err != nil {
 		return err
 	}
 	if err := os.Rename(path, r.cfg.Dir+repaired); err != nil {
@@ -52,30 +51,17 @@ func (r *repair) build(ctx context.Context) error {
 }
 
 // fill writes all commits into the new log.
-func (r *repair) fill(ctx context.Context, l *Log) error {
+func (r *repair) fill(ctx context.Context, w *Writer) error {
 	var done uint64
 	for partition := range uint8(Partitions) {
-		chains := chains{}
-		w := &window{partition: partition}
 		m := r.merging(partition, func(s events.Stored) error {
-			message, err := chains.next(s)
-			if err != nil {
-				return err
-			}
-			future, err := l.js.PublishMsgAsync(message)
-			if err != nil {
-				return fmt.Errorf("sequence %d: write to the new log: %w", s.Sequence, err)
-			}
 			done++
 			r.progress(done, r.report.Commits)
-			return w.add(ctx, future, s)
+			return w.Add(ctx, s)
 		})
 		err := m.run(ctx)
 		if err == nil {
-			err = w.settle(ctx)
-		}
-		if err == nil {
-			err = l.Check(ctx, partition, r.lasts[partition])
+			err = w.settle(ctx, partition)
 		}
 		if err != nil {
 			return fmt.Errorf("repair partition %d: %w", partition, err)

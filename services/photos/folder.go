@@ -61,6 +61,9 @@ func NewFolder(root string, limits Limits) *Folder {
 	return &Folder{root: root, limits: limits, decoder: newSlot(), accounts: map[string]*account{}}
 }
 
+// Root returns the folder.
+func (f *Folder) Root() string { return f.root }
+
 // BytesMax returns how many bytes a photo may have.
 func (f *Folder) BytesMax() int64 { return f.limits.Bytes }
 

@@ -28,7 +28,7 @@ type Restored struct {
 // log does not know as erased; the program does so when it starts.
 func (k *Keys) Restore(backup string, also []Erasure) (Restored, error) {
 	var done Restored
-	theirs, err := listfile.New[Erasure](filepath.Join(backup, erasedFile), "erased").Items()
+	theirs, err := ErasedIn(backup)
 	if err != nil {
 		return done, fmt.Errorf("restore keys: %w", err)
 	}
@@ -51,6 +51,19 @@ func (k *Keys) Restore(backup string, also []Erasure) (Restored, error) {
 		return done, fmt.Errorf("restore keys: %w", err)
 	}
 	return done, nil
+}
+
+// ErasedIn returns the list of erased customers of a folder, or of the copy of one, and
+// changes nothing in it.
+func ErasedIn(folder string) ([]Erasure, error) { return ReadErased(filepath.Join(folder, erasedFile)) }
+
+// ReadErased returns the list of erased customers in a file; nobody where it is not there.
+func ReadErased(path string) ([]Erasure, error) { return listfile.New[Erasure](path, "erased").Items() }
+
+// CheckKey fails unless the content of a file is the key of a customer.
+func CheckKey(customer string, content []byte) error {
+	_, err := decodeKey(customer, content)
+	return err
 }
 
 // restore brings one key back, or says why not.
