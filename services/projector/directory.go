@@ -10,6 +10,7 @@ import (
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/eventlog"
+	"daysheet/services/recent"
 )
 
 // profilesKept bounds how many firms' settings are kept for readers.
@@ -33,7 +34,7 @@ type directory struct {
 	loading chan struct{} // holds one: loads come one after the other
 
 	mu      sync.Mutex
-	firms   *recent[string, *folded] // what is in it is changed and read under mu
+	firms   *recent.Values[string, *folded] // what is in it is changed and read under mu
 	changes [eventlog.Partitions]uint64
 }
 
@@ -56,7 +57,7 @@ func (f *folded) next(c *events.Commit, sequence uint64) error {
 }
 
 func newDirectory(log Log) *directory {
-	return &directory{log: log, loading: make(chan struct{}, 1), firms: newRecent[string, *folded](profilesKept)}
+	return &directory{log: log, loading: make(chan struct{}, 1), firms: recent.New[string, *folded](profilesKept)}
 }
 
 // learn takes in firms' own commits that are now in the store. A firm that does
@@ -66,8 +67,8 @@ func (d *directory) learn(partition uint8, commits []ofFirm) {
 	defer d.mu.Unlock()
 	for _, c := range commits {
 		d.changes[partition]++
-		if f, ok := d.firms.get(c.commit.Firm); ok && f.next(c.commit, c.sequence) != nil {
-			d.firms.drop(c.commit.Firm)
+		if f, ok := d.firms.Get(c.commit.Firm); ok && f.next(c.commit, c.sequence) != nil {
+			d.firms.Drop(c.commit.Firm)
 		}
 	}
 }
@@ -97,7 +98,7 @@ func (d *directory) read(ctx context.Context, firm string, use func(*events.Firm
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.changes[partition] == before { // else a commit may have come that the load missed
-		d.firms.put(firm, f)
+		d.firms.Put(firm, f)
 	}
 	use(&f.firm)
 	return nil
@@ -106,7 +107,7 @@ func (d *directory) read(ctx context.Context, firm string, use func(*events.Firm
 func (d *directory) readKept(firm string, use func(*events.Firm)) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	f, ok := d.firms.get(firm)
+	f, ok := d.firms.Get(firm)
 	if ok {
 		use(&f.firm)
 	}

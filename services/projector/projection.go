@@ -7,6 +7,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/recent"
 )
 
 // projection turns commits into facts. It keeps the firms and jobs used last
@@ -14,8 +15,8 @@ import (
 // or job is touched by the lane of that firm's partition alone.
 type projection struct {
 	log   Log
-	firms *recent[string, *events.Firm]
-	jobs  *recent[jobKey, knownJob]
+	firms *recent.Values[string, *events.Firm]
+	jobs  *recent.Values[jobKey, knownJob]
 }
 
 type jobKey struct{ firm, job string }
@@ -31,8 +32,8 @@ type knownJob struct {
 func newProjection(log Log, l limits) *projection {
 	return &projection{
 		log:   log,
-		firms: newRecent[string, *events.Firm](l.firms),
-		jobs:  newRecent[jobKey, knownJob](l.jobs),
+		firms: recent.New[string, *events.Firm](l.firms),
+		jobs:  recent.New[jobKey, knownJob](l.jobs),
 	}
 }
 
@@ -66,7 +67,7 @@ func (p *projection) apply(ctx context.Context, s events.Stored, c *events.Commi
 
 // firm returns the firm's history before the commit s.
 func (p *projection) firm(ctx context.Context, s events.Stored, c *events.Commit) (*events.Firm, error) {
-	if firm, ok := p.firms.get(c.Firm); ok {
+	if firm, ok := p.firms.Get(c.Firm); ok {
 		return firm, nil
 	}
 	firm := &events.Firm{}
@@ -78,7 +79,7 @@ func (p *projection) firm(ctx context.Context, s events.Stored, c *events.Commit
 			return nil, err
 		}
 	}
-	p.firms.put(c.Firm, firm)
+	p.firms.Put(c.Firm, firm)
 	return firm, nil
 }
 
@@ -89,7 +90,7 @@ func (p *projection) job(
 	ctx context.Context, s events.Stored, c *events.Commit, firm *events.Firm,
 ) (*reports.JobProjection, error) {
 	key := jobKey{c.Firm, c.Job}
-	if known, ok := p.jobs.get(key); ok && known.firm == firm {
+	if known, ok := p.jobs.Get(key); ok && known.firm == firm {
 		return known.job, nil
 	}
 	job := reports.NewJobProjection(firm, c.Firm, c.Job, s.Partition)
@@ -102,7 +103,7 @@ func (p *projection) job(
 			return nil, err
 		}
 	}
-	p.jobs.put(key, knownJob{firm, job})
+	p.jobs.Put(key, knownJob{firm, job})
 	return job, nil
 }
 

@@ -15,6 +15,7 @@ import (
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
 	"daysheet/services/projector"
+	"daysheet/services/recent"
 )
 
 // Store is what is asked of a store of facts. Its methods are safe for
@@ -75,6 +76,7 @@ type site struct {
 	ofJob       []reports.Definition // what the page of a job shows
 	notices     notices
 	kept        openKept
+	made        *madeReports
 }
 
 // Mount adds the routes to the server: reports, jobs, the facts behind figures,
@@ -94,7 +96,8 @@ func mount(server *httpd.Server, deps Deps, lib fs.FS) error {
 		deps.Position == nil || deps.Clock == nil {
 		return errors.New("mount reporting: every member of Deps must be set")
 	}
-	s := &site{deps: deps, frame: deps.Frame, definitions: reports.Definitions()}
+	s := &site{deps: deps, frame: deps.Frame, definitions: reports.Definitions(),
+		made: recent.New[reportKey, reports.Report](cellsKept)}
 	for _, name := range []string{"job-summary", "estimate-vs-actual"} {
 		d, ok := reports.DefinitionOf(name)
 		if !ok {

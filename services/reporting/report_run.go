@@ -40,17 +40,22 @@ func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter) 
 		return reports.Report{}, err
 	}
 	f.AsOf = position
-	if f.Job != "" {
-		if _, err := s.job(ctx, f.Firm, f.Job, position); err != nil {
-			return reports.Report{}, err
-		}
-	}
+	key := reportKey{d.Name, f, s.deps.Position(f.Firm)} // before the names, which may then be newer and never older
 	names, err := s.deps.Names(ctx, f.Firm)
 	if err != nil {
 		return reports.Report{}, fmt.Errorf("make report %s: %w", d.Name, err)
 	}
 	if d.Dated {
 		f.Today = s.today(names)
+		key.filter.Today = f.Today
+	}
+	if made, ok := s.made.Get(key); ok {
+		return ofOnesOwn(made), nil
+	}
+	if f.Job != "" {
+		if _, err := s.job(ctx, f.Firm, f.Job, position); err != nil {
+			return reports.Report{}, err
+		}
 	}
 	answer, err := s.answer(ctx, f, d.Ask(f))
 	answer.Names = names
@@ -59,7 +64,8 @@ func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter) 
 	}
 	report := d.Make(f, answer)
 	report.Filter = f
-	return report, nil
+	s.made.PutHeavy(key, report, weigh(report))
+	return ofOnesOwn(report), nil
 }
 
 // today returns the calendar day where the firm works: by its own time zone, or by
