@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"embed"
 	"errors"
+	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -14,6 +15,8 @@ import (
 	"daysheet/events"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
+	"daysheet/services/wording"
 )
 
 //go:embed templates
@@ -49,17 +52,22 @@ type customerRow struct {
 // customerPage is the page of one customer.
 type customerPage struct {
 	customerBody
+	LastRecorded     string   // day of the last record, as the firm writes it
+	ErasedOn         string   // day
+	Why              string   // nothing can be read
+	Foreign          bool     // and that is said in English
 	Lines            []string // of the address
 	MayRecord, Admin bool
 	Jobs             []pages.Link
 	Form             formView
-	EraseProblem     string
+	EraseProblem     problem
 	EraseReason      string
 }
 
 // formView is the form of what is known.
 type formView struct {
-	Action, Key, Seen, Problem    string
+	Action, Key, Seen             string
+	Problem                       problem
 	Name, Address, Contacts, Note string
 	New                           bool
 }
@@ -67,10 +75,10 @@ type formView struct {
 func (d *Desk) mountPages(engine *gin.Engine) {
 	read := engine.Group("", httpd.Require(httpd.ScopeRead))
 	read.GET("/customers", d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
-		return d.listPage(v, formView{New: true, Action: "/customers"})
+		return d.listPage(v, formView{New: true, Action: "/customers"}, nil)
 	}))
 	read.GET("/customers/:customer", d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
-		return d.customerPage(v, v.Param("customer"), nil, "", "")
+		return d.customerPage(v, v.Param("customer"), nil, nil, "")
 	}))
 	record := read.Group("", httpd.Require(httpd.ScopeRecord)) // their answers show what is known
 	record.POST("/customers", d.form(d.addForm))
@@ -105,17 +113,44 @@ func (d *Desk) form(handle func(pages.Visit, httpd.Caller, url.Values) (string, 
 	}
 }
 
-// refusal returns what to say beside the form; ok is false for a fault.
-func refusal(err error) (sentence string, ok bool) {
-	if changed := (*httpd.ProblemDetails)(nil); errors.As(err,
-		&changed) && changed.Status < http.StatusInternalServerError {
-		return httpd.Sentence(changed.Error()), true
+// problem is what is wrong with a form that was sent.
+type problem struct {
+	Says    string // empty where nothing is
+	Foreign bool   // it is said in English on a page that is not
+}
+
+// refused reports whether what was sent is wrong, and not the ledger.
+func refused(err error) bool {
+	if changed := (*httpd.ProblemDetails)(nil); errors.As(err, &changed) {
+		return changed.Status < http.StatusInternalServerError
 	}
-	refused := (*events.Error)(nil)
-	if !errors.As(err, &refused) || refused.Code != events.Invalid && refused.Code != events.Conflict {
-		return "", false
+	refusal := (*events.Error)(nil)
+	return errors.As(err, &refusal) && (refusal.Code == events.Invalid || refusal.Code == events.Conflict)
+}
+
+// problemOf says in the language of a page why something was refused.
+func problemOf(say *texts.Speaker, err error) problem {
+	if err == nil {
+		return problem{}
 	}
-	return httpd.Sentence(refused.Error()), true
+	english := httpd.Problem(err).Error()
+	rule := english
+	if refusal := (*events.Error)(nil); errors.As(err, &refusal) {
+		rule = refusal.Rule
+	}
+	if said, ok := say.Rule(rule); ok && say.Language() != texts.English {
+		return problem{Says: httpd.Sentence(said)}
+	}
+	return problem{httpd.Sentence(english), say.Language() != texts.English}
+}
+
+// speaker returns who says what pages say, and how the firm writes its days.
+func (d *Desk) speaker(v pages.Visit) (*texts.Speaker, wording.Format, error) {
+	names, err := d.deps.Names(v, v.Firm)
+	if err != nil {
+		return nil, wording.Format{}, fmt.Errorf("read names: %w", err)
+	}
+	return &texts.Speaker{Texts: d.deps.Frame.Texts(names.Locale)}, wording.NewFormat(names), nil
 }
 
 func detailsFrom(values url.Values) (details Details, form formView) {
@@ -141,9 +176,9 @@ func (d *Desk) addForm(v pages.Visit, caller httpd.Caller, values url.Values) (s
 	if err == nil {
 		_, err = d.put(v, caller, key, details, "")
 	}
-	if sentence, ok := refusal(err); ok {
-		form.New, form.Action, form.Problem = true, "/customers", sentence
-		page, err := d.listPage(v, form)
+	if refused(err) {
+		form.New, form.Action = true, "/customers"
+		page, err := d.listPage(v, form, err)
 		return "", page, err
 	}
 	return "/customers/" + key, pages.Page{}, err
@@ -153,9 +188,8 @@ func (d *Desk) putForm(v pages.Visit, caller httpd.Caller, values url.Values) (s
 	key := v.Param("customer")
 	details, form := detailsFrom(values)
 	_, err := d.put(v, caller, key, details, form.Seen)
-	if sentence, ok := refusal(err); ok {
-		form.Problem = sentence
-		page, err := d.customerPage(v, key, &form, "", "")
+	if refused(err) {
+		page, err := d.customerPage(v, key, &form, err, "")
 		return "", page, err
 	}
 	return "/customers/" + key, pages.Page{}, err
@@ -169,18 +203,25 @@ func (d *Desk) eraseForm(v pages.Visit, caller httpd.Caller, values url.Values) 
 	} else {
 		_, err = d.erase(v, caller, key, reason)
 	}
-	if sentence, ok := refusal(err); ok {
-		page, err := d.customerPage(v, key, nil, sentence, reason)
+	if refused(err) {
+		page, err := d.customerPage(v, key, nil, err, reason)
 		return "", page, err
 	}
 	return "/customers/" + key, pages.Page{}, err
 }
 
-func (d *Desk) listPage(v pages.Visit, form formView) (pages.Page, error) {
+// listPage lists the customers, with the form for one more; wrong is why what was sent
+// was refused, and nil where nothing was.
+func (d *Desk) listPage(v pages.Visit, form formView, wrong error) (pages.Page, error) {
 	all, err := d.all(v, v.Firm)
 	if err != nil {
 		return pages.Page{}, err
 	}
+	say, format, err := d.speaker(v)
+	if err != nil {
+		return pages.Page{}, err
+	}
+	form.Problem = problemOf(say, wrong)
 	body := listPage{Search: strings.TrimSpace(v.Values.Get("search")), Count: len(all), Form: form,
 		May: v.Caller.May(httpd.ScopeRecord)}
 	for _, c := range all {
@@ -188,7 +229,10 @@ func (d *Desk) listPage(v pages.Visit, form formView) (pages.Page, error) {
 		if err != nil {
 			return pages.Page{}, err
 		}
-		row := customerRow{Key: c.Customer, State: shown.State, Says: shown.Says}
+		row := customerRow{Key: c.Customer, State: shown.State}
+		if shown.State == stateErased {
+			row.Says = say.Say("customers.erased-on", "day", format.Day(events.Day(shown.Erased)))
+		}
 		if shown.Details != nil {
 			row.Name = shown.Details.Name
 		}
@@ -203,7 +247,8 @@ func (d *Desk) listPage(v pages.Visit, form formView) (pages.Page, error) {
 		body.More = len(body.Customers) - shownMost
 		body.Customers = body.Customers[:shownMost]
 	}
-	return pages.Page{Name: pageName, Title: "Customers", Body: pageBody{List: &body}}, nil
+	return pages.Page{Name: pageName, Title: say.Say("nav.customers"), Body: pageBody{List: &body},
+		Texts: say.Texts}, say.Err
 }
 
 // rank puts those first who can be read, and those last who were erased.
@@ -220,18 +265,24 @@ func holds(row customerRow, details *Details, search string) bool {
 	return strings.Contains(strings.ToLower(text), strings.ToLower(search))
 }
 
-// customerPage shows one customer. form is what was sent and refused; nil where
-// nothing was.
-func (d *Desk) customerPage(v pages.Visit, key string, form *formView, eraseProblem, reason string) (pages.Page,
+// customerPage shows one customer. form is what was sent and refused, and wrong is why;
+// where form is nil it was the erasure.
+func (d *Desk) customerPage(v pages.Visit, key string, form *formView, wrong error, reason string) (pages.Page,
 	error) {
 	known, err := d.find(v, v.Firm, key)
 	if err != nil {
 		return pages.Page{}, err
 	}
+	say, format, err := d.speaker(v)
+	if err != nil {
+		return pages.Page{}, err
+	}
 	body := customerPage{customerBody: known, MayRecord: v.Caller.May(httpd.ScopeRecord),
-		Admin:        v.Caller.May(httpd.ScopeAdmin),
-		EraseProblem: eraseProblem, EraseReason: reason}
-	title := "Customer " + key
+		Admin: v.Caller.May(httpd.ScopeAdmin), EraseReason: reason,
+		LastRecorded: format.Day(events.Day(known.Recorded)), ErasedOn: format.Day(events.Day(known.Erased))}
+	why, ok := say.Rule(known.Says)
+	body.Why, body.Foreign = httpd.Sentence(why), !ok
+	title := say.Say("customers.customer", "key", key)
 	if known.Details != nil {
 		title = known.Details.Name
 		body.Lines = strings.Split(known.Details.Address, "\n")
@@ -241,6 +292,9 @@ func (d *Desk) customerPage(v pages.Visit, key string, form *formView, eraseProb
 	}
 	if form != nil {
 		body.Form = *form
+		body.Form.Problem = problemOf(say, wrong)
+	} else {
+		body.EraseProblem = problemOf(say, wrong)
 	}
 	body.Form.Action = "/customers/" + key
 	jobs, err := d.jobsOf(v, v.Firm, key)
@@ -250,6 +304,6 @@ func (d *Desk) customerPage(v pages.Visit, key string, form *formView, eraseProb
 	for _, row := range jobs {
 		body.Jobs = append(body.Jobs, pages.Link{Text: cmp.Or(row.Title, row.Job), Address: "/jobs/" + row.Job})
 	}
-	return pages.Page{Name: pageName, Title: title, Body: pageBody{One: &body},
-		Crumbs: []pages.Link{{Text: "Customers", Address: "/customers"}, {Text: title}}}, nil
+	return pages.Page{Name: pageName, Title: title, Body: pageBody{One: &body}, Texts: say.Texts,
+		Crumbs: []pages.Link{{Text: say.Say("nav.customers"), Address: "/customers"}, {Text: title}}}, say.Err
 }
