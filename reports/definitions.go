@@ -58,6 +58,11 @@ func ofMoney() []Definition {
 				"customer, by who worked and by season.",
 			Ask: askSpread, Make: makeSpread,
 		},
+		{
+			Name: "hours-by-person", Title: "Hours by person", Personal: true,
+			About: "Booked hours by person, task, job and grade, for the office alone: where somebody worked, not how well.",
+			Ask:   askHoursByPerson, Make: makeHoursByPerson,
+		},
 	}
 }
 

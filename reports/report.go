@@ -61,8 +61,10 @@ type Definition struct {
 	// Dated is true where the report says what is overdue, so that it changes with
 	// the day on which it is read.
 	Dated bool
-	Ask   func(Filter) Question
-	Make  func(Filter, Answer) Report
+	// Personal is true where the report is about people: only who may record sees it.
+	Personal bool
+	Ask      func(Filter) Question
+	Make     func(Filter, Answer) Report
 }
 
 // Report is a finished report. One value is shown as JSON, CSV, page and chart.

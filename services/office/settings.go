@@ -14,6 +14,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"daysheet/events"
+	"daysheet/services/httpd"
 	"daysheet/services/pages"
 	"daysheet/services/texts"
 	"daysheet/services/wording"
@@ -74,6 +75,7 @@ func (d *desk) mountSettings(record *gin.RouterGroup) {
 // settingsLine is a part of the settings with what it says now.
 type settingsLine struct {
 	Title, Address, Says string
+	Reports              []pages.Link // what the firm has learnt of it
 }
 
 // showSettings lists the parts of the settings.
@@ -88,12 +90,31 @@ func (d *desk) showSettings(v pages.Visit) (pages.Page, error) {
 	var lines []settingsLine
 	for _, s := range newSections() {
 		if s.slug != firstSection {
-			lines = append(lines, settingsLine{s.title(say), s.path, says(say, s.slug, names.Settings, wording.NewWords(names))})
+			lines = append(lines, settingsLine{s.title(say), s.path,
+				says(say, s.slug, names.Settings, wording.NewWords(names)), d.learnt(v, say, s.slug)})
 		}
 	}
 	title := say.Say("settings.title")
 	return spoken(say, pages.Page{Name: "office-settings.html", Title: title, Crumbs: crumbs(say, pages.Link{Text: title}),
 		Body: lines})
+}
+
+// learnt leads from a part of the settings to the reports of it, where this process has them.
+func (d *desk) learnt(v pages.Visit, say *texts.Speaker, slug string) []pages.Link {
+	if !v.Caller.May(httpd.ScopeRead) {
+		return nil
+	}
+	of := map[string][]string{
+		"people": {"hours-by-person"}, "grades": {"hours-by-person"}, "job-types": {"job-types", "job-spread"},
+		"tasks": {"estimate-vs-actual"},
+	}
+	var found []pages.Link
+	for _, name := range of[slug] {
+		if address := "/reports/" + name; d.deps.Frame.Serves(address) {
+			found = append(found, pages.Link{Text: say.Say("report." + name), Address: address})
+		}
+	}
+	return found
 }
 
 // says tells a part of the settings in one line.

@@ -75,7 +75,7 @@ func (s *site) showJob(v visit) (page, error) {
 	}
 	body.Papers = s.papersOf(key)
 	for _, d := range s.definitions {
-		if !d.WholeFirm {
+		if !d.WholeFirm && (!d.Personal || v.Caller.May(httpd.ScopeRecord)) {
 			address := "/reports/" + d.Name + "?" + url.Values{"job": {key}}.Encode()
 			body.More = append(body.More, link{Text: d.Title, Address: address})
 		}

@@ -3,6 +3,7 @@ package reporting
 import (
 	"fmt"
 
+	"daysheet/services/httpd"
 	"daysheet/services/texts"
 )
 
@@ -31,6 +32,9 @@ func (s *site) showReports(v visit) (page, error) {
 	var groups []reportGroup
 	last := ""
 	for _, d := range s.definitions {
+		if d.Personal && !v.Caller.May(httpd.ScopeRecord) {
+			continue
+		}
 		if d.Group != last {
 			groups = append(groups, reportGroup{Title: tell.Say("report-group." + d.Group)})
 			last = d.Group

@@ -5,10 +5,12 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"net/http"
 
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/facts"
+	"daysheet/services/httpd"
 )
 
 // pin returns the position to answer for: the one that was asked for, or the one
@@ -28,6 +30,10 @@ func (s *site) pin(firm string, asked uint64) (uint64, error) {
 // run makes a report. The filter's AsOf comes back as the position the answer
 // is valid for.
 func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter) (reports.Report, error) {
+	if caller, _ := httpd.CallerFrom(ctx); d.Personal && !caller.May(httpd.ScopeRecord) {
+		return reports.Report{}, httpd.NewProblem(http.StatusForbidden,
+			"this report is about people: it is for the owner and the office")
+	}
 	if d.NeedsJob && f.Job == "" {
 		return reports.Report{}, events.Refuse("job", f.Job, "this report is about one job: name it")
 	}

@@ -60,8 +60,9 @@ func newStackWith(t *testing.T, mount func(*httpd.Server, Deps) error) *stack {
 
 	tokens, err := httpd.OpenTokens(filepath.Join(dir, "tokens.json"))
 	must(t, err)
+	scopes := map[string][]httpd.Scope{"north": {httpd.ScopeRead, httpd.ScopeRecord}, "south": {httpd.ScopeRead}}
 	for firm, name := range map[string]string{"north": "office", "south": "other"} {
-		s.tokens[firm], err = tokens.Add(httpd.Token{Firm: firm, Name: name, Scopes: []httpd.Scope{httpd.ScopeRead}})
+		s.tokens[firm], err = tokens.Add(httpd.Token{Firm: firm, Name: name, Scopes: scopes[firm]})
 		must(t, err)
 	}
 	s.tokens["phone"], err = tokens.Add(httpd.Token{Firm: "north", Name: "phone",

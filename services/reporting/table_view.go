@@ -78,7 +78,7 @@ func newCellView(column reports.Column, c reports.Cell, first bool, f wording.Fo
 	number := isNumber(column.Form)
 	v := cellView{
 		Text: f.Cell(c, column.Form), Number: number, Head: first && !number, Blank: c.Blank,
-		Address: addressOf(c, column.Form),
+		Address: addressOf(c, column),
 	}
 	if number && !c.Blank && strings.HasPrefix(column.Key, differencePrefix) {
 		v.Text, v.Word = overOrUnder(v.Text, c.Number)
@@ -87,17 +87,38 @@ func newCellView(column reports.Column, c reports.Cell, first bool, f wording.Fo
 }
 
 // addressOf returns where a cell leads: a job to its page, a figure to the facts
-// it is made of.
-func addressOf(c reports.Cell, form reports.Form) string {
+// it is made of, and the name of a thing to what was recorded of it.
+func addressOf(c reports.Cell, column reports.Column) string {
 	switch {
 	case c.Blank:
 		return ""
 	case c.Job != "":
 		return "/jobs/" + url.PathEscape(c.Job)
 	case c.Explain != nil:
-		return "/explain?" + explainValues(*c.Explain, measureOf(form)).Encode()
+		return "/explain?" + explainValues(*c.Explain, measureOf(column.Form)).Encode()
+	case column.Form == reports.FormName && c.Key != "":
+		return recordsOf(column.Key, c.Key)
 	}
 	return ""
+}
+
+// recordsOf returns where a named thing leads: a job type to its jobs, what work is done
+// by and with to its hours or amounts on all jobs; empty for other things.
+func recordsOf(dimension, key string) string {
+	v := url.Values{dimension: {key}, string(reports.BySide): {string(reports.SideActual)}}
+	switch reports.Dimension(dimension) {
+	case reports.ByJobType:
+		return "/reports/job-summary?" + url.Values{dimension: {key}}.Encode()
+	case reports.ByPerson, reports.ByGrade, reports.ByTask:
+		v.Set(string(reports.ByKind), string(reports.KindLabour))
+		v.Set("of", string(measureMinutes))
+	case reports.ByProduct:
+		v.Set(string(reports.ByKind), string(reports.KindMaterial))
+		v.Set("of", string(measureQuantity))
+	default:
+		return ""
+	}
+	return "/explain?" + v.Encode()
 }
 
 // overOrUnder says a difference by sign and word, never by colour alone.
