@@ -95,7 +95,7 @@ func (s *shown) optionsOf(d field, chosen string) []optionGroup {
 		}
 		groups = ungrouped(grades)
 	case d.source == ofRecords && h != nil:
-		groups = ungrouped(recordOptions(d, wording.NewWords(names), h))
+		groups = ungrouped(recordOptions(d, wording.NewWords(names, s.say), h))
 	}
 	return mark(groups, chosen)
 }

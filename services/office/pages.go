@@ -189,7 +189,7 @@ func (d *desk) showFirm(v pages.Visit) (pages.Page, error) {
 	if err != nil {
 		return pages.Page{}, err
 	}
-	w := wording.NewWords(names)
+	w := wording.NewWords(names, say)
 	body := firmBody{Products: productTable(names, w, say), More: len(h.Records) > recordsMost}
 	for _, r := range slices.Backward(h.Records) {
 		if len(body.Records) == recordsMost {

@@ -107,7 +107,7 @@ func (d *desk) showForm(v pages.Visit, f *form) (pages.Page, error) {
 	}
 	p, err := d.formPage(v, e)
 	if err == nil && e.history != nil {
-		p.Said = saidOf(e.filled.say, wording.NewWords(e.names), e.history, v.Values.Get(controlSaid))
+		p.Said = saidOf(e.filled.say, wording.NewWords(e.names, e.filled.say), e.history, v.Values.Get(controlSaid))
 		err = e.filled.say.Err
 	}
 	return p, err

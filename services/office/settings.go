@@ -91,7 +91,7 @@ func (d *desk) showSettings(v pages.Visit) (pages.Page, error) {
 	for _, s := range newSections() {
 		if s.slug != firstSection {
 			lines = append(lines, settingsLine{s.title(say), s.path,
-				says(say, s.slug, names.Settings, wording.NewWords(names)), d.learnt(v, say, s.slug)})
+				says(say, s.slug, names.Settings, wording.NewWords(names, say)), d.learnt(v, say, s.slug)})
 		}
 	}
 	title := say.Say("settings.title")

@@ -70,7 +70,7 @@ func (d *desk) tokensPage(v pages.Visit, f *filled, body tokensBody) pages.Page 
 	s := &shown{filled: f}
 	body.Controls = s.controls(tokenFields(), "", false)
 	body.Whole, body.Strange, body.Wrong = f.whole, f.strange, wrongLinks(body.Controls)
-	w := wording.NewWords(f.names)
+	w := wording.NewWords(f.names, f.say)
 	for _, t := range slices.Backward(d.deps.Tokens.List()) {
 		if t.Firm == v.Firm {
 			body.Tokens = append(body.Tokens, d.tokenLine(f.say, t, w, t.Name == v.Caller.Name))

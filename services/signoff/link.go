@@ -192,12 +192,12 @@ func (d *desk) jobPage(c *gin.Context, firm, key string) (linkPage, job, error) 
 	if err != nil {
 		return linkPage{}, j, fmt.Errorf("read names: %w", err)
 	}
-	said := d.deps.Frame.Texts(names.Locale)
-	if names, err = wording.InLanguage(names, said); err != nil {
+	said := &texts.Speaker{Texts: d.deps.Frame.Texts(names.Locale)}
+	if names, err = wording.InLanguage(names, said.Texts); err != nil {
 		return linkPage{}, j, fmt.Errorf("name tasks: %w", err)
 	}
 	p := linkPage{Language: said.Language(), Title: j.opening.Title, Firm: firm, Job: newJobView(j,
-		wording.NewWords(names))}
+		wording.NewWords(names, said))}
 	if names.Settings != nil {
 		p.Firm = names.Settings.Name
 	}
@@ -206,7 +206,7 @@ func (d *desk) jobPage(c *gin.Context, firm, key string) (linkPage, job, error) 
 			return linkPage{}, j, err
 		}
 	}
-	return p, j, nil
+	return p, j, said.Err
 }
 
 func (d *desk) signedView(j job, f wording.Format) (*signedView, error) {

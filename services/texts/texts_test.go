@@ -109,6 +109,11 @@ func TestEveryTextIsSaid(t *testing.T) {
 	for _, unit := range events.Units() {
 		said["unit."+string(unit)] = by["unit."+string(unit)] != "" // the others have signs
 	}
+	for beginning, keys := range wordsOf() {
+		for _, key := range keys {
+			said[beginning+key] = true
+		}
+	}
 	for _, d := range reports.Definitions() {
 		for key, text := range map[string]string{"report." + d.Name: d.Title, "report." + d.Name + ".about": d.About,
 			"report-group." + d.Group: d.Group} {
@@ -196,4 +201,21 @@ func TestRule(t *testing.T) {
 	if got, ok := de.Rule("nobody has thought of this"); ok || got != "nobody has thought of this" {
 		t.Errorf("what is not known is said as %q", got)
 	}
+}
+
+// wordsOf returns the fixed keys that have a word each, by what the key of the text
+// begins with.
+func wordsOf() map[string][]string {
+	words := map[string][]string{"cause.": {"ours", "others", "before", "unknown"}, "raised-by.": {"customer", "firm"},
+		"sign.": {"hour", "pack", "roll", "sheet"},
+		"side.": {string(reports.SideEstimate), string(reports.SideVariation), string(reports.SideActual)}}
+	for _, kind := range []reports.Kind{reports.KindLabour, reports.KindQuantity, reports.KindMaterial, reports.KindOverhead,
+		reports.KindDamage, reports.KindPrice, reports.KindPurchase, reports.KindMove, reports.KindCount, reports.KindDown,
+		reports.KindMark} {
+		words["kind."] = append(words["kind."], string(kind))
+	}
+	for _, d := range reports.Dimensions() {
+		words["dimension."] = append(words["dimension."], string(d))
+	}
+	return words
 }

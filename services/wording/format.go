@@ -6,6 +6,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/texts"
 )
 
 // Format writes whole numbers the way the firm reads them. It rounds for the
@@ -18,6 +19,8 @@ type Format struct {
 	Currency string // ISO 4217; empty where the firm has no settings yet
 	Digits   int    // decimals of the currency
 	Language string // BCP 47, for formatters in the browser
+
+	say *texts.Speaker // of signs of units that differ by language; nil: English
 }
 
 // separators by language, and by language and region where a region differs.
@@ -61,6 +64,12 @@ func NewFormat(names reports.Names) Format {
 	if f.Language == "" {
 		f.Language = "en"
 	}
+	return f
+}
+
+// In returns the format with the signs of units in the language of the speaker.
+func (f Format) In(say *texts.Speaker) Format {
+	f.say = say
 	return f
 }
 
@@ -138,7 +147,10 @@ func (f Format) Thousandths(milli int64) string {
 
 // Quantity writes thousandths of a unit with the unit.
 func (f Format) Quantity(milli int64, unit events.Unit) string {
-	return WithUnit(f.Thousandths(milli), UnitSign(unit))
+	if unit == events.Each && f.say != nil {
+		return f.say.Say("quantity.pieces", "n", f.Thousandths(milli))
+	}
+	return WithUnit(f.Thousandths(milli), f.UnitSign(unit))
 }
 
 // Share writes hundredths of a per cent.
@@ -147,7 +159,7 @@ func (f Format) Share(points int64) string { return f.Fixed(points, 2, 1) + "\u0
 // Rate writes thousandths of a minute for one unit.
 func (f Format) Rate(milli int64, unit events.Unit) string {
 	text := f.Fixed(milli, 3, 1) + "\u00a0min"
-	if sign := UnitSign(unit); sign != "" {
+	if sign := f.UnitSign(unit); sign != "" {
 		text += "/" + sign
 	}
 	return text
@@ -207,14 +219,17 @@ func (f Format) Measure(form reports.Form) string {
 	return ""
 }
 
-// UnitSign writes a unit as it is read.
-func UnitSign(u events.Unit) string {
-	switch u {
-	case events.SquareMetre:
+// UnitSign writes a unit as it stands behind a number; pieces have none.
+func (f Format) UnitSign(u events.Unit) string {
+	key := "sign." + string(u)
+	switch {
+	case u == events.SquareMetre:
 		return "m²"
-	case events.Each:
+	case f.say != nil && f.say.Has(key):
+		return f.say.Say(key)
+	case u == events.Each:
 		return ""
-	case events.Hour:
+	case u == events.Hour:
 		return "h"
 	}
 	return string(u)

@@ -134,12 +134,13 @@ const lateDays = 7
 // was late, and whether it was taken back.
 func (w Words) RecordedBy(r *Record) string {
 	at := w.Names.Local(r.RecordedAt)
-	said := "recorded by " + r.RecordedBy + ", " + w.Day(events.DayOf(at)) + " " + at.Format("15:04")
+	said := w.Say("history.recorded-by", "who", r.RecordedBy, "day", w.Day(events.DayOf(at)), "time", at.Format("15:04"))
+	late := ""
 	if days := int(events.DayOf(at).Time().Sub(r.Day().Time()).Hours() / 24); days > lateDays {
-		said += ", late: " + w.Count(int64(days)) + " days after"
+		late = w.Say("history.late", "days", w.Count(int64(days)))
 	}
 	if r.VoidedBy != "" {
-		said += ", taken back"
+		return List(said, late, w.Say("history.is-taken-back"))
 	}
-	return said
+	return List(said, late)
 }

@@ -7,17 +7,22 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/texts"
 )
 
 // Words says what was recorded in the words of the trade, with the firm's names
-// and numbers.
+// and numbers, in the language of the speaker, who keeps what could not be said.
 type Words struct {
 	Format
+	*texts.Speaker
 	Names reports.Names
 }
 
-// NewWords returns the words of a firm.
-func NewWords(names reports.Names) Words { return Words{NewFormat(names), names} }
+// NewWords returns the words of a firm. names are best in the language of the speaker:
+// see [InLanguage].
+func NewWords(names reports.Names, say *texts.Speaker) Words {
+	return Words{NewFormat(names).In(say), say, names}
+}
 
 // Named returns the name that a key has; the key where it has none.
 func Named(names map[string]string, key string) string {
@@ -53,12 +58,20 @@ func List(parts ...string) string {
 	return strings.Join(given, ", ")
 }
 
-// given writes a word before a value, and nothing where there is no value.
-func given(before, value string) string {
+// given says a value by a key with one place for it, and nothing where there is no value.
+func (w Words) given(key, place, value string) string {
 	if value == "" {
 		return ""
 	}
-	return before + value
+	return w.Say(key, place, value)
+}
+
+// what says a record that is about something, and what that is where it is known.
+func (w Words) what(key, what string) string {
+	if what == "" {
+		return w.Say(key)
+	}
+	return w.Say(key) + ": " + what
 }
 
 // Says returns one sentence about a record.
@@ -73,7 +86,7 @@ func (w Words) Says(h *History, r *Record) string {
 	case *events.Damage, *events.MakingGood, *events.Snag, *events.SnagClearance, *events.Condition:
 		return w.quality(h, p)
 	case *events.Photo:
-		return "Photo attached" + given(": ", p.Caption)
+		return w.what("history.photo", p.Caption)
 	case *events.Note:
 		return w.note(h, p)
 	case *events.Void:
@@ -85,22 +98,27 @@ func (w Words) Says(h *History, r *Record) string {
 func (w Words) office(payload events.Payload) string {
 	switch p := payload.(type) {
 	case *events.Opening:
-		return List("Job opened: "+p.Title, w.JobType(p.JobType), given("due ", w.Day(p.Due)))
+		return List(w.what("history.opened", p.Title), w.JobType(p.JobType), w.given("history.due", "day", w.Day(p.Due)))
 	case *events.Estimate:
-		return List("Estimate issued: "+w.Hours(minutesOf(p.Lines))+"\u00a0h", "price "+w.Sum(p.PriceE4), p.Note)
+		return List(w.what("history.estimate", w.hours(minutesOf(p.Lines))), w.price(w.Sum(p.PriceE4)), p.Note)
 	case *events.Acceptance:
-		return "Estimate accepted" + given(": ", p.Note)
+		return w.what("history.accepted", p.Note)
 	case *events.Variation:
-		return List("Variation agreed: "+p.Reason, w.planned(p.Lines), "price "+w.Signed(p.PriceE4))
+		return List(w.what("history.variation", p.Reason), w.planned(p.Lines), w.price(w.Signed(p.PriceE4)))
 	case *events.SignOff:
-		return List("Signed off by the "+p.Role, p.Remarks)
+		return List(w.Say("history.signed-off", "role", p.Role), p.Remarks)
 	case *events.Closing:
-		return "Job closed, billed " + w.Sum(p.BilledE4)
+		return w.Say("history.closed", "sum", w.Sum(p.BilledE4))
 	case *events.Reopening:
-		return "Job reopened: " + p.Reason
+		return w.what("history.reopened", p.Reason)
 	}
 	return ""
 }
+
+// hours writes minutes with the sign of hours.
+func (w Words) hours(minutes int64) string { return WithUnit(w.Hours(minutes), w.UnitSign(events.Hour)) }
+
+func (w Words) price(sum string) string { return w.Say("history.price", "sum", sum) }
 
 // Signed writes a change of money with its sign.
 func (w Words) Signed(e4 int64) string {
@@ -122,30 +140,34 @@ func (w Words) planned(lines []events.EstimateLine) string {
 	if len(lines) == 0 {
 		return ""
 	}
-	return w.Hours(minutesOf(lines)) + "\u00a0h"
+	return w.hours(minutesOf(lines))
 }
 
 func (w Words) firm(payload events.Payload) string {
 	switch p := payload.(type) {
 	case *events.Settings:
-		return "Settings changed"
+		return w.Say("history.settings")
 	case *events.Product:
-		return List("Product listed: "+p.Name, w.Sum(p.PriceE4)+" for "+w.Quantity(1000, p.Unit))
+		return List(w.what("history.product", p.Name), w.Say("history.price-for", "sum", w.Sum(p.PriceE4), "quantity",
+			w.Quantity(1000, p.Unit)))
 	case *events.Purchase:
-		return List("Bought: "+w.Product(p.Product), w.Quantity(p.QuantityMilli, p.Unit), w.Sum(p.CostE4),
-			given("from ", p.Supplier))
+		return List(w.what("history.bought", w.Product(p.Product)), w.Quantity(p.QuantityMilli, p.Unit), w.Sum(p.CostE4),
+			w.given("history.from", "place", p.Supplier))
 	case *events.Move:
-		return List("Moved: "+w.Product(p.Product), w.Quantity(p.QuantityMilli, p.Unit), "from "+p.From, "to "+p.To)
+		return List(w.what("history.moved", w.Product(p.Product)), w.Quantity(p.QuantityMilli, p.Unit),
+			w.given("history.from", "place", p.From), w.given("history.to", "place", p.To))
 	case *events.Count:
-		return List("Counted: "+w.Product(p.Product), w.Quantity(p.QuantityMilli, p.Unit), given("at ", p.Place))
+		return List(w.what("history.counted", w.Product(p.Product)), w.Quantity(p.QuantityMilli, p.Unit),
+			w.given("history.at", "place", p.Place))
 	case *events.RateBook:
-		return List("Rate book revised: "+p.Revision, "from "+w.Day(p.EffectiveFrom), p.Reason)
+		return List(w.what("history.rate-book", p.Revision), w.Say("history.from-day", "day", w.Day(p.EffectiveFrom)),
+			p.Reason)
 	case *events.RateRejection:
-		return List("Proposed rate not taken: "+w.Task(p.Task), p.Surface, p.Method, p.Reason)
+		return List(w.what("history.rate-rejected", w.Task(p.Task)), p.Surface, p.Method, p.Reason)
 	case *events.CustomerRecord:
-		return "Customer recorded: " + p.Customer
+		return w.what("history.customer", p.Customer)
 	case *events.CustomerErasure:
-		return List("Customer erased: "+p.Customer, p.Reason)
+		return List(w.what("history.customer-erased", p.Customer), p.Reason)
 	}
 	return ""
 }
@@ -153,33 +175,21 @@ func (w Words) firm(payload events.Payload) string {
 func (w Words) quality(h *History, payload events.Payload) string {
 	switch p := payload.(type) {
 	case *events.Condition:
-		before := "Condition before the work: "
+		key := "history.condition"
 		if p.Damaged {
-			before = "Damaged before the work: "
+			key = "history.condition-damaged"
 		}
-		return before + List(p.Location, p.Item, p.Finding)
+		return w.what(key, List(p.Location, p.Item, p.Finding))
 	case *events.Damage:
-		return List("Damage found: "+p.Item, p.Location, p.Finding, causes(p.Cause))
+		return List(w.what("history.damage", p.Item), p.Location, p.Finding, w.word("cause.", cmp.Or(p.Cause, "unknown")))
 	case *events.MakingGood:
-		return List("Damage made good"+given(": ", h.about(p.Damage)), p.Work)
+		return List(w.what("history.made-good", h.about(p.Damage)), p.Work)
 	case *events.Snag:
-		return List("Snag raised by the "+p.RaisedBy+": "+p.Finding, p.Location)
+		return List(w.Say("history.snag", "who", w.word("raised-by.", p.RaisedBy), "finding", p.Finding), p.Location)
 	case *events.SnagClearance:
-		return List("Snag cleared"+given(": ", h.about(p.Snag)), p.Work)
+		return List(w.what("history.snag-cleared", h.about(p.Snag)), p.Work)
 	}
 	return ""
-}
-
-func causes(cause string) string {
-	switch cause {
-	case "ours":
-		return "caused by the firm"
-	case "others":
-		return "caused by others"
-	case "before":
-		return "there before the work"
-	}
-	return "cause not known"
 }
 
 // about names a snag or damage that a later record refers to.
@@ -200,33 +210,35 @@ func (h *History) about(id string) string {
 func (w Words) site(h *History, payload events.Payload) string {
 	switch p := payload.(type) {
 	case *events.Hours:
-		return List(w.Person(p.Person)+": "+w.Hours(p.Minutes)+"\u00a0h", w.Task(p.Task), p.Surface, p.Method, p.Location)
+		return List(w.Person(p.Person)+": "+w.hours(p.Minutes), w.Task(p.Task), p.Surface, p.Method, p.Location)
 	case *events.Protection:
-		return List("Laid: "+w.Task(p.Task), w.Quantity(p.QuantityMilli, p.Unit), p.Surface, p.Location,
-			w.consumed(p.Product, p.ProductQuantityMilli, p.ProductUnit), given("remove by ", w.Day(p.RemoveBy)))
+		return List(w.what("history.laid", w.Task(p.Task)), w.Quantity(p.QuantityMilli, p.Unit), p.Surface, p.Location,
+			w.consumed(p.Product, p.ProductQuantityMilli, p.ProductUnit),
+			w.given("history.remove-by", "day", w.Day(p.RemoveBy)))
 	case *events.ProtectionCheck:
-		state := "Protection checked, sound: "
+		key := "history.checked"
 		if !p.Sound {
-			state = "Protection checked, not sound: "
+			key = "history.checked-unsound"
 		}
-		return List(state+p.Finding, w.laid(h, p.Laid))
+		return List(w.what(key, p.Finding), w.laid(h, p.Laid))
 	case *events.Lifting:
-		amount := "all of it"
+		amount := w.Say("history.all-of-it")
 		if laid := h.ByID[p.Laid]; p.QuantityMilli > 0 && laid != nil {
 			if protection, ok := laid.Payload.(*events.Protection); ok {
 				amount = w.Quantity(p.QuantityMilli, protection.Unit)
 			}
 		}
-		return List("Lifted: "+w.laid(h, p.Laid), amount)
+		return List(w.what("history.lifted", w.laid(h, p.Laid)), amount)
 	case *events.Preparation:
 		return List(w.Task(p.Task)+": "+w.Quantity(p.QuantityMilli, p.Unit), p.Surface, p.Method, p.Location)
 	case *events.Coat:
-		return List(w.Task(p.Task)+", coat "+strconv.FormatInt(p.Coat, 10)+": "+w.Quantity(p.QuantityMilli, p.Unit),
-			p.Surface, p.Method, p.Location, w.consumed(p.Product, p.VolumeMilli, events.Litre), given("batch ", p.Batch))
+		coat := w.Say("history.coat", "task", w.Task(p.Task), "n", strconv.FormatInt(p.Coat, 10))
+		return List(coat+": "+w.Quantity(p.QuantityMilli, p.Unit), p.Surface, p.Method, p.Location,
+			w.consumed(p.Product, p.VolumeMilli, events.Litre), w.given("history.batch", "batch", p.Batch))
 	case *events.Usage:
-		return List("Used: "+w.Product(p.Product), w.Quantity(p.QuantityMilli, p.Unit), w.Task(p.Task))
+		return List(w.what("history.used", w.Product(p.Product)), w.Quantity(p.QuantityMilli, p.Unit), w.Task(p.Task))
 	case *events.Return:
-		return List("Returned: "+w.Product(p.Product), w.Quantity(p.QuantityMilli, p.Unit), w.Task(p.Task))
+		return List(w.what("history.returned", w.Product(p.Product)), w.Quantity(p.QuantityMilli, p.Unit), w.Task(p.Task))
 	}
 	return ""
 }
@@ -238,7 +250,7 @@ func (w Words) consumed(product string, milli int64, unit events.Unit) string {
 	case milli == 0:
 		return w.Product(product)
 	}
-	return w.Quantity(milli, unit) + " of " + w.Product(product)
+	return w.Say("history.of-product", "quantity", w.Quantity(milli, unit), "product", w.Product(product))
 }
 
 func (w Words) laid(h *History, id string) string {
@@ -252,10 +264,11 @@ func (w Words) laid(h *History, id string) string {
 
 // note says what was noted, what it is about, and whether the customer reads it.
 func (w Words) note(h *History, p *events.Note) string {
-	said := "Note: " + List(p.Text, p.Location)
+	key := "history.note"
 	if p.ForCustomer {
-		said = "Note for the customer: " + List(p.Text, p.Location)
+		key = "history.note-for-customer"
 	}
+	said := w.what(key, List(p.Text, p.Location))
 	if about := h.ByID[p.Of]; about != nil {
 		said += " – " + w.Says(h, about)
 	}
@@ -266,9 +279,17 @@ func (w Words) note(h *History, p *events.Note) string {
 func (w Words) void(h *History, p *events.Void) string {
 	target := h.ByID[p.Event]
 	if target == nil {
-		return "Taken back: " + p.Reason
+		return w.what("history.taken-back", p.Reason)
 	}
-	return "Taken back, because " + p.Reason + " – " + w.Says(h, target)
+	return w.Say("history.taken-back-because", "reason", p.Reason) + " – " + w.Says(h, target)
+}
+
+// word says one of a few fixed keys; a key that has no word as it is.
+func (w Words) word(beginning, key string) string {
+	if !w.Has(beginning + key) {
+		return PlainKey(key)
+	}
+	return w.Say(beginning + key)
 }
 
 // PlainKey turns a fixed key into words: signed-off is "Signed off".
@@ -279,23 +300,3 @@ func PlainKey(key string) string {
 	return strings.ToUpper(key[:1]) + strings.NewReplacer("-", " ", "_", " ").Replace(key[1:])
 }
 
-// Value writes one value of a dimension as a reader knows it.
-func (w Words) Value(d reports.Dimension, v string) string {
-	switch d {
-	case reports.ByJobType:
-		v = w.JobType(v)
-	case reports.BySide, reports.ByKind, reports.ByFamily:
-		v = PlainKey(v)
-	case reports.ByTask:
-		v = w.Task(v)
-	case reports.ByProduct:
-		v = w.Product(v)
-	case reports.ByPerson:
-		v = w.Person(v)
-	case reports.ByUnit:
-		v = cmp.Or(UnitSign(events.Unit(v)), v)
-	case reports.ByDay, reports.ByMonth:
-		v = w.Day(events.Day(v))
-	}
-	return cmp.Or(v, "not given")
-}
