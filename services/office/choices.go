@@ -153,7 +153,7 @@ func enumOptions(say *texts.Speaker, d field) []pages.Choice {
 func unitOptions(say *texts.Speaker) []pages.Choice {
 	var all []pages.Choice
 	for _, u := range events.Units() {
-		name := wording.UnitSign(u)
+		name := wording.Format{}.UnitSign(u)
 		if key := "unit." + string(u); say.Has(key) {
 			name = say.Say(key)
 		}

@@ -32,7 +32,7 @@ type shownSeries struct {
 // newChart turns a figure into a chart. Numbers are converted for display; the
 // table beside the chart holds the exact ones.
 func newChart(fig reports.Figure, f wording.Format) chartBody {
-	body := chartBody{Form: fig.Form, Unit: wording.UnitSign(fig.Unit), Currency: f.Currency, Digits: f.Digits,
+	body := chartBody{Form: fig.Form, Unit: f.UnitSign(fig.Unit), Currency: f.Currency, Digits: f.Digits,
 		Locale: f.Language, Shape: fig.Shape}
 	fig.Finding = f.Sentence(fig.Finding)
 	switch fig.Shape {

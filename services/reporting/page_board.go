@@ -62,12 +62,12 @@ func (s *site) showBoard(v visit) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
-	names, err := s.deps.Names(v, v.Firm)
+	w, err := s.teller(v, v.Firm)
 	if err != nil {
-		return page{}, fmt.Errorf("read names: %w", err)
+		return page{}, err
 	}
-	w, tell := newTeller(names), &texts.Speaker{Texts: s.frame.Texts(names.Locale)}
-	body := boardBody{JobTypes: sortedChoices(names.JobTypes, jobType), States: stateChoices(tell, chosen)}
+	tell := w.Speaker
+	body := boardBody{JobTypes: sortedChoices(w.Names.JobTypes, jobType), States: stateChoices(tell, chosen)}
 	all := reports.JobQuery{Firm: v.Firm, JobType: jobType, AsOf: position, Limit: groupMost + 1}
 	groups := boardGroups(tell, all, s.today(w.Names))
 	body.Shown = tell.Say("board.shown-now", "days", strconv.Itoa(recentDays))
@@ -266,9 +266,6 @@ func boardColumns(tell *texts.Speaker) []reports.Column {
 func stateName(tell *texts.Speaker, state events.State) string {
 	return tell.Say("state." + string(state))
 }
-
-// plainState writes a state in English.
-func plainState(state events.State) string { return wording.PlainKey(string(state)) }
 
 // stateNames writes states as a heading.
 func stateNames(chosen []events.State, name func(events.State) string) string {

@@ -1,7 +1,6 @@
 package reporting
 
 import (
-	"fmt"
 	"net/url"
 
 	"daysheet/events"
@@ -27,14 +26,13 @@ func (s *site) showExplain(v visit) (page, error) {
 }
 
 func (s *site) explainPage(v visit, answer explainBody) (page, error) {
-	names, err := s.deps.Names(v, v.Firm)
+	w, err := s.teller(v, v.Firm)
 	if err != nil {
-		return page{}, fmt.Errorf("read names: %w", err)
+		return page{}, err
 	}
-	w := newTeller(names)
 	body := explainPageBody{
 		Sum: answer.Sum.figure(w.Format, answer.Of, answer.unit), Next: answer.Next,
-		Finding: "This is the sum of the facts below. A fact that takes an earlier one back counts with the opposite sign.",
+		Finding: w.Say("explain.finding"),
 		Table:   w.factTable(answer), Conditions: w.conditions(answer.query),
 	}
 	question := url.Values{}
@@ -45,20 +43,14 @@ func (s *site) explainPage(v visit, answer explainBody) (page, error) {
 	}
 	for _, m := range []medium{inJSON, inCSV} {
 		question.Set("format", string(m))
-		body.Downloads = append(body.Downloads, link{Text: mediumName(m), Address: "/v1/explain?" + question.Encode()})
+		body.Downloads = append(body.Downloads, link{Text: w.Say("explain.as-" + string(m)),
+			Address: "/v1/explain?" + question.Encode()})
 	}
-	title := "What the figure is made of"
+	title := w.Say("explain.title")
 	return page{
-		Name: explainPage, Title: title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: title}},
-		AsOf: answer.AsOf, Body: body,
-	}, nil
-}
-
-func mediumName(m medium) string {
-	if m == inCSV {
-		return "This page of facts as CSV"
-	}
-	return "This page of facts as JSON"
+		Name: explainPage, Title: title, Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"}, {Text: title}},
+		AsOf: answer.AsOf, Body: body, Texts: w.Texts,
+	}, w.Err
 }
 
 // conditions says which facts were asked for.
@@ -69,12 +61,13 @@ func (w teller) conditions(q reports.Query) []fact {
 		for i, v := range c.In {
 			values[i] = w.Value(c.Dimension, v)
 		}
-		said = append(said, fact{Text: wording.PlainKey(string(c.Dimension)), Value: wording.List(values...)})
+		said = append(said, fact{Text: w.Dimension(c.Dimension), Value: wording.List(values...)})
 	}
 	for _, f := range []fact{
-		{Text: "Work from", Value: w.Day(q.From)}, {Text: "Work to", Value: w.Day(q.To)},
-		{Text: "Jobs finished from", Value: w.Day(q.FinishedFrom)}, {Text: "Jobs finished to", Value: w.Day(q.FinishedTo)},
-		{Text: "Jobs", Value: stateNames(q.States, plainState)},
+		{Text: w.Say("explain.from"), Value: w.Day(q.From)}, {Text: w.Say("explain.to"), Value: w.Day(q.To)},
+		{Text: w.Say("explain.finished-from"), Value: w.Day(q.FinishedFrom)}, {Text: w.Say("explain.finished-to"),
+			Value: w.Day(q.FinishedTo)},
+		{Text: w.Say("nav.jobs"), Value: stateNames(q.States, w.State)},
 	} {
 		if f.Value != "" {
 			said = append(said, f)
@@ -85,25 +78,28 @@ func (w teller) conditions(q reports.Query) []fact {
 
 // factTable lists facts with the one amount that the figure adds up.
 func (w teller) factTable(b explainBody) tableView {
-	amount := reports.Column{Key: "facts", Title: "Counts", Form: reports.FormCount}
+	amount := reports.Column{Key: "facts", Title: w.Say("explain.counts"), Form: reports.FormCount}
 	switch b.Of {
 	case measureMinutes:
-		amount = reports.Column{Key: "minutes", Title: "Hours", Form: reports.FormMinutes}
+		amount = reports.Column{Key: "minutes", Title: w.Say("explain.hours"), Form: reports.FormMinutes}
 	case measureQuantity:
-		amount = reports.Column{Key: "quantity_milli", Title: "Quantity", Form: reports.FormQuantity}
+		amount = reports.Column{Key: "quantity_milli", Title: w.Kind(string(reports.KindQuantity)),
+			Form: reports.FormQuantity}
 	case measureCost:
-		amount = reports.Column{Key: "cost_e4", Title: "Money", Form: reports.FormMoney}
+		amount = reports.Column{Key: "cost_e4", Title: w.Say("explain.money"), Form: reports.FormMoney}
 	}
 	t := reports.Table{
-		Title: "Facts, in the order of the ledger",
-		Empty: "No record counts for this figure. Record the work on its job to see it here.",
+		Title: w.Say("explain.facts"),
+		Empty: w.Say("explain.none"),
 		Columns: []reports.Column{
-			{Key: "day", Title: "Day", Form: reports.FormDay}, {Key: "job", Title: "Job", Form: reports.FormText},
-			{Key: "side", Title: "Side", Form: reports.FormText}, {Key: "what", Title: "What", Form: reports.FormText},
-			{Key: "detail", Title: "Details", Form: reports.FormText}, amount,
-			{Key: "effect", Title: "Effect", Form: reports.FormText},
-			{Key: "sequence", Title: "Position", Form: reports.FormCount},
-			{Key: "event_id", Title: "Record", Form: reports.FormText},
+			{Key: "day", Title: w.Dimension(reports.ByDay), Form: reports.FormDay}, {Key: "job",
+				Title: w.Dimension(reports.ByJob), Form: reports.FormText},
+			{Key: "side", Title: w.Dimension(reports.BySide), Form: reports.FormText}, {Key: "what",
+				Title: w.Say("explain.what"), Form: reports.FormText},
+			{Key: "detail", Title: w.Say("explain.details"), Form: reports.FormText}, amount,
+			{Key: "effect", Title: w.Say("explain.effect"), Form: reports.FormText},
+			{Key: "sequence", Title: w.Say("explain.position"), Form: reports.FormCount},
+			{Key: "event_id", Title: w.Say("explain.record"), Form: reports.FormText},
 		},
 	}
 	for _, f := range b.Facts {
@@ -122,19 +118,19 @@ func (w teller) factRow(f factBody, of measure) []reports.Cell {
 	case measureCost:
 		n = f.CostE4
 	}
-	effect := "counts"
+	effect := "explain.adds"
 	if f.Sign < 0 {
-		effect = "takes back"
+		effect = "explain.takes-back"
 	}
 	job := reports.Cell{Text: f.Job, Job: f.Job}
 	if f.Job == events.FirmJob {
 		job.Job = "" // has no page
 	}
-	what := wording.List(wording.PlainKey(f.Kind), w.Task(f.Task))
+	what := wording.List(w.Kind(f.Kind), w.Task(f.Task))
 	return []reports.Cell{
-		{Text: f.Day}, job, {Text: wording.PlainKey(f.Side)}, {Text: what},
+		{Text: f.Day}, job, {Text: w.Side(f.Side)}, {Text: what},
 		{Text: wording.List(w.Person(f.Person), f.Grade, w.Product(f.Product), f.Surface, f.Method, f.Location, f.Place)},
-		{Number: n * int64(f.Sign), Unit: events.Unit(f.Unit)}, {Text: effect},
+		{Number: n * int64(f.Sign), Unit: events.Unit(f.Unit)}, {Text: w.Say(effect)},
 		{Number: int64(f.Sequence)}, {Text: f.EventID},
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"daysheet/reports"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 
@@ -64,7 +65,7 @@ func (s *site) showJob(v visit) (page, error) {
 	if err != nil {
 		return page{}, fmt.Errorf("read names: %w", err)
 	}
-	w := newTeller(names)
+	w := teller{wording.NewWords(names, &texts.Speaker{Texts: s.frame.Texts(texts.English)})}
 	header, err := s.header(v, w, row, position)
 	if err != nil {
 		return page{}, err

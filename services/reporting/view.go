@@ -1,8 +1,11 @@
 package reporting
 
 import (
-	"daysheet/reports"
+	"context"
+	"fmt"
+
 	"daysheet/services/pages"
+	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 
@@ -32,4 +35,15 @@ const (
 // teller says what pages of this package say beyond the words that all share.
 type teller struct{ wording.Words }
 
-func newTeller(names reports.Names) teller { return teller{wording.NewWords(names)} }
+// teller reads the firm's names and returns who says pages in the firm's language.
+func (s *site) teller(ctx context.Context, firm string) (teller, error) {
+	names, err := s.deps.Names(ctx, firm)
+	if err != nil {
+		return teller{}, fmt.Errorf("read names: %w", err)
+	}
+	said := s.frame.Texts(names.Locale)
+	if names, err = wording.InLanguage(names, said); err != nil {
+		return teller{}, err
+	}
+	return teller{wording.NewWords(names, &texts.Speaker{Texts: said})}, nil
+}

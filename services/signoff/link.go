@@ -17,6 +17,7 @@ import (
 	"daysheet/events"
 	"daysheet/services/httpd"
 	"daysheet/services/sealing"
+	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 

@@ -116,7 +116,9 @@ func (w Words) office(payload events.Payload) string {
 }
 
 // hours writes minutes with the sign of hours.
-func (w Words) hours(minutes int64) string { return WithUnit(w.Hours(minutes), w.UnitSign(events.Hour)) }
+func (w Words) hours(minutes int64) string {
+	return WithUnit(w.Hours(minutes), w.UnitSign(events.Hour))
+}
 
 func (w Words) price(sum string) string { return w.Say("history.price", "sum", sum) }
 
@@ -299,4 +301,3 @@ func PlainKey(key string) string {
 	}
 	return strings.ToUpper(key[:1]) + strings.NewReplacer("-", " ", "_", " ").Replace(key[1:])
 }
-
