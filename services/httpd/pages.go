@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/gin-gonic/gin"
+
+	"daysheet/services/texts"
 )
 
 const (
@@ -79,8 +81,21 @@ func (s *Server) signInPage(c *gin.Context) {
 			return
 		}
 		status = http.StatusForbidden
-		form.Problem = "This sign-in link does not work any more: it ends when the server that printed it stops. " +
-			"Start from its newest link, or sign in with a token."
+		form.Problem = "signin.dead-link"
+	}
+	s.signInAgain(c, status, form)
+}
+
+// signInAgain shows the sign-in page with a problem, which is a key of package texts with
+// its values, in pairs of name and value.
+func (s *Server) signInAgain(c *gin.Context, status int, form signInForm, values ...string) {
+	say := s.speaker(c.Request)
+	if form.Problem != "" {
+		form.Problem = say.Say(form.Problem, values...)
+	}
+	if say.Err != nil {
+		Abort(c, say.Err)
+		return
 	}
 	s.page(c, status, "sign-in.html", form)
 }
@@ -98,9 +113,9 @@ func (s *Server) signIn(c *gin.Context) {
 	secret := strings.TrimSpace(c.PostForm("token"))
 	_, err := s.tokens.Authenticate(secret)
 	if isAccessError(err) {
-		problem := Sentence(err.Error()) + " Paste it once more, or ask for a new one."
-		s.page(c, http.StatusUnauthorized, "sign-in.html", signInForm{Next: next, Problem: problem, Wrong: true,
-			Named: s.hasPeople()})
+		why, _ := s.speaker(c.Request).Rule(err.Error())
+		s.signInAgain(c, http.StatusUnauthorized, signInForm{Next: next, Problem: "signin.again", Wrong: true,
+			Named: s.hasPeople()}, "why", Sentence(why))
 		return
 	}
 	if err != nil {
@@ -153,10 +168,20 @@ func (s *Server) readForm(c *gin.Context) bool {
 	return true
 }
 
+// speaker returns who says what a page says to the sender of a request: in the language
+// of the firm of who is signed in, else in the one that the browser prefers.
+func (s *Server) speaker(r *http.Request) *texts.Speaker {
+	if caller, _ := CallerFrom(r.Context()); s.Speaks != nil && caller.Firm != "" {
+		return &texts.Speaker{Texts: s.Speaks(r.Context(), caller.Firm)}
+	}
+	return &texts.Speaker{Texts: s.catalogue.Accepted(r.Header.Get("Accept-Language"))}
+}
+
 // page renders whole before it answers, so that a fault never leaves half a page.
 func (s *Server) page(c *gin.Context, status int, name string, content any) {
 	var b bytes.Buffer
-	if err := s.pages.ExecuteTemplate(&b, name, content); err != nil {
+	language := s.speaker(c.Request).Language()
+	if err := s.pages[language].ExecuteTemplate(&b, name, content); err != nil {
 		Abort(c, fmt.Errorf("render %s: %w", name, err))
 		return
 	}

@@ -2,7 +2,6 @@ package httpd
 
 import (
 	"errors"
-	"fmt"
 	"net/http"
 	"strings"
 	"time"
@@ -58,22 +57,20 @@ func (s *Server) signInByName(c *gin.Context, next string) {
 	name := strings.TrimSpace(c.PostForm("name"))
 	form := signInForm{Next: next, Named: true, Name: name, WrongName: true}
 	if delay := s.signIns.Wait(c.ClientIP()); delay > 0 {
-		form.Problem = "Too many tries came from here. Wait a little and try again."
+		form.Problem = "signin.too-many"
 		c.Header("Retry-After", seconds(delay))
-		s.page(c, http.StatusTooManyRequests, "sign-in.html", form)
+		s.signInAgain(c, http.StatusTooManyRequests, form)
 		return
 	}
 	secret, lasts, wait, err := s.people.SignIn(name, c.PostForm("password"), c.ClientIP(), c.PostForm("stay") != "")
 	switch {
 	case wait > 0:
-		form.Problem = fmt.Sprintf("Too many tries failed for this name. Try again in %s seconds. Whoever runs the ledger "+
-			"can "+
-			"give you a new password at once.", seconds(wait))
+		form.Problem = "signin.held-up"
 		c.Header("Retry-After", seconds(wait))
-		s.page(c, http.StatusTooManyRequests, "sign-in.html", form)
+		s.signInAgain(c, http.StatusTooManyRequests, form, "seconds", seconds(wait))
 	case errors.Is(err, errWrongPassword):
-		form.Problem = Sentence(err.Error())
-		s.page(c, http.StatusUnauthorized, "sign-in.html", form)
+		form.Problem = "signin.wrong"
+		s.signInAgain(c, http.StatusUnauthorized, form)
 	case err != nil:
 		Abort(c, err)
 	default:
@@ -98,7 +95,8 @@ func (s *Server) setPassword(c *gin.Context) {
 	// The right to sit at a browser that is signed in is not the right to the password.
 	secret, _, wait, err := s.people.SignIn(caller.Name, c.PostForm("current"), c.ClientIP(), false)
 	if wait > 0 || errors.Is(err, errWrongPassword) {
-		s.page(c, http.StatusUnprocessableEntity, "password.html", passwordForm{"The password that you have now is wrong."})
+		say := s.speaker(c.Request)
+		s.page(c, http.StatusUnprocessableEntity, "password.html", passwordForm{say.Say("password.current-wrong")})
 		return
 	}
 	if err == nil {
@@ -109,7 +107,8 @@ func (s *Server) setPassword(c *gin.Context) {
 	}
 	var refusal *events.Error
 	if errors.As(err, &refusal) && refusal.Code == events.Invalid {
-		s.page(c, http.StatusUnprocessableEntity, "password.html", passwordForm{Sentence(refusal.Rule)})
+		rule, _ := s.speaker(c.Request).Rule(refusal.Rule)
+		s.page(c, http.StatusUnprocessableEntity, "password.html", passwordForm{Sentence(rule)})
 		return
 	}
 	if err != nil {

@@ -1,16 +1,19 @@
 package httpd
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"net/http"
 	"strconv"
+	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/gin-gonic/gin"
 
 	"daysheet/events"
+	"daysheet/services/texts"
 )
 
 // ProblemDetails is the body of every answer that is not a success, by RFC 9457.
@@ -37,7 +40,7 @@ type ProblemDetails struct {
 
 	cause   error // of a fault: for the log, not for the caller
 	headers http.Header
-	heading string // of its page; empty: the title
+	heading string // key of what stands above it on its page; empty: the kind of problem
 }
 
 // Refusal is one of several things that a request got wrong.
@@ -70,12 +73,30 @@ func (p *ProblemDetails) Error() string {
 	return p.Title
 }
 
-// Heading returns what stands above the problem on a page.
-func (p *ProblemDetails) Heading() string {
-	if p.heading != "" {
-		return p.heading
+// Heading returns what stands above the problem on a page in a language.
+func (p *ProblemDetails) Heading(say *texts.Speaker) string {
+	key := cmp.Or(p.heading, "problem."+strings.TrimPrefix(p.Type, "/problems/"))
+	if !say.Has(key) {
+		return p.Title // a status that nobody has thought of
 	}
-	return p.Title
+	return say.Say(key)
+}
+
+// Explain says on a page in a language what happened. foreign reports that it is said in
+// English all the same: nobody has said it in that language yet.
+func (p *ProblemDetails) Explain(say *texts.Speaker) (detail string, foreign bool) {
+	if say.Language() == texts.English {
+		return Sentence(p.Error()), false
+	}
+	for _, english := range []string{p.Rule, p.Detail} {
+		if said, ok := say.Rule(english); ok {
+			return Sentence(said), false
+		}
+	}
+	if p.Detail == "" {
+		return "", false // the heading says it
+	}
+	return Sentence(p.Detail), true
 }
 
 // Unwrap returns the fault behind the problem; nil where it is the caller's.

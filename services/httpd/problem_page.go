@@ -10,7 +10,10 @@ import (
 )
 
 // problemPage is what a person is shown of a problem.
-type problemPage struct{ Heading, Detail, Request string }
+type problemPage struct {
+	Heading, Detail, Request string
+	Foreign                  bool // the detail is said in English
+}
 
 // pageKey is where a request carries what shows its problems as pages.
 const pageKey = "daysheet/problem page"
@@ -27,8 +30,10 @@ func (s *Server) showProblem(r *http.Request, p *ProblemDetails) ([]byte, error)
 		return s.ProblemPage(r, p)
 	}
 	var b bytes.Buffer
-	content := problemPage{p.Heading(), Sentence(p.Error()), RequestIDFrom(r.Context())}
-	if err := s.pages.ExecuteTemplate(&b, "problem.html", content); err != nil {
+	say := s.speaker(r)
+	content := problemPage{Heading: p.Heading(say), Request: RequestIDFrom(r.Context())}
+	content.Detail, content.Foreign = p.Explain(say)
+	if err := s.pages[say.Language()].ExecuteTemplate(&b, "problem.html", content); err != nil {
 		return nil, fmt.Errorf("render problem: %w", err)
 	}
 	return b.Bytes(), nil

@@ -17,6 +17,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"daysheet/events"
+	"daysheet/services/texts"
 )
 
 // Config is what the server needs to know. Only Tokens is required.
@@ -59,6 +60,10 @@ type Server struct {
 	// is set before Serve; nil shows a plain page.
 	ProblemPage func(r *http.Request, p *ProblemDetails) ([]byte, error)
 
+	// Speaks returns what pages say in the language of the firm of who is signed in. It
+	// is set before Serve; nil leaves the language to the browser.
+	Speaks func(ctx context.Context, firm string) *texts.Texts
+
 	tokens       *Tokens
 	people       *People // nil where nobody signs in by name
 	signIns      *Limits // by address
@@ -73,7 +78,8 @@ type Server struct {
 	limiters     *Limits
 	crossOrigin  *http.CrossOriginProtection
 	durations    *prometheus.HistogramVec
-	pages        *template.Template
+	catalogue    *texts.Catalogue
+	pages        map[string]*template.Template // by language
 	compressors  sync.Pool
 
 	readTimeout, writeTimeout, stopTimeout time.Duration
@@ -89,6 +95,19 @@ type Server struct {
 
 //go:embed pages/*.html
 var files embed.FS
+
+// readPages reads the pages that lead in, in each language.
+func (s *Server) readPages() {
+	var err error
+	if s.catalogue, err = texts.Load(); err != nil {
+		panic(err) // they are part of the program, as the pages are
+	}
+	for _, language := range s.catalogue.Languages() {
+		t := s.catalogue.For(language)
+		say := template.FuncMap{"t": t.Say, "language": t.Language}
+		s.pages[language] = template.Must(template.New(language).Funcs(say).ParseFS(files, "pages/*.html"))
+	}
+}
 
 var quietGin = sync.OnceFunc(func() { gin.SetMode(gin.ReleaseMode) })
 
@@ -107,8 +126,9 @@ func New(cfg Config) *Server {
 		readTimeout:  defaultTo(cfg.ReadTimeout, time.Minute),
 		writeTimeout: defaultTo(cfg.WriteTimeout, time.Minute),
 		stopTimeout:  defaultTo(cfg.StopTimeout, 10*time.Second),
-		pages:        template.Must(template.ParseFS(files, "pages/*.html")),
+		pages:        map[string]*template.Template{},
 	}
+	s.readPages()
 	s.stopping, s.stop = context.WithCancel(context.Background())
 	if s.logger == nil {
 		s.logger = slog.Default()

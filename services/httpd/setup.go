@@ -9,6 +9,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"daysheet/events"
+	"daysheet/services/texts"
 )
 
 // firstToken is the name of the token that set-up makes.
@@ -38,7 +39,7 @@ func (s *Server) setupOpen(code string) bool {
 func deadLink() *ProblemDetails {
 	p := NewProblem(http.StatusForbidden, "this set-up link is not valid, or was used before; "+
 		"the server prints a new one when it starts and nobody has access yet")
-	p.heading = "This link does not work any more"
+	p.heading = "setup.dead-link"
 	return p
 }
 
@@ -50,7 +51,8 @@ func (s *Server) setupPage(c *gin.Context) {
 		Abort(c, deadLink())
 		return
 	}
-	form := newSetupForm(func(field string) string { return setupDefaults()[field] })
+	say := s.speaker(c.Request)
+	form := newSetupForm(say, func(field string) string { return setupDefault(say, field) })
 	form.Code = c.Query("code")
 	s.page(c, http.StatusOK, "setup.html", form)
 }
@@ -72,9 +74,13 @@ func (s *Server) setUp(c *gin.Context) {
 		Abort(c, deadLink())
 		return
 	}
-	form := newSetupForm(func(field string) string { return strings.TrimSpace(c.PostForm(field)) })
+	say := s.speaker(c.Request)
+	form := newSetupForm(say, func(field string) string { return strings.TrimSpace(c.PostForm(field)) })
 	form.Code = s.setupCode
 	firm, settings, refused := form.read()
+	if say.Language() != texts.English {
+		settings.Locale = say.Language() // the pages go on in the language in which the firm was set up
+	}
 	var err error
 	if len(refused) == 0 {
 		err = s.onSetup(c.Request.Context(), firm, settings)
@@ -84,7 +90,7 @@ func (s *Server) setUp(c *gin.Context) {
 		refused = append(refused, refusal)
 	}
 	if len(refused) > 0 {
-		form.show(refused)
+		form.show(say, refused)
 		s.page(c, http.StatusUnprocessableEntity, "setup.html", form)
 		return
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"daysheet/events"
+	"daysheet/services/texts"
 	"daysheet/services/typed"
 )
 
@@ -21,6 +22,7 @@ type setupForm struct {
 type setupField struct {
 	Key, Label, Hint, Value string
 	Problem                 string // what was refused; empty where nothing was
+	Foreign                 bool   // and that is said in English
 	Focus                   bool   // the browser puts the cursor here
 	Lines                   int    // rows of a text area; 0 is a single line
 }
@@ -35,27 +37,29 @@ const (
 	fieldGrades   = "grades"
 )
 
-// setupDefaults are first values, invented, for the owner to change.
-func setupDefaults() map[string]string {
-	return map[string]string{
-		fieldCurrency: "EUR",
-		fieldTimeZone: "UTC",
-		fieldJobTypes: "New dwelling, sprayed\nOccupied redecoration\nStairwell and joinery\nExterior\nFitted units",
-		fieldGrades:   "painter = 24.00\nlead-painter = 28.00\napprentice = 12.00",
+// setupDefault is a first value, invented, for the owner to change; empty for none.
+func setupDefault(say *texts.Speaker, field string) string {
+	switch field {
+	case fieldCurrency:
+		return "EUR"
+	case fieldTimeZone:
+		return "UTC"
+	case fieldJobTypes:
+		return say.Say("setup.job_types.first")
+	case fieldGrades:
+		return say.Say("setup.grades.first")
 	}
+	return ""
 }
 
-func newSetupForm(value func(field string) string) *setupForm {
+func newSetupForm(say *texts.Speaker, value func(field string) string) *setupForm {
 	fields := []setupField{
-		{Key: fieldFirm, Label: "Key of the firm",
-			Hint: "Short and for ever, it stands in addresses: a-z, 0-9 and -, for example north-yard"},
-		{Key: fieldName, Label: "Name of the firm", Hint: "As customers read it"},
-		{Key: fieldCurrency, Label: "Currency", Hint: "Three letters, for example EUR; every amount is in it"},
-		{Key: fieldTimeZone, Label: "Time zone", Hint: "Of the office, for example Europe/Vienna"},
-		{Key: fieldJobTypes, Label: "Job types", Lines: 6,
-			Hint: "One on each line. A key can stand before the name: exterior = Exterior work"},
-		{Key: fieldGrades, Label: "Grades of labour", Lines: 4,
-			Hint: "One on each line, with what an hour costs the firm: painter = 24.00"},
+		{Key: fieldFirm, Label: say.Say("setup.firm"), Hint: say.Say("setup.firm.hint")},
+		{Key: fieldName, Label: say.Say("setup.name"), Hint: say.Say("setup.name.hint")},
+		{Key: fieldCurrency, Label: say.Say("setup.currency"), Hint: say.Say("setup.currency.hint")},
+		{Key: fieldTimeZone, Label: say.Say("setup.time_zone"), Hint: say.Say("setup.time_zone.hint")},
+		{Key: fieldJobTypes, Label: say.Say("setup.job_types"), Hint: say.Say("setup.job_types.hint"), Lines: 6},
+		{Key: fieldGrades, Label: say.Say("setup.grades"), Hint: say.Say("setup.grades.hint"), Lines: 4},
 	}
 	for i := range fields {
 		fields[i].Value = value(fields[i].Key)
@@ -73,10 +77,10 @@ func (f *setupForm) value(key string) string {
 }
 
 // show puts each refusal beside its field, and the cursor into the first of them.
-func (f *setupForm) show(refused []*events.Error) {
+func (f *setupForm) show(say *texts.Speaker, refused []*events.Error) {
 	for _, refusal := range refused {
 		if at := f.at(refusal); at >= 0 {
-			f.Fields[at].Problem = problemText(refusal)
+			f.Fields[at].Problem, f.Fields[at].Foreign = problemText(say, refusal)
 		} else {
 			f.Problem = refusal.Error()
 		}
@@ -102,11 +106,12 @@ func (f *setupForm) Refused() []setupField {
 	return slices.DeleteFunc(slices.Clone(f.Fields), func(field setupField) bool { return field.Problem == "" })
 }
 
-func problemText(refusal *events.Error) string {
+func problemText(say *texts.Speaker, refusal *events.Error) (text string, foreign bool) {
+	rule, ok := say.Rule(refusal.Rule)
 	if refusal.Value == "" || refusal.Value == `""` {
-		return refusal.Rule
+		return rule, !ok
 	}
-	return refusal.Value + ": " + refusal.Rule
+	return refusal.Value + ": " + rule, !ok
 }
 
 // read turns the form into a firm and its settings, and says everything that is

@@ -76,6 +76,7 @@ func New(server *httpd.Server) (*Frame, error) {
 	server.Engine.GET(FilesAt+":hash/:name", f.serveFile)
 	server.Engine.HEAD(FilesAt+":hash/:name", f.serveFile)
 	server.ProblemPage = f.problem
+	server.Speaks = func(ctx context.Context, firm string) *texts.Texts { return f.around(ctx, httpd.Caller{Firm: firm}) }
 	return f, nil
 }
 
@@ -258,6 +259,16 @@ const phonesAt = "/crew/pair"
 
 // problem shows a problem within the site.
 func (f *Frame) problem(r *http.Request, p *httpd.ProblemDetails) ([]byte, error) {
-	content := struct{ Detail, Instance string }{httpd.Sentence(p.Error()), httpd.RequestIDFrom(r.Context())}
-	return f.Render(r.Context(), Page{Name: "error.html", Title: p.Heading(), Body: content}, r.URL)
+	caller, _ := httpd.CallerFrom(r.Context())
+	say := &texts.Speaker{Texts: f.around(r.Context(), caller)}
+	content := struct {
+		Detail, Instance string
+		Foreign          bool
+	}{Instance: httpd.RequestIDFrom(r.Context())}
+	content.Detail, content.Foreign = p.Explain(say)
+	page := Page{Name: "error.html", Title: p.Heading(say), Body: content, Texts: say.Texts}
+	if say.Err != nil {
+		return nil, say.Err
+	}
+	return f.Render(r.Context(), page, r.URL)
 }
