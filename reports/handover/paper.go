@@ -71,6 +71,7 @@ type Section struct {
 	Title   string
 	Facts   []Fact
 	Says    []string // what the records say, in sentences
+	Strips  []Strip  // the chart of days, a row each
 	Tables  []reports.Table
 	Photos  []Photo
 	Signed  []Signature

@@ -12,7 +12,8 @@ import (
 func (d *Dossier) paper(kind Kind, of, title string, sections ...Section) Paper {
 	p := Paper{Kind: kind, Of: of, Title: title, Firm: d.firmName(), Stamp: d.stamp, Names: d.names}
 	for _, s := range sections {
-		if len(s.Facts)+len(s.Says)+len(s.Tables)+len(s.Photos)+len(s.Signed)+len(s.Missing)+len(s.Sign) > 0 {
+		if len(s.Facts)+len(s.Says)+len(s.Strips)+len(s.Tables)+len(s.Photos)+len(s.Signed)+len(s.Missing)+
+			len(s.Sign) > 0 {
 			p.Sections = append(p.Sections, s)
 		}
 	}
@@ -30,7 +31,7 @@ func (d *Dossier) titled(name string) string {
 // Handover is the whole report at the end of a job. It can be made at any time;
 // what is not recorded yet is listed as missing.
 func (d *Dossier) Handover() Paper {
-	return d.paper(KindHandover, "", d.titled("Handover report"), d.siteAndWork(), d.scope(), d.condition(),
+	return d.paper(KindHandover, "", d.titled("Handover report"), d.siteAndWork(), d.scope(), d.days(), d.condition(),
 		d.protection(), d.system(), d.damage(), d.snags(), d.lifted(), d.otherPhotos(), d.notes(), d.left(), d.care(),
 		d.cautions(), d.warranty(), d.signOff())
 }

@@ -266,6 +266,9 @@ func write(b *strings.Builder, p Paper) {
 		for _, line := range s.Says {
 			fmt.Fprintf(b, "- %s\n", line)
 		}
+		for _, strip := range s.Strips {
+			fmt.Fprintf(b, "(strip) %s: %v\n", strip.Title, strip.Days)
+		}
 		for _, table := range s.Tables {
 			writeTable(b, table)
 		}

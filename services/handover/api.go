@@ -6,6 +6,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"daysheet/events"
 	"daysheet/reports"
 	papers "daysheet/reports/handover"
 	"daysheet/services/httpd"
@@ -32,11 +33,19 @@ type sectionBody struct {
 	Title   string      `json:"title"`
 	Facts   []factBody  `json:"facts"`
 	Says    []string    `json:"says" doc:"What the records say, in sentences"`
+	Strips  []stripBody `json:"strips" doc:"Days on which each kind of work was recorded"`
 	Tables  []tableBody `json:"tables"`
 	Photos  []photoBody `json:"photos"`
 	Signed  []signBody  `json:"signed" doc:"Signatures"`
 	Missing []string    `json:"missing" doc:"What should be recorded and is not"`
 	Sign    []string    `json:"sign" doc:"What is to be filled in by hand"`
+}
+
+type stripBody struct {
+	Title string       `json:"title"`
+	From  events.Day   `json:"from" doc:"First day of the time that all strips show"`
+	To    events.Day   `json:"to" doc:"Last day of it"`
+	Days  []events.Day `json:"days" doc:"Days on which something was recorded"`
 }
 
 type factBody struct {
@@ -78,12 +87,15 @@ func bodyOf(p papers.Paper, code string) paperBody {
 	}
 	for _, s := range p.Sections {
 		section := sectionBody{
-			Name: s.Name, Title: s.Title, Facts: []factBody{}, Tables: []tableBody{}, Photos: []photoBody{},
-			Signed: []signBody{}, Says: append([]string{}, s.Says...),
+			Name: s.Name, Title: s.Title, Facts: []factBody{}, Strips: []stripBody{}, Tables: []tableBody{},
+			Photos: []photoBody{}, Signed: []signBody{}, Says: append([]string{}, s.Says...),
 			Missing: append([]string{}, s.Missing...), Sign: append([]string{}, s.Sign...),
 		}
 		for _, f := range s.Facts {
 			section.Facts = append(section.Facts, factBody{f.Term, string(f.Form), valueOf(f.Cell, f.Form)})
+		}
+		for _, strip := range s.Strips {
+			section.Strips = append(section.Strips, stripBody{strip.Title, strip.From, strip.End, strip.Days})
 		}
 		for _, t := range s.Tables {
 			section.Tables = append(section.Tables, tableBodyOf(t))

@@ -113,7 +113,13 @@ func (l *letterer) write(ctx context.Context, p sheet, proof func(*proofView) er
 			return nil, err
 		}
 	}
-	return l.print(ctx, p.Paper, page, files)
+	var drawings []string
+	for _, section := range v.Sections {
+		for _, strip := range section.Strips {
+			drawings = append(drawings, strip.Said)
+		}
+	}
+	return l.print(ctx, p.Paper, page, drawings, files)
 }
 
 // whole reports whether a text is not to be cut at the end of a line: it holds a space
@@ -156,8 +162,11 @@ func (l *letterer) lacks(page string) string {
 
 func photoFile(digest string) string { return "photos/" + digest + ".jpg" }
 
-// print prints a page of HTML. Everything in the file follows from its arguments.
-func (l *letterer) print(ctx context.Context, p papers.Paper, page string, files fs.FS) ([]byte, error) {
+// print prints a page of HTML; drawings are the texts of what is drawn on it. Everything in
+// the file follows from its arguments.
+func (l *letterer) print(
+	ctx context.Context, p papers.Paper, page string, drawings []string, files fs.FS,
+) ([]byte, error) {
 	doc := document.NewDocument(document.PageSize{Width: pageWidth, Height: pageHeight})
 	doc.Info = document.Info{
 		Title: p.Title, Author: p.Firm, Subject: "Job " + p.Stamp.Job, Keywords: keywords(p),
@@ -183,6 +192,9 @@ func (l *letterer) print(ctx context.Context, p papers.Paper, page string, files
 	})
 	if err != nil {
 		return nil, fmt.Errorf("print the paper: %w", err)
+	}
+	if rest := tellDrawings(laid.Elements, drawings); len(rest) > 0 {
+		return nil, fmt.Errorf("print the paper: %d drawings were not found", len(rest))
 	}
 	for i, e := range laid.Elements {
 		if box, ok := e.(*layout.Div); ok && isHeading(box) {

@@ -296,3 +296,21 @@ func BenchmarkPDF(b *testing.B) {
 		b.Run(fmt.Sprintf("photos=%d", n), func(b *testing.B) { benchmark(b, n) })
 	}
 }
+
+// TestDaysAreDrawn: the chart of days is drawn with lines, each row with its text for who
+// cannot see it, and twice the same.
+func TestDaysAreDrawn(t *testing.T) {
+	l := demoLedger(t)
+	job := l.finished()
+	b := newBench(t, l, pictured(t, l, job, 1, 60, 60))
+	pdf := b.mustGet(l.firm, "/jobs/"+job+"/handover.pdf")
+	if !bytes.Equal(pdf, b.mustGet(l.firm, "/jobs/"+job+"/handover.pdf")) {
+		t.Error("two PDFs of one job differ")
+	}
+	objects := tool(t, pdf, "qpdf", "--json", "FILE")
+	for _, want := range []string{`"/Alt": "u:Coats: `, `"/Alt": "u:Protection laid, checked or lifted: `} {
+		if !strings.Contains(objects, want) {
+			t.Errorf("no figure has %s", want)
+		}
+	}
+}

@@ -27,6 +27,7 @@ type sectionView struct {
 	ID, Title string
 	Facts     []pages.Fact
 	Says      []string
+	Strips    []stripView
 	Tables    []pages.Table
 	Photos    [][]photoView // in rows
 	Signed    []signedView
@@ -90,13 +91,14 @@ func newView(p papers.Paper, source func(digest string) (address string, ok bool
 			}
 			section.Facts = append(section.Facts, pages.Fact{Text: fact.Term, Value: value})
 		}
+		section.Strips = stripsOf(s.Strips, f)
 		for _, t := range s.Tables {
 			section.Tables = append(section.Tables, tableOf(s.Name, t, f))
 		}
 		for _, signature := range s.Signed {
 			section.Signed = append(section.Signed, signedView{signature.Name, f.Day(signature.Day), drawn(signature.Strokes)})
 		}
-		section.Short = len(s.Tables)+len(s.Photos) == 0
+		section.Short = len(s.Tables)+len(s.Photos)+len(s.Strips) == 0
 		for i, photo := range s.Photos {
 			if i%photosInRow == 0 {
 				section.Photos = append(section.Photos, nil)
