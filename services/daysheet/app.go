@@ -160,6 +160,7 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 	if cfg.httpd.People, err = g.openPeople(); err != nil {
 		return err
 	}
+	cfg.httpd.People.KeepOwners()
 	cfg.httpd.Tokens = a.tokens
 	cfg.httpd.Logger = logger
 	cfg.httpd.Version = build().Version

@@ -1,12 +1,10 @@
 package main
 
 import (
-	"crypto/rand"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
-	"strings"
 	"text/tabwriter"
 
 	"daysheet/services/httpd"
@@ -79,12 +77,6 @@ func withPeople(g *Globals, firm string, use func(people *httpd.People, tokens *
 	})
 }
 
-// newPassword makes a password of 100 bits that can be read out.
-func newPassword() string {
-	text := strings.ToLower(rand.Text()[:20])
-	return text[:5] + "-" + text[5:10] + "-" + text[10:15] + "-" + text[15:]
-}
-
 // tell prints a password alone on standard output.
 func tell(name, password string) {
 	warn("The password of %s is shown this once. It can be changed at /password after signing in:", name)
@@ -94,7 +86,7 @@ func tell(name, password string) {
 // Run adds somebody and shows the first password.
 func (c *PersonAddCmd) Run(g *Globals) error {
 	return withPeople(g, c.Firm, func(people *httpd.People, tokens *httpd.Tokens, firm string) error {
-		password := newPassword()
+		password := httpd.NewPassword()
 		err := people.Add(httpd.Person{Firm: firm, Name: c.Name, Role: c.Role}, password, tokens.List())
 		if err == nil {
 			tell(c.Name, password)
@@ -106,7 +98,7 @@ func (c *PersonAddCmd) Run(g *Globals) error {
 // Run shows a new password.
 func (c *PersonPasswordCmd) Run(g *Globals) error {
 	return withPeople(g, c.Firm, func(people *httpd.People, _ *httpd.Tokens, firm string) error {
-		password := newPassword()
+		password := httpd.NewPassword()
 		err := people.SetPassword(firm, c.Name, password)
 		if err == nil {
 			tell(c.Name, password)

@@ -86,13 +86,13 @@ func TestSetUpInGerman(t *testing.T) {
 	send := func(currency string) (*http.Response, string) {
 		return b.do(t, scenario{method: "POST", url: "/setup", headers: german, body: form("code", code, "firm", "nordhof",
 			"name", "Erfundene Maler", "currency", currency, "time_zone", "Europe/Vienna", "job_types", "Fassade", "grades",
-				"maler = 24,00")})
+			"maler = 24,00")})
 	}
 	if answer, body := send("Euro"); answer.StatusCode != http.StatusUnprocessableEntity ||
 		!strings.Contains(body, "drei Großbuchstaben nach ISO 4217") {
 		t.Errorf("status %d: %s", answer.StatusCode, body)
 	}
-	if answer, body := send("EUR"); answer.StatusCode != http.StatusOK || !strings.Contains(body, "Erfundene Maler hat " +
+	if answer, body := send("EUR"); answer.StatusCode != http.StatusOK || !strings.Contains(body, "Erfundene Maler hat "+
 		"ein Buch.") ||
 		len(made.settings) != 1 || made.settings[0].Locale != "de" || made.settings[0].Grades[0].CostPerHourE4 != 240_000 {
 		t.Errorf("status %d, settings %+v: %s", answer.StatusCode, made.settings, body)

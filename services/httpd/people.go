@@ -46,7 +46,9 @@ type Person struct {
 	Name     string    `json:"name"` // to sign in by; one in the whole ledger, whatever the case
 	Role     Role      `json:"role"`
 	Created  time.Time `json:"created"`
-	Disabled time.Time `json:"disabled,omitzero"` // zero: may sign in
+	Disabled time.Time `json:"disabled,omitzero"`  // zero: may sign in
+	SignedIn time.Time `json:"signed_in,omitzero"` // last time by name and password; zero: never
+	Removed  time.Time `json:"removed,omitzero"`   // zero: is still one of the firm; else the name alone is kept
 }
 
 // keptPerson is a person as the file has it.
@@ -73,6 +75,7 @@ type People struct {
 	now      func() time.Time
 	hashing  chan struct{} // holds as many as hash at one time: each takes memory
 	tries    *tries
+	owners   bool // see [People.KeepOwners]
 }
 
 const (
@@ -129,12 +132,14 @@ func (p *People) Add(person Person, password string, tokens []Token) error {
 }
 
 // List returns everybody, also who may not sign in any more, in the order in which they
-// were added.
+// were added; but not who was removed.
 func (p *People) List() ([]Person, error) {
 	people, err := p.people.Items()
-	list := make([]Person, len(people))
-	for i, kept := range people {
-		list[i] = kept.Person
+	list := make([]Person, 0, len(people))
+	for _, kept := range people {
+		if kept.Removed.IsZero() {
+			list = append(list, kept.Person)
+		}
 	}
 	return list, err
 }
@@ -171,12 +176,19 @@ func (p *People) Disable(firm, name string, disable bool) error {
 func (p *People) change(firm, name string, change func(*keptPerson) error) error {
 	return p.people.Change(func(people []keptPerson) ([]keptPerson, error) {
 		i := findPerson(people, name)
-		if i < 0 || people[i].Firm != firm {
+		if i < 0 || people[i].Firm != firm || !people[i].Removed.IsZero() {
 			return nil, &events.Error{Code: events.NotFound, Field: "name", Value: fmt.Sprintf("%q", name),
 				Rule: "the firm has nobody of this name"}
 		}
+		owned := people[i].owns()
 		people[i].Changed = p.now().UTC()
-		return people, change(&people[i])
+		if err := change(&people[i]); err != nil {
+			return nil, err
+		}
+		if p.owners && owned && !slices.ContainsFunc(people, func(k keptPerson) bool { return k.Firm == firm && k.owns() }) {
+			return nil, &events.Error{Code: events.Conflict, Field: "name", Value: fmt.Sprintf("%q", name), Rule: lastOwner}
+		}
+		return people, nil
 	})
 }
 
@@ -209,6 +221,9 @@ func (p *People) SignIn(name, password, address string, stay bool) (secret strin
 		return "", 0, 0, errWrongPassword
 	}
 	p.tries.succeeded(key)
+	if err := p.noteSignIn(known.Person); err != nil {
+		return "", 0, 0, err
+	}
 	lasts = sessionLasts
 	if stay {
 		lasts = sessionStays

@@ -244,3 +244,47 @@ func TestSignInByName(t *testing.T) {
 		t.Error("the log holds a secret")
 	}
 }
+
+// TestTheLastOwnerStays: on a server the last owner who may sign in is neither locked nor
+// removed nor demoted; who is removed keeps the name and loses everything else.
+func TestTheLastOwnerStays(t *testing.T) {
+	p, c := newPeople(t)
+	must(t, p.Add(Person{Firm: "north", Name: "Olga", Role: RoleOwner}, annasPassword, nil))
+	must(t, p.Add(Person{Firm: "south", Name: "Sven", Role: RoleOwner}, annasPassword, nil)) // of another firm
+	p.KeepOwners()
+	refused := func(what string, err error) {
+		t.Helper()
+		if events.CodeOf(err) != events.Conflict || !strings.Contains(err.Error(), "the last owner") {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	refused("locked", p.Disable("north", "Olga", true))
+	refused("removed", p.Remove("north", "Olga"))
+	refused("demoted", p.SetRole("north", "Olga", RoleOffice))
+	must(t, p.SetPassword("north", "Olga", annasPassword+" again"))
+	must(t, p.SetRole("north", "Anna", RoleOwner))
+	must(t, p.Disable("north", "Olga", true))
+	refused("the other one then", p.SetRole("north", "Anna", RoleReader))
+	must(t, p.Disable("north", "Olga", false))
+	secret, _, _, err := p.SignIn("Anna", annasPassword, "192.0.2.1", false)
+	must(t, err)
+	if list, err := p.List(); err != nil || len(list) != 3 || !list[0].SignedIn.Equal(c.now()) || !list[1].SignedIn.IsZero() {
+		t.Errorf("list %+v, %v", list, err)
+	}
+	must(t, p.Remove("north", "Anna"))
+	if _, err := p.Authenticate(secret); err == nil {
+		t.Error("who was removed is still signed in")
+	}
+	if _, _, _, err := p.SignIn("Anna", annasPassword, "192.0.2.2", false); !errors.Is(err, errWrongPassword) {
+		t.Errorf("who was removed signs in: %v", err)
+	}
+	if err := p.Disable("north", "Anna", false); events.CodeOf(err) != events.NotFound {
+		t.Errorf("who was removed is given the access back: %v", err)
+	}
+	if err := p.Add(Person{Firm: "north", Name: "anna", Role: RoleCrew}, annasPassword, nil); events.CodeOf(err) != events.Conflict {
+		t.Errorf("the name is given again: %v", err)
+	}
+	if list, err := p.List(); err != nil || len(list) != 2 {
+		t.Errorf("list %+v, %v", list, err)
+	}
+}
