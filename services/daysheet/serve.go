@@ -34,7 +34,7 @@ type HTTPFlags struct {
 	TLSCert    string `name:"tls-cert" help:"Certificate file (PEM). Phones work offline only over HTTPS." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_TLS_CERT"`
 	TLSKey     string `name:"tls-key" help:"Key file (PEM)." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_TLS_KEY"`
 	BodyMaxKiB int64  `name:"body-max-kib" help:"Largest request body in KiB." default:"1024" env:"DAYSHEET_BODY_MAX_KIB"`
-	ReportFont string `help:"TrueType font for the PDFs of papers, in place of the built-in one with Latin, Greek and Cyrillic letters." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_REPORT_FONT"`
+	ReportFont string `help:"TrueType font for the PDFs of papers, in place of the built-in one with Latin, Greek and Cyrillic letters; Chinese, Japanese and Korean work with a font that has them, and writing from right to left or in clusters is printed with a warning." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_REPORT_FONT"`
 	RatePerSec int    `name:"rate-per-second" help:"Requests a second that one token may make." default:"500" env:"DAYSHEET_RATE_PER_SECOND"`
 }
 

@@ -66,7 +66,7 @@ func newLetterer(own []byte) (*letterer, error) {
 		return nil, fmt.Errorf("read style of papers: %w", err)
 	}
 	l.style = template.CSS(style)
-	if l.page, err = template.New("").Funcs(template.FuncMap{"whole": whole}).ParseFS(templates,
+	if l.page, err = template.New("").Funcs(template.FuncMap{"whole": whole, "lines": lines}).ParseFS(templates,
 		"templates/paper.html", "templates/pdf.html"); err != nil {
 		return nil, fmt.Errorf("read template of papers: %w", err)
 	}
@@ -108,7 +108,7 @@ func (l *letterer) write(ctx context.Context, p sheet, proof func(*proofView) er
 	if err != nil {
 		return nil, err
 	}
-	if v.Signs = l.lacks(page); v.Signs != "" {
+	if v.Signs, v.Scripts = l.lacks(page), unsure(page); v.Signs+v.Scripts != "" {
 		if page, err = l.html(p.Paper, v); err != nil {
 			return nil, err
 		}

@@ -231,6 +231,18 @@ func TestSignsThatTheFontLacksAreTold(t *testing.T) {
 	if text := flat(textOf(t, pdf)); !strings.Contains(text, "The font lacks these signs: U+6F22.") {
 		t.Errorf("the paper does not say that it lacks a sign: %s", text)
 	}
+	if strings.Contains(flat(textOf(t, pdf)), "Read this paper online.") {
+		t.Error("Chinese writing is said to be set wrongly")
+	}
+	p.ledger.record("job-1", events.SnagRaised, "2026-03-09", &events.Snag{Location: "סלון", Finding: "الباب", RaisedBy: "firm"})
+	warned := flat(textOf(t, p.bench.mustGet("invented", "/jobs/job-1/snags.pdf")))
+	if !strings.Contains(warned, "Read this paper online. It holds Hebrew and Arabic writing") &&
+		!strings.Contains(warned, "Read this paper online. It holds Arabic and Hebrew writing") {
+		t.Errorf("the paper does not say that writing may be wrong: %s", warned)
+	}
+	if page := string(p.bench.mustGet("invented", "/jobs/job-1/snags")); strings.Contains(page, "Read this paper online") {
+		t.Error("the page online sends its reader away")
+	}
 	if page := string(p.bench.mustGet("invented", "/jobs/job-1/snags")); !strings.Contains(page, "漢") || strings.Contains(page, "lacks these") {
 		t.Error("the page does not show the sign")
 	}
@@ -311,6 +323,20 @@ func TestDaysAreDrawn(t *testing.T) {
 	for _, want := range []string{`"/Alt": "u:Coats: `, `"/Alt": "u:Protection laid, checked or lifted: `} {
 		if !strings.Contains(objects, want) {
 			t.Errorf("no figure has %s", want)
+		}
+	}
+}
+
+// TestLines cuts only where writing has no spaces.
+func TestLines(t *testing.T) {
+	for text, want := range map[string][]string{
+		"": {""}, "Edge not straight beside the door of the room": {"Edge not straight beside the door of the room"},
+		strings.Repeat("漢", 16): {strings.Repeat("漢", 16)}, strings.Repeat("漢", 9) + " " + strings.Repeat("漢", 9): {
+			strings.Repeat("漢", 9) + " " + strings.Repeat("漢", 9)},
+		"A " + strings.Repeat("の", 33): {"A " + strings.Repeat("の", 16), strings.Repeat("の", 16), "の"},
+	} {
+		if got := lines(text); !slices.Equal(got, want) {
+			t.Errorf("%q is cut into %q", text, got)
 		}
 	}
 }

@@ -16,6 +16,7 @@ type view struct {
 	Firm     string
 	Missing  int
 	Signs    string // signs that the font of the PDF lacks; empty where it has all
+	Scripts  string // writing that the PDF may set wrongly; empty where there is none
 	Sections []sectionView
 	Proof    proofView
 	Files    []pages.Link // beside the paper; none in the PDF
