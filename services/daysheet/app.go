@@ -61,6 +61,7 @@ type app struct {
 	store      store                // nil where intake runs alone
 	projector  *projector.Projector // likewise; it only watches the store where another process projects
 	tokens     *httpd.Tokens
+	people     *httpd.People
 	keys       *sealing.Keys      // nil where no customers are served
 	photos     photos.Store       // nil where the projector runs alone
 	thumbnails *photos.Thumbnails // likewise
@@ -157,10 +158,11 @@ func (a *app) start(logger *slog.Logger) {
 // mount puts the routes of the parts that run on the engine.
 func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog.Logger) error {
 	var err error
-	if cfg.httpd.People, err = g.openPeople(); err != nil {
+	if a.people, err = g.openPeople(); err != nil {
 		return err
 	}
-	cfg.httpd.People.KeepOwners()
+	a.people.KeepOwners()
+	cfg.httpd.People = a.people
 	cfg.httpd.Tokens = a.tokens
 	cfg.httpd.Logger = logger
 	cfg.httpd.Version = build().Version
@@ -229,7 +231,7 @@ func (a *app) mountRecording(frame *pages.Frame, desk *customers.Desk) error {
 	}
 	deps := office.Deps{
 		Frame: frame, Store: a.store, Tokens: a.tokens, Names: a.projector.Names, Commits: a.log.Commits,
-		Record: a.log.Record, Position: a.positionFor, Clock: time.Now,
+		Record: a.log.Record, Position: a.positionFor, Clock: time.Now, People: a.people,
 	}
 	if desk != nil {
 		deps.Customers = desk.Names

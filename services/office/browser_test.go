@@ -64,7 +64,7 @@ func TestPagesInABrowser(t *testing.T) {
 			"/office/record/coat-applied?job=hall", "/office/record/protection-lifted?job=hall",
 			"/office/record/damage-made-good?job=hall", "/office/record/event-voided?job=hall&event=" + laid,
 			"/office/record/material-purchased", "/jobs/hall", "/office/settings", "/office/settings/people",
-			"/office/settings/pricing", "/office/settings/firm", "/office/tokens", "/office/import",
+			"/office/settings/pricing", "/office/settings/firm", "/office/tokens", "/office/people", "/office/import",
 			"/office/record/product-listed", "/office/record/rate-book-revised",
 		} {
 			name := fmt.Sprintf("%d-%s-%s", view.Width, view.Scheme, path)

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"daysheet/events"
+	"daysheet/services/httpd"
 	"daysheet/services/httpd/browsertest"
 )
 
@@ -58,6 +59,7 @@ func TestEveryFieldHasItsTexts(t *testing.T) {
 		look(f.fields)
 	}
 	look(tokenFields())
+	look(personFields())
 	look([]field{keyField()})
 	for list, keys := range map[string][]string{"methods": {"brush", "roller", "spray"}, "places": {"store", "van-1", "van-2"}} {
 		for _, key := range keys {
@@ -99,7 +101,7 @@ func TestEverySettingIsOnAPage(t *testing.T) {
 // translated are the pages of the office, each of which says everything in the language
 // of the firm.
 func translated(laid string) []string {
-	all := []string{"/office", "/office/firm", "/office/settings", "/office/tokens", "/office/import",
+	all := []string{"/office", "/office/firm", "/office/settings", "/office/tokens", "/office/people", "/office/import",
 		"/office/record/hours-booked", "/office/record/event-voided?job=hall&event=" + laid}
 	for _, f := range append(newForms(), newDaySheet()) {
 		if path := f.path; !f.kind.OfFirm() && f.kind != events.JobOpened {
@@ -122,6 +124,10 @@ func TestOfficeInGerman(t *testing.T) {
 	s.put("hall", events.JobOpened, events.Opening{JobType: "exterior", Title: "Hall and landing"})
 	laid := s.put("hall", events.ProtectionLaid, events.Protection{Task: "protect-floor", QuantityMilli: 38_500,
 		Unit: events.SquareMetre, Location: "Hall", RemoveBy: "2026-06-25"})
+	for _, name := range []string{"Olga", "Anna"} {
+		must(t, s.people.Add(httpd.Person{Firm: "north", Name: name, Role: httpd.RoleOwner}, "seven invented words", nil))
+	}
+	must(t, s.people.Disable("north", "Anna", true))
 	english := map[string][]string{}
 	for _, path := range translated(laid) {
 		english[path] = browsertest.Words(t, s.get("owner", path).body)
@@ -162,7 +168,7 @@ func firms() []string {
 	return append(columns, "daysheet", "north", "Hall and landing", "Hall and landing (hall)", "Exterior", "Stairwell and joinery",
 		"Name", "Matt", "h:mm", "EUR", "m²", "°C", "µm", "l", "m²/l", "Una", "Bo", "Painter", "Apprentice", "Strip paper",
 		"Wall paint, matt", "Floor board", "Invented Decorators", "Europe/Vienna", "m", "kg", "board", "wall-matt",
-		"owner", "clerk", "reader", "c-17", "Ida Invented", "10\u00a0l", "Settings changed", "Stairwell and joinery, Exterior",
+		"owner", "clerk", "reader", "Olga", "Anna", "c-17", "Ida Invented", "10\u00a0l", "Stairwell and joinery, Exterior",
 		"Una (painter), Bo (apprentice)")
 }
 

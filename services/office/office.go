@@ -20,7 +20,7 @@ type Store interface {
 	Jobs(ctx context.Context, q reports.JobQuery) ([]reports.JobRow, error)
 }
 
-// Deps is what the pages need. Every member but the last is required.
+// Deps is what the pages need. Every member but the last two is required.
 type Deps struct {
 	Frame  *pages.Frame
 	Store  Store
@@ -39,6 +39,8 @@ type Deps struct {
 	// Customers returns the keys of the firm's customers with their names. Nil
 	// where this process serves none.
 	Customers func(ctx context.Context, firm string) (map[string]string, error)
+	// People are those who sign in by name. Nil where nobody does: there is no page then.
+	People *httpd.People
 }
 
 // desk is the pages with what they stand on.
@@ -54,7 +56,7 @@ var own embed.FS
 func Mount(server *httpd.Server, deps Deps) error {
 	if deps.Frame == nil || deps.Store == nil || deps.Tokens == nil || deps.Names == nil || deps.Commits == nil ||
 		deps.Record == nil || deps.Position == nil || deps.Clock == nil {
-		return errors.New("mount office: every member of Deps but Customers must be set")
+		return errors.New("mount office: every member of Deps but Customers and People must be set")
 	}
 	d := &desk{deps: deps, forms: append(newForms(), newDaySheet())}
 	if err := deps.Frame.AddParts(own, "templates/parts/*.html"); err != nil {
@@ -77,6 +79,9 @@ func (d *desk) mount(server *httpd.Server) {
 	d.mountSettings(record)
 	d.mountTokens(server.Engine)
 	d.mountImport(server, record)
+	if d.deps.People != nil {
+		d.mountPeople(server.Engine)
+	}
 	for i := range d.forms {
 		f := &d.forms[i]
 		show(f.path, func(v pages.Visit) (pages.Page, error) { return d.showForm(v, f) })

@@ -154,6 +154,9 @@ func (d *desk) showIndex(v pages.Visit) (pages.Page, error) {
 func (d *desk) firmLinks(v pages.Visit, say *texts.Speaker) []pages.Link {
 	links := []pages.Link{{Text: say.Say("office.firm"), Address: "/office/firm"},
 		{Text: say.Say("office.settings-link"), Address: settingsPath}, {Text: say.Say("office.tables"), Address: importPath}}
+	if d.deps.People != nil && v.Caller.May(httpd.ScopeAdmin) {
+		links = append(links, pages.Link{Text: say.Say("people.title"), Address: peoplePath})
+	}
 	if v.Caller.May(httpd.ScopeAdmin) {
 		links = append(links, pages.Link{Text: say.Say("office.tokens"), Address: tokensPath})
 	}

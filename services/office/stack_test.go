@@ -33,6 +33,7 @@ type stack struct {
 	log       *eventlog.Log
 	projector *projector.Projector
 	tokens    *httpd.Tokens
+	people    *httpd.People
 	address   string
 	secrets   map[string]string // by name
 	record    func(ctx context.Context, firm, job, by string, submitted []events.Event) ([]events.Receipt, error)
@@ -64,12 +65,15 @@ func newStack(t *testing.T) *stack {
 	go func() { ended <- s.projector.Run(ctx) }()
 	s.tokens, err = httpd.OpenTokens(filepath.Join(dir, "tokens.json"))
 	must(t, err)
+	s.people, err = httpd.OpenPeople(filepath.Join(dir, "people.json"), filepath.Join(dir, "sessions.json"))
+	must(t, err)
+	s.people.KeepOwners()
 	for name, scopes := range map[string][]httpd.Scope{"owner": {httpd.ScopeAdmin}, "reader": {httpd.ScopeRead},
 		"clerk": {httpd.ScopeRead, httpd.ScopeRecord}} {
 		s.secrets[name], err = s.tokens.Add(httpd.Token{Firm: "north", Name: name, Scopes: scopes})
 		must(t, err)
 	}
-	server := httpd.New(httpd.Config{Tokens: s.tokens, Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,
+	server := httpd.New(httpd.Config{Tokens: s.tokens, People: s.people, Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,
 		Logger: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelError}))})
 	s.mount(server, store)
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
@@ -109,7 +113,7 @@ func (s *stack) mount(server *httpd.Server, store *duckdb.Store) {
 		Record: record, Clock: now}))
 	must(s.t, reporting.Mount(server, reporting.Deps{Frame: frame, Store: store, Names: s.projector.Names,
 		Commits: s.log.Commits, Watch: s.projector.Watch, Position: position, Clock: now}))
-	must(s.t, Mount(server, Deps{Frame: frame, Store: store, Tokens: s.tokens, Names: s.projector.Names,
+	must(s.t, Mount(server, Deps{Frame: frame, Store: store, Tokens: s.tokens, People: s.people, Names: s.projector.Names,
 		Commits: s.log.Commits, Record: record, Position: position, Clock: now,
 		Customers: func(context.Context, string) (map[string]string, error) {
 			return map[string]string{"c-17": "Ida Invented"}, nil
