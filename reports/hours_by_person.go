@@ -103,12 +103,17 @@ func familiesShown() []events.Family {
 // personRow shows one person; q lets through the hours.
 func personRow(q Query, b *booked, names Names) []Cell {
 	cells := []Cell{nameCell(names.People, b.of[0]), numberCell(int64(len(b.jobs))), sumCell(b.minutes, q)}
-	rest := b.minutes
+	rest, others := b.minutes, []string{""} // a task that nobody listed has no family
+	for _, family := range events.Families() {
+		if !slices.Contains(familiesShown(), family) {
+			others = append(others, string(family))
+		}
+	}
 	for _, family := range familiesShown() {
 		cells = append(cells, sumCell(b.families[family], q.With(ByFamily, string(family))))
 		rest -= b.families[family]
 	}
-	return append(cells, numberCell(rest))
+	return append(cells, sumCell(rest, q.With(ByFamily, others...)))
 }
 
 // noHours says what to do where there is nothing to show.

@@ -237,16 +237,20 @@ func boardTable(
 	v visit, g group, rows []reports.JobRow, hours map[string]reports.JobHours, w teller, tell *texts.Speaker,
 ) reports.Table {
 	t := reports.Table{Title: g.title, Empty: g.empty, Columns: boardColumns(tell)}
+	if !slices.ContainsFunc(g.query.States, events.State.Finished) {
+		t.Columns = t.Columns[:len(t.Columns)-1] // no job here has a day on which it was finished
+	}
 	labour := reports.Query{Firm: v.Firm, AsOf: g.query.AsOf}.With(reports.ByKind, string(reports.KindLabour))
 	for _, r := range rows {
 		of := labour.With(reports.ByJob, r.Job)
 		before := of.With(reports.BySide, string(reports.SideEstimate), string(reports.SideVariation))
 		actual := of.With(reports.BySide, string(reports.SideActual))
-		t.Rows = append(t.Rows, []reports.Cell{
+		row := []reports.Cell{
 			{Text: cmp.Or(r.Title, r.Job), Job: r.Job}, {Text: stateName(tell, r.State)},
 			{Number: hours[r.Job].Planned, Explain: &before}, {Number: hours[r.Job].Booked, Explain: &actual},
 			{Text: w.JobType(r.JobType)}, {Text: string(r.Due)}, {Text: string(r.Finished)},
-		})
+		}
+		t.Rows = append(t.Rows, row[:len(t.Columns)])
 	}
 	return t
 }
