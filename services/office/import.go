@@ -3,7 +3,6 @@ package office
 import (
 	"bytes"
 	"encoding/base64"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"net/http"
@@ -64,6 +63,7 @@ type importTable struct {
 	Key, Title, About string
 	Columns           []history.Column
 	Example           string // address of a file with the columns
+	Recorded          string // address of a file with what is recorded; empty where Example is that
 	Chosen            bool
 }
 
@@ -78,7 +78,10 @@ func importTables(say *texts.Speaker) []importTable {
 	}
 	for i := range all {
 		t := &all[i]
-		t.Example = "/office/export/" + t.Key + ".csv"
+		t.Example = exportPath + t.Key + ".csv"
+		if t.Key == string(history.Purchases) {
+			t.Recorded = exportPath + recordedPurchases + ".csv"
+		}
 		if t.Key != pastJobs {
 			t.Columns = history.Table(t.Key).Columns()
 		}
@@ -105,7 +108,7 @@ func (d *desk) mountImport(server *httpd.Server, record *gin.RouterGroup) {
 	record.GET(importPath, d.deps.Frame.Handler(d.showImport))
 	record.POST(importPath, d.deps.Frame.Handler(d.checkTable))
 	record.POST(importPath+"/record", d.deps.Frame.Handler(d.recordTable))
-	record.GET("/office/export/:file", d.exportTable)
+	record.GET(exportPath+":file", d.exportTable)
 }
 
 func (d *desk) showImport(v pages.Visit) (pages.Page, error) {
@@ -279,67 +282,4 @@ func stopped(say *texts.Speaker, v pages.Visit, recorded int, err error) (pages.
 	p, fault := refusedTable(say, v, say.Say("import.stopped", "n", strconv.Itoa(recorded), "why", why))
 	p.Status = httpd.Problem(err).Status
 	return p, fault
-}
-
-// exportTable hands a table out in the columns in which it can be sent in again:
-// products as they are listed, and of the others the columns with one example.
-func (d *desk) exportTable(c *gin.Context) {
-	name, _ := strings.CutSuffix(c.Param("file"), ".csv")
-	tables := importTables(nil)
-	at := slices.IndexFunc(tables, func(t importTable) bool { return t.Key+".csv" == c.Param("file") })
-	if at < 0 {
-		httpd.Abort(c, &events.Error{Code: events.NotFound, Field: "file", Value: c.Param("file"), Rule: "there is no " +
-			"such table"})
-		return
-	}
-	caller, _ := httpd.CallerFrom(c.Request.Context())
-	names, _, err := d.names(pages.Visit{Context: c.Request.Context(), Caller: caller, Firm: caller.Firm})
-	if err != nil {
-		httpd.Abort(c, err)
-		return
-	}
-	rows := [][]string{{}, {}}
-	for _, column := range tables[at].Columns {
-		rows[0], rows[1] = append(rows[0], column.Name), append(rows[1], column.Example)
-	}
-	if name == string(history.Products) && len(names.Listed) > 0 {
-		rows = append(rows[:1], productRows(names)...)
-	}
-	var b bytes.Buffer
-	b.WriteString("\ufeff") // spreadsheets take it for UTF-8 then
-	w := csv.NewWriter(&b)
-	w.UseCRLF = true
-	if err := w.WriteAll(rows); err != nil {
-		httpd.Abort(c, fmt.Errorf("write table: %w", err))
-		return
-	}
-	c.Header("Content-Disposition", `attachment; filename="`+c.Param("file")+`"`)
-	c.Data(http.StatusOK, "text/csv; charset=utf-8", b.Bytes())
-}
-
-// productRows writes products as a table of them is read.
-func productRows(names reports.Names) [][]string {
-	f := wording.NewFormat(names)
-	number := func(n int64, places int) string {
-		if n == 0 {
-			return ""
-		}
-		return f.Typed(n, places)
-	}
-	var rows [][]string
-	for _, choice := range named(names.Products) {
-		p := names.Listed[choice.Key]
-		reusable, recoat := "", ""
-		if p.Reusable {
-			reusable = "yes"
-		}
-		if p.RecoatMinutes > 0 {
-			recoat = f.Hours(p.RecoatMinutes)
-		}
-		rows = append(rows, []string{typed.Harmless(p.Name), string(p.Unit), f.Typed(p.PriceE4, 4), p.Product,
-			number(p.PackMilli, 3), reusable,
-			number(p.CleanRemovalDays, 0), number(p.VolumeSolidsBasisPoints, 2), recoat, number(p.DryFilmUm, 0),
-			number(p.SpreadingRateMilli, 3)})
-	}
-	return rows
 }

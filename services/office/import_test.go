@@ -133,6 +133,20 @@ func TestProductsOutAndIn(t *testing.T) {
 			t.Errorf("%s: %v: %q", table.Example, err, rows)
 		}
 	}
+	s.sent("/office/record/material-purchased", "product", "wall-matt", "quantity_milli", "40", "unit", "l", "cost_e4",
+		"371,33", "supplier", "=Invented merchant")
+	for file, want := range map[string]string{
+		"people": "person,name,grade\r\nuna,Una,painter\r\n", "grades": "painter,\"38,45\"", "tasks": "paper-strip,Strip paper,",
+		"job-types": "stairwell,Stairwell and joinery", "recorded-purchases": "wall-matt,\"Wall paint, matt\",40,l,\"371,33\",'=Invented",
+	} {
+		if r := s.get("owner", "/office/export/"+file+".csv"); r.status != http.StatusOK || !strings.Contains(r.body, want) {
+			t.Errorf("%s: status %d: %s", file, r.status, r.body)
+		}
+	}
+	if r := s.upload(s.get("owner", "/office/export/recorded-purchases.csv").body, "table", "purchases"); !strings.Contains(r.text(), "cost") ||
+		strings.Contains(r.text(), "Records that would be made: 1.") {
+		t.Errorf("what was bought would be bought again: %s", r.text())
+	}
 	if r := s.get("owner", "/office/export/cats.csv"); r.status != http.StatusNotFound {
 		t.Errorf("an unknown table: status %d", r.status)
 	}

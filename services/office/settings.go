@@ -91,7 +91,7 @@ func (d *desk) showSettings(v pages.Visit) (pages.Page, error) {
 	for _, s := range newSections() {
 		if s.slug != firstSection {
 			lines = append(lines, settingsLine{s.title(say), s.path,
-				says(say, s.slug, names.Settings, wording.NewWords(names, say)), d.learnt(v, say, s.slug)})
+				says(say, s.slug, names.Settings, wording.NewWords(names, say)), d.learnt(v, say, s.slug, s.title(say))})
 		}
 	}
 	title := say.Say("settings.title")
@@ -99,18 +99,19 @@ func (d *desk) showSettings(v pages.Visit) (pages.Page, error) {
 		Body: lines})
 }
 
-// learnt leads from a part of the settings to the reports of it, where this process has them.
-func (d *desk) learnt(v pages.Visit, say *texts.Speaker, slug string) []pages.Link {
-	if !v.Caller.May(httpd.ScopeRead) {
-		return nil
-	}
+// learnt leads from a part of the settings to its list as CSV, and to the reports of it
+// where this process has them.
+func (d *desk) learnt(v pages.Visit, say *texts.Speaker, slug, title string) []pages.Link {
 	of := map[string][]string{
 		"people": {"hours-by-person"}, "grades": {"hours-by-person"}, "job-types": {"job-types", "job-spread"},
 		"tasks": {"estimate-vs-actual"},
 	}
 	var found []pages.Link
+	if of[slug] != nil {
+		found = append(found, pages.Link{Text: say.Say("import.as-csv", "table", title), Address: exportPath + slug + ".csv"})
+	}
 	for _, name := range of[slug] {
-		if address := "/reports/" + name; d.deps.Frame.Serves(address) {
+		if address := "/reports/" + name; d.deps.Frame.Serves(address) && v.Caller.May(httpd.ScopeRead) {
 			found = append(found, pages.Link{Text: say.Say("report." + name), Address: address})
 		}
 	}

@@ -1,0 +1,159 @@
+package office
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"daysheet/events"
+	"daysheet/reports"
+	"daysheet/services/httpd"
+	"daysheet/services/intake/history"
+	"daysheet/services/pages"
+	"daysheet/services/typed"
+	"daysheet/services/wording"
+)
+
+// exportPath is where tables are handed out.
+const exportPath = "/office/export/"
+
+// recordedPurchases is the table of what was bought. Its columns are none that a table of
+// purchases is sent in with: sent in again, everything would be bought twice.
+const recordedPurchases = "recorded-purchases"
+
+// exportTable hands a table out: a list as it stands, or a table in the columns in which it
+// can be sent in, with products as they are listed and of the others one example.
+func (d *desk) exportTable(c *gin.Context) {
+	name, _ := strings.CutSuffix(c.Param("file"), ".csv")
+	caller, _ := httpd.CallerFrom(c.Request.Context())
+	v := pages.Visit{Context: c.Request.Context(), Caller: caller, Firm: caller.Firm}
+	names, _, err := d.names(v)
+	var rows [][]string
+	if err == nil {
+		rows, err = d.rowsOf(v, name, names)
+	}
+	if err == nil && (rows == nil || name+".csv" != c.Param("file")) {
+		err = &events.Error{Code: events.NotFound, Field: "file", Value: c.Param("file"), Rule: "there is no such table"}
+	}
+	if err != nil {
+		httpd.Abort(c, err)
+		return
+	}
+	var b bytes.Buffer
+	b.WriteString("\ufeff") // spreadsheets take it for UTF-8 then
+	w := csv.NewWriter(&b)
+	w.UseCRLF = true
+	if err := w.WriteAll(rows); err != nil {
+		httpd.Abort(c, fmt.Errorf("write table: %w", err))
+		return
+	}
+	c.Header("Content-Disposition", `attachment; filename="`+c.Param("file")+`"`)
+	c.Data(http.StatusOK, "text/csv; charset=utf-8", b.Bytes())
+}
+
+// rowsOf returns a table with its head; nil where there is none of the name.
+func (d *desk) rowsOf(v pages.Visit, name string, names reports.Names) ([][]string, error) {
+	if rows := settingsRows(name, names); rows != nil {
+		return rows, nil
+	}
+	if name == recordedPurchases {
+		return d.purchaseRows(v, names)
+	}
+	tables := importTables(nil)
+	at := slices.IndexFunc(tables, func(t importTable) bool { return t.Key == name })
+	if at < 0 {
+		return nil, nil
+	}
+	rows := [][]string{{}, {}}
+	for _, column := range tables[at].Columns {
+		rows[0], rows[1] = append(rows[0], column.Name), append(rows[1], column.Example)
+	}
+	if name == string(history.Products) && len(names.Listed) > 0 {
+		rows = append(rows[:1], productRows(names)...)
+	}
+	return rows, nil
+}
+
+// settingsRows writes a list of the settings; nil where the name is of none.
+func settingsRows(name string, names reports.Names) [][]string {
+	settings := names.Settings
+	if settings == nil {
+		settings = &events.Settings{}
+	}
+	f := wording.NewFormat(names)
+	var rows [][]string
+	switch name {
+	case "people":
+		rows = [][]string{{"person", "name", "grade"}}
+		for _, p := range settings.People {
+			rows = append(rows, []string{p.Person, typed.Harmless(p.Name), p.Grade})
+		}
+	case "grades":
+		rows = [][]string{{"grade", "cost of an hour"}}
+		for _, g := range settings.Grades {
+			rows = append(rows, []string{g.Grade, f.Typed(g.CostPerHourE4, 4)})
+		}
+	case "job-types":
+		rows = [][]string{{"job type", "name"}}
+		for _, t := range settings.JobTypes {
+			rows = append(rows, []string{t.JobType, typed.Harmless(t.Name)})
+		}
+	case "tasks":
+		rows = [][]string{{"task", "name", "family", "unit"}}
+		for _, t := range settings.Tasks {
+			rows = append(rows, []string{t.Task, typed.Harmless(t.Name), string(t.Family), string(t.Unit)})
+		}
+	}
+	return rows
+}
+
+// purchaseRows writes what was bought and not taken back, in the order of the ledger.
+func (d *desk) purchaseRows(v pages.Visit, names reports.Names) ([][]string, error) {
+	h, err := d.history(v, events.FirmJob)
+	if err != nil {
+		return nil, err
+	}
+	f := wording.NewFormat(names)
+	rows := [][]string{{"day", "product", "name", "bought", "unit", "paid", "supplier", "place", "record"}}
+	for _, r := range h.Records {
+		p, ok := r.Payload.(*events.Purchase)
+		if !ok || r.VoidedBy != "" {
+			continue
+		}
+		rows = append(rows, []string{string(r.Day()), p.Product, typed.Harmless(names.Products[p.Product]),
+			f.Typed(p.QuantityMilli, 3), string(p.Unit), f.Typed(p.CostE4, 4), typed.Harmless(p.Supplier), p.Place, r.Event.ID})
+	}
+	return rows, nil
+}
+
+// productRows writes products as a table of them is read.
+func productRows(names reports.Names) [][]string {
+	f := wording.NewFormat(names)
+	number := func(n int64, places int) string {
+		if n == 0 {
+			return ""
+		}
+		return f.Typed(n, places)
+	}
+	var rows [][]string
+	for _, choice := range named(names.Products) {
+		p := names.Listed[choice.Key]
+		reusable, recoat := "", ""
+		if p.Reusable {
+			reusable = "yes"
+		}
+		if p.RecoatMinutes > 0 {
+			recoat = f.Hours(p.RecoatMinutes)
+		}
+		rows = append(rows, []string{typed.Harmless(p.Name), string(p.Unit), f.Typed(p.PriceE4, 4), p.Product,
+			number(p.PackMilli, 3), reusable,
+			number(p.CleanRemovalDays, 0), number(p.VolumeSolidsBasisPoints, 2), recoat, number(p.DryFilmUm, 0),
+			number(p.SpreadingRateMilli, 3)})
+	}
+	return rows
+}
