@@ -51,13 +51,15 @@ func TestPagesInGerman(t *testing.T) {
 	send(303, "/customers", "name", irisName, "address", irisAddress, "contacts", irisPhone, "note", irisNote, "customer", "c-5")
 	send(303, "/customers", "name", "Otto Othermade", "customer", "c-6")
 	send(303, "/customers/c-6/erase", "reason", "asked for", "confirm", "c-6")
-	paths := []string{"/customers", "/customers?search=nobody", "/customers/c-5", "/customers/c-6"}
+	openJob(t, c, "iris-job", "c-5")
+	mustCatchUp(t, a)
+	paths := []string{"/customers", "/customers?search=nobody", "/customers/c-5", "/customers/c-6", "/jobs/iris-job/photos"}
 	english := map[string][]string{}
 	for _, path := range paths {
 		english[path] = browsertest.Words(t, string(mustGet(t, c, path)))
 	}
 	mustSpeakGerman(t, a, c)
-	firms := []string{"daysheet", demoFirm, irisName, irisAddress, irisPhone, irisNote, "Otto Othermade", "c-5", "c-6", "Name",
+	firms := []string{"daysheet", demoFirm, irisName, irisAddress, irisPhone, irisNote, "Otto Othermade", "c-5", "c-6", "Name", "iris-job", "Invented façade", "iris-job",
 		irisName + " · daysheet"}
 	for _, path := range paths {
 		page := string(mustGet(t, c, path))
@@ -69,6 +71,10 @@ func TestPagesInGerman(t *testing.T) {
 				t.Errorf("%s says %q in both languages", path, word)
 			}
 		}
+	}
+	missing := mustSend(t, c, 404, "GET", "/customers/c-7", "", "Accept", "text/html")
+	if !strings.Contains(missing, "Unter diesem Schlüssel ist kein Kunde erfasst.") || strings.Contains(missing, ` lang="en"`) {
+		t.Errorf("a customer who is not there: %s", missing)
 	}
 	for path, says := range map[string]string{"/customers/c-5/erase": "Zur Bestätigung den Schlüssel des Kunden, c-5, eingeben.",
 		"/customers": "Das muss angegeben werden."} {

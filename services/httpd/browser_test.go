@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 	"github.com/gin-gonic/gin"
 
@@ -99,6 +100,7 @@ func TestSigningInByNameByBrowser(t *testing.T) {
 	must(t, err)
 	must(t, people.Add(Person{Firm: "north", Name: "Anna", Role: RoleOffice}, annasPassword, nil))
 	b := newBench(t, func(c *Config) { c.People = people }, func(s *Server) {
+		s.NewPairing("/")
 		s.Engine.GET("/", Require(ScopeRead), func(c *gin.Context) {
 			c.Data(http.StatusOK, "text/html; charset=utf-8", []byte(`<!doctype html><title>x</title><h1>Board</h1>`))
 		})
@@ -123,4 +125,12 @@ func TestSigningInByNameByBrowser(t *testing.T) {
 	lookAt(t, ctx, "password")
 	send("Sign in", "current", annasPassword, "new", "nine other invented words")
 	send("Board", "name", "Anna", "password", "nine other invented words")
+	headers := network.Headers{"Accept-Language": "de"}
+	_, err = chromedp.Call(ctx, network.SetExtraHTTPHeaders, network.SetExtraHTTPHeadersParams{Headers: headers})
+	must(t, err)
+	for page, title := range map[string]string{"/sign-in": "Anmelden", "/password": "Passwort ändern", "/pair": "Dieser Link gilt nicht mehr"} {
+		must(t, chromedp.Do(ctx, chromedp.Navigate(b.address+page),
+			chromedp.WaitVisible(chromedp.Search(fmt.Sprintf("//h1[.=%q]", title)))))
+		lookAt(t, ctx, "german"+page)
+	}
 }
