@@ -14,6 +14,8 @@ func (j *Job) void(n *entry, p *Void) *Error {
 		return Refuse("data.event", p.Event, "another event stands on it: void that one first")
 	case target.kind == CustomerErased:
 		return Refuse("data.event", p.Event, "an erasure cannot be taken back: the key of the customer is destroyed")
+	case target.kind == AccessChanged:
+		return Refuse("data.event", p.Event, "what was recorded of access cannot be taken back")
 	case target.kind.Restated():
 		return Refuse("data.event", p.Event, "%s cannot be voided: record it again as it should be", target.kind)
 	case turns(target.kind) && !j.lastTurn(p.Event):

@@ -21,6 +21,7 @@ const (
 	RateRejected        Type = "daysheet.rate.rejected.v1"
 	CustomerRecorded    Type = "daysheet.customer.recorded.v1"
 	CustomerErased      Type = "daysheet.customer.erased.v1"
+	AccessChanged       Type = "daysheet.access.changed.v1"
 
 	JobOpened        Type = "daysheet.job.opened.v1"
 	EstimateIssued   Type = "daysheet.estimate.issued.v1"
@@ -88,6 +89,7 @@ var kinds = map[Type]kind{
 	RateRejected:        ofFirm[RateRejection](),
 	CustomerRecorded:    ofFirm[CustomerRecord](),
 	CustomerErased:      ofFirm[CustomerErasure](),
+	AccessChanged:       ofFirm[AccessChange](),
 
 	JobOpened:        ofJob[Opening](),
 	EstimateIssued:   ofJob[Estimate](),

@@ -165,6 +165,13 @@ var payloadRules = map[Type]map[string]rule{
 	CustomerRecorded: {
 		"customer": key, "sealed.algorithm": oneOf("aes-256-gcm"), "sealed.key": keyHash, "sealed.box": box,
 	},
+	AccessChanged: {
+		"what": oneOf("person-added", "role-changed", "person-locked", "person-unlocked", "person-removed", "password-changed", "password-reset",
+			"token-made", "token-revoked", "phone-paired", "phone-revoked", "link-made", "link-revoked", "sign-in-link-used", "locked-out"),
+		"name": text(240), "role": oneOf("owner", "office", "crew", "reader").orEmpty(),
+		"scopes[0]": oneOf("read", "record", "admin"), "job": optionalKey, "purpose": oneOf("sign-off", "read").orEmpty(),
+		"expires": {[]any{"", "2026-09-14T22:00:00Z"}, []any{"2026-09-14", "2026-09-14T22:00:00+02:00", "never"}},
+	},
 	CustomerErased: {"customer": key, "reason": text(2000), "day": optionalDay},
 	JobClosed:      {"billed_e4": money, "day": optionalDay},
 	JobReopened:    {"reason": text(2000), "day": optionalDay},

@@ -158,6 +158,9 @@ var verbs = map[string]func(l *line) events.Payload{
 	"customer-erased": func(l *line) events.Payload {
 		return &events.CustomerErasure{Customer: l.next(), Reason: "asked for it"}
 	},
+	"access-changed": func(l *line) events.Payload {
+		return &events.AccessChange{What: events.TokenMade, Name: l.next()}
+	},
 	"rate-rejected": func(l *line) events.Payload {
 		return &events.RateRejection{Task: l.next(), MinutesMilli: 9000, Reason: "too few jobs"}
 	},

@@ -80,6 +80,7 @@ func TestFactsOfEachEvent(t *testing.T) {
 			[]string{"+1 estimate labour travel travel 1 h 25.00", "+1 estimate material film 1roll 18.00"}},
 		{"a customer", "", "2026-02-03 customer-recorded c-1", nil},
 		{"a customer erased", "2026-02-03 customer-recorded c-1\n", "2026-02-04 customer-erased c-1", nil},
+		{"a change of access", "", "2026-02-03 access-changed desk", nil},
 		{"a rate that is not taken", "", "2026-02-03 rate-rejected coat", nil},
 		{"a move", "", "2026-02-03 material-moved film 3roll from=store to=van",
 			[]string{"+1 actual move film -3roll @store", "+1 actual move film 3roll @van"}},

@@ -56,7 +56,7 @@ func (c *crew) showPhones(g *gin.Context, status int, body phonesBody) {
 		return format.Day(events.DayOf(at)) + " " + at.Format("15:04")
 	}
 	for _, t := range c.deps.Tokens.List() {
-		if t.Firm != caller.Firm || !isPhone(t) {
+		if t.Firm != caller.Firm || !t.Phone() {
 			continue
 		}
 		p := phoneBody{t.Name, moment(t.Created), moment(t.LastUsed), moment(t.Revoked)}
@@ -76,15 +76,12 @@ func (c *crew) showPhones(g *gin.Context, status int, body phonesBody) {
 	c.deps.Frame.Show(g, visit, pages.Page{Name: "phones.html", Title: title, Status: status, Body: body, Texts: said})
 }
 
-// isPhone reports whether a token may record and nothing else.
-func isPhone(t httpd.Token) bool { return slices.Equal(t.Scopes, []httpd.Scope{httpd.ScopeRecord}) }
-
 // addPhone shows a code that pairs one phone.
 func (c *crew) addPhone(g *gin.Context) {
 	caller, _ := httpd.CallerFrom(g.Request.Context())
 	name := strings.TrimSpace(g.PostForm("name"))
 	base := c.pairing.AddressOf(g.Request)
-	link, ends, err := c.pairing.Link(base,
+	link, ends, err := c.pairing.Link(base, caller.Name,
 		httpd.Token{Firm: caller.Firm, Name: name, Scopes: []httpd.Scope{httpd.ScopeRecord}})
 	var refusal *events.Error
 	if errors.As(err, &refusal) && refusal.Code == events.Invalid {
@@ -130,12 +127,12 @@ func unreachable(base string, say *texts.Speaker) string {
 func (c *crew) revokePhone(g *gin.Context) {
 	caller, _ := httpd.CallerFrom(g.Request.Context())
 	name := g.PostForm("name")
-	held := func(t httpd.Token) bool { return t.Firm == caller.Firm && t.Name == name && isPhone(t) }
+	held := func(t httpd.Token) bool { return t.Firm == caller.Firm && t.Name == name && t.Phone() }
 	if !slices.ContainsFunc(c.deps.Tokens.List(), held) {
 		httpd.Abort(g, &events.Error{Code: events.NotFound, Field: "name", Value: name, Rule: "the firm has no such phone"})
 		return
 	}
-	if err := c.deps.Tokens.Revoke(caller.Firm, name); err != nil {
+	if err := c.deps.Tokens.Revoke(g.Request.Context(), caller.Name, caller.Firm, name); err != nil {
 		httpd.Abort(g, err)
 		return
 	}

@@ -74,7 +74,7 @@ func newStack(t *testing.T) *stack {
 		"other":  {Firm: "south", Scopes: []httpd.Scope{httpd.ScopeRecord}},
 	} {
 		token.Name = name
-		s.secrets[name], err = s.tokens.Add(token)
+		s.secrets[name], err = s.tokens.Add(t.Context(), "tests", token)
 		must(t, err)
 	}
 	s.deps = Deps{

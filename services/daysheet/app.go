@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"daysheet/events"
+	"daysheet/services/access"
 	"daysheet/services/crew"
 	"daysheet/services/customers"
 	"daysheet/services/eventlog"
@@ -28,13 +29,14 @@ import (
 
 // The data folder.
 const (
-	logFolder    = "log"           // the log: the truth
-	factsFile    = "facts.duckdb"  // the store of facts: made from the log
-	tokensFile   = "tokens.json"   // who may do what, secrets hashed
-	peopleFile   = "people.json"   // who signs in by name, passwords hashed; beside the tokens
-	sessionsFile = "sessions.json" // who is signed in; beside the tokens
-	linksFile    = "links.json"    // to single jobs, for customers; beside the tokens, secrets hashed
-	keysFolder   = "keys"          // of customers: what is personal is sealed with them
+	logFolder    = "log"                 // the log: the truth
+	factsFile    = "facts.duckdb"        // the store of facts: made from the log
+	tokensFile   = "tokens.json"         // who may do what, secrets hashed
+	peopleFile   = "people.json"         // who signs in by name, passwords hashed; beside the tokens
+	sessionsFile = "sessions.json"       // who is signed in; beside the tokens
+	accessFile   = "access-changes.json" // changes of access by command that wait to be recorded; beside the tokens
+	linksFile    = "links.json"          // to single jobs, for customers; beside the tokens, secrets hashed
+	keysFolder   = "keys"                // of customers: what is personal is sealed with them
 
 	photosFolder     = "photos"     // what events name by digest: as much the truth as the log
 	thumbnailsFolder = "thumbnails" // made from the photos
@@ -62,6 +64,7 @@ type app struct {
 	projector  *projector.Projector // likewise; it only watches the store where another process projects
 	tokens     *httpd.Tokens
 	people     *httpd.People
+	auditor    httpd.Auditor      // records changes of access
 	keys       *sealing.Keys      // nil where no customers are served
 	photos     photos.Store       // nil where the projector runs alone
 	thumbnails *photos.Thumbnails // likewise
@@ -104,8 +107,17 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 	if a.tokens, err = httpd.OpenTokens(g.tokensPath()); err != nil {
 		return nil, err
 	}
+	a.auditor = access.NewAuditor(a.log.Record, time.Now)
+	a.tokens.Audit(a.auditor)
 	if a.roles.servesCustomers() {
 		if a.keys, err = sealing.OpenKeys(g.keysPath()); err != nil {
+			return nil, err
+		}
+	}
+	background, stop := context.WithCancel(context.Background())
+	a.stop = stop
+	if a.roles.runs(roleIntake) {
+		if err := a.recordCommands(background, g, logger); err != nil {
 			return nil, err
 		}
 	}
@@ -114,7 +126,7 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 		if cfg.store.ClickHouse != "" {
 			a.projector.Outlast(passes)
 		}
-		a.start(logger)
+		a.start(background, logger)
 	}
 	if err := a.mount(ctx, g, cfg, logger); err != nil {
 		return nil, err
@@ -141,9 +153,7 @@ func passes(err error) bool { return !errors.Is(err, clickhouse.ErrClosed) }
 // start runs the projector until Close, or watches what another process projects.
 // If it stops by itself, recording goes on and reports stay where they are: whoever
 // runs the server must see why.
-func (a *app) start(logger *slog.Logger) {
-	ctx, stop := context.WithCancel(context.Background())
-	a.stop = stop
+func (a *app) start(ctx context.Context, logger *slog.Logger) {
 	run := a.projector.Observe
 	if a.roles.runs(roleProjector) {
 		run = a.projector.Run
@@ -155,6 +165,16 @@ func (a *app) start(logger *slog.Logger) {
 	})
 }
 
+// recordCommands records, until Close, what commands change of the access beside this
+// process.
+func (a *app) recordCommands(ctx context.Context, g *Globals, logger *slog.Logger) error {
+	outbox, err := g.openOutbox()
+	if err == nil {
+		a.running.Go(func() { outbox.Watch(ctx, a.log.Record, logger) })
+	}
+	return err
+}
+
 // mount puts the routes of the parts that run on the engine.
 func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog.Logger) error {
 	var err error
@@ -162,6 +182,7 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 		return err
 	}
 	a.people.KeepOwners()
+	a.people.Audit(a.auditor)
 	cfg.httpd.People = a.people
 	cfg.httpd.Tokens = a.tokens
 	cfg.httpd.Logger = logger
@@ -194,6 +215,10 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 	}
 	frame.Speak(a.localeOf)
 	reporting.MountLedger(a.server, a.ledger())
+	err = access.Mount(a.server, access.Deps{Frame: frame, Commits: a.log.Commits, Names: a.projector.Names})
+	if err != nil {
+		return err
+	}
 	var desk *customers.Desk
 	var nameOf func(ctx context.Context, firm, customer string) (string, error)
 	if a.roles.servesCustomers() {

@@ -76,7 +76,7 @@ func backUp(t *testing.T, g *Globals, c BackupCmd) {
 func someTokens(t *testing.T, g *Globals) {
 	t.Helper()
 	err := withTokens(g, func(tokens *httpd.Tokens) error {
-		_, err := tokens.Add(httpd.Token{Firm: demoFirm, Name: "phone-anna", Scopes: []httpd.Scope{httpd.ScopeRecord}})
+		_, err := tokens.Add(t.Context(), "tests", httpd.Token{Firm: demoFirm, Name: "phone-anna", Scopes: []httpd.Scope{httpd.ScopeRecord}})
 		return err
 	})
 	if err != nil {

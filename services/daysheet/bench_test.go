@@ -50,7 +50,7 @@ func benchmarkAppend(b *testing.B, clients, each int) {
 	defer a.Close()
 	base, stop := listen(b, a)
 	defer stop()
-	secret, err := a.tokens.Add(httpd.Token{Firm: "bench", Name: "bench", Scopes: httpd.Scopes()})
+	secret, err := a.tokens.Add(context.Background(), "tests", httpd.Token{Firm: "bench", Name: "bench", Scopes: httpd.Scopes()})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -34,7 +34,7 @@ func mustServe(t *testing.T, a *app) (address string) {
 // signIn signs the browser in with a token of every scope.
 func signIn(t *testing.T, ctx context.Context, a *app, address string) {
 	t.Helper()
-	secret, err := a.tokens.Add(httpd.Token{Firm: demoFirm, Name: "browser", Scopes: httpd.Scopes()})
+	secret, err := a.tokens.Add(t.Context(), "tests", httpd.Token{Firm: demoFirm, Name: "browser", Scopes: httpd.Scopes()})
 	if err != nil {
 		t.Fatal(err)
 	}

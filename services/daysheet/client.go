@@ -53,7 +53,7 @@ func (r *Remote) connect(ctx context.Context, g *Globals) (*client, error) {
 	if err != nil {
 		return nil, errors.Join(err, a.Close())
 	}
-	caller := httpd.Caller{Firm: firm, Name: "command line", Scopes: httpd.Scopes()}
+	caller := httpd.Caller{Firm: firm, Name: byCommand, Scopes: httpd.Scopes()}
 	return a.inProcess(caller), nil
 }
 

@@ -49,7 +49,7 @@ func (c *DemoCmd) Run(ctx context.Context, g *Globals) (err error) {
 	if err := c.fill(ctx, a); err != nil {
 		return err
 	}
-	secret, err := demoToken(a)
+	secret, err := demoToken(ctx, a)
 	if err != nil {
 		return err
 	}
@@ -117,16 +117,16 @@ func (c *client) sendCustomer(ctx context.Context, p demo.Customer) error {
 }
 
 // demoToken makes a token for this run; those of earlier runs are revoked.
-func demoToken(a *app) (string, error) {
+func demoToken(ctx context.Context, a *app) (string, error) {
 	for _, t := range a.tokens.List() {
 		if t.Firm == demoFirm && t.Revoked.IsZero() {
-			if err := a.tokens.Revoke(t.Firm, t.Name); err != nil {
+			if err := a.tokens.Revoke(ctx, "demo", t.Firm, t.Name); err != nil {
 				return "", err
 			}
 		}
 	}
 	name := "visitor " + time.Now().UTC().Format("2006-01-02 15:04:05.000")
-	return a.tokens.Add(httpd.Token{Firm: demoFirm, Name: name, Scopes: httpd.Scopes()})
+	return a.tokens.Add(ctx, "demo", httpd.Token{Firm: demoFirm, Name: name, Scopes: httpd.Scopes()})
 }
 
 // inProcess returns a client that speaks to the app without a network.

@@ -8,6 +8,7 @@ import (
 	"io"
 	"net/http"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -57,6 +58,7 @@ func (c *ImportCmd) Run(ctx context.Context, g *Globals) (err error) {
 	var batches [][]events.Event
 	if strings.HasSuffix(c.File, ".jsonl") {
 		batches, err = history.ReadEvents(f)
+		batches = withoutAccess(batches)
 	} else {
 		batches, err = c.sheet(ctx, remote, f)
 	}
@@ -68,6 +70,23 @@ func (c *ImportCmd) Run(ctx context.Context, g *Globals) (err error) {
 		return nil
 	}
 	return recordAll(ctx, remote, batches)
+}
+
+// withoutAccess leaves out who was given access to the ledger that was exported: it says
+// nothing of the access to this one, which records its own.
+func withoutAccess(batches [][]events.Event) (kept [][]events.Event) {
+	left := 0
+	for _, batch := range batches {
+		all := len(batch)
+		batch = slices.DeleteFunc(batch, func(e events.Event) bool { return e.Type == events.AccessChanged })
+		if left += all - len(batch); len(batch) > 0 {
+			kept = append(kept, batch)
+		}
+	}
+	if left > 0 {
+		warn("%d changes of access are left out: they are of the ledger that was exported", left)
+	}
+	return kept
 }
 
 // sheet reads a CSV file and prints what it comes to.

@@ -43,7 +43,7 @@ func TestReportsAreTheSameAfterTheMove(t *testing.T) {
 	folder := t.TempDir()
 	g := &Globals{Data: folder, quiet: true}
 	a := mustOpen(t, folder)
-	if _, err := a.tokens.Add(httpd.Token{Firm: demoFirm, Name: "phone", Scopes: httpd.Scopes()}); err != nil {
+	if _, err := a.tokens.Add(t.Context(), "tests", httpd.Token{Firm: demoFirm, Name: "phone", Scopes: httpd.Scopes()}); err != nil {
 		t.Fatal(err)
 	}
 	c := mustInvent(t, a, 12)

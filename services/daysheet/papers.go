@@ -55,6 +55,7 @@ func (a *app) mountSignOff(g *Globals, cfg appConfig, frame *pages.Frame, report
 	if err != nil {
 		return err
 	}
+	links.Audit(a.auditor)
 	return signoff.Mount(a.server, signoff.Deps{
 		Frame: frame, Links: links, Keys: a.keys, Commits: a.log.Commits, Names: a.projector.Names, Record: a.log.Record,
 		Report: report, Clock: time.Now, BaseURL: cfg.httpd.BaseURL,

@@ -1,12 +1,15 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"text/tabwriter"
+	"time"
 
+	"daysheet/services/access"
 	"daysheet/services/httpd"
 )
 
@@ -57,6 +60,12 @@ func (g *Globals) openPeople() (*httpd.People, error) {
 	return httpd.OpenPeople(filepath.Join(beside, peopleFile), filepath.Join(beside, sessionsFile))
 }
 
+// openOutbox opens where commands leave what the server that has the log is to record of
+// changes of access; beside the tokens.
+func (g *Globals) openOutbox() (*access.Outbox, error) {
+	return access.OpenOutbox(filepath.Join(filepath.Dir(g.tokensPath()), accessFile), time.Now)
+}
+
 // withPeople opens them for one change to somebody of the firm that is named.
 func withPeople(g *Globals, firm string, use func(people *httpd.People, tokens *httpd.Tokens,
 	firm string) error) error {
@@ -65,6 +74,11 @@ func withPeople(g *Globals, firm string, use func(people *httpd.People, tokens *
 		if err != nil {
 			return err
 		}
+		outbox, err := g.openOutbox()
+		if err != nil {
+			return err
+		}
+		people.Audit(outbox.Keep)
 		if firm == "" && len(firmsOf(tokens)) == 0 {
 			if list, err := people.List(); err == nil && len(list) > 0 {
 				firm = list[0].Firm
@@ -84,10 +98,10 @@ func tell(name, password string) {
 }
 
 // Run adds somebody and shows the first password.
-func (c *PersonAddCmd) Run(g *Globals) error {
+func (c *PersonAddCmd) Run(ctx context.Context, g *Globals) error {
 	return withPeople(g, c.Firm, func(people *httpd.People, tokens *httpd.Tokens, firm string) error {
 		password := httpd.NewPassword()
-		err := people.Add(httpd.Person{Firm: firm, Name: c.Name, Role: c.Role}, password, tokens.List())
+		err := people.Add(ctx, byCommand, httpd.Person{Firm: firm, Name: c.Name, Role: c.Role}, password, tokens.List())
 		if err == nil {
 			tell(c.Name, password)
 		}
@@ -96,10 +110,10 @@ func (c *PersonAddCmd) Run(g *Globals) error {
 }
 
 // Run shows a new password.
-func (c *PersonPasswordCmd) Run(g *Globals) error {
+func (c *PersonPasswordCmd) Run(ctx context.Context, g *Globals) error {
 	return withPeople(g, c.Firm, func(people *httpd.People, _ *httpd.Tokens, firm string) error {
 		password := httpd.NewPassword()
-		err := people.SetPassword(firm, c.Name, password)
+		err := people.SetPassword(ctx, byCommand, firm, c.Name, password)
 		if err == nil {
 			tell(c.Name, password)
 		}
@@ -108,23 +122,23 @@ func (c *PersonPasswordCmd) Run(g *Globals) error {
 }
 
 // Run sets the role.
-func (c *PersonRoleCmd) Run(g *Globals) error {
+func (c *PersonRoleCmd) Run(ctx context.Context, g *Globals) error {
 	return withPeople(g, c.Firm, func(people *httpd.People, _ *httpd.Tokens, firm string) error {
-		return people.SetRole(firm, c.Name, c.Role)
+		return people.SetRole(ctx, byCommand, firm, c.Name, c.Role)
 	})
 }
 
 // Run takes the access away.
-func (c *PersonDisableCmd) Run(g *Globals) error {
+func (c *PersonDisableCmd) Run(ctx context.Context, g *Globals) error {
 	return withPeople(g, c.Firm, func(people *httpd.People, _ *httpd.Tokens, firm string) error {
-		return people.Disable(firm, c.Name, true)
+		return people.Disable(ctx, byCommand, firm, c.Name, true)
 	})
 }
 
 // Run gives the access back.
-func (c *PersonEnableCmd) Run(g *Globals) error {
+func (c *PersonEnableCmd) Run(ctx context.Context, g *Globals) error {
 	return withPeople(g, c.Firm, func(people *httpd.People, _ *httpd.Tokens, firm string) error {
-		return people.Disable(firm, c.Name, false)
+		return people.Disable(ctx, byCommand, firm, c.Name, false)
 	})
 }
 

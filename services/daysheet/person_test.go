@@ -16,7 +16,7 @@ func TestPeopleByCommand(t *testing.T) {
 	a := mustOpen(t, folder)
 	t.Cleanup(func() { mustClose(t, a) })
 	mustInvent(t, a, 1)
-	if _, err := a.tokens.Add(httpd.Token{Firm: demoFirm, Name: "van-2", Scopes: []httpd.Scope{httpd.ScopeRecord}}); err != nil {
+	if _, err := a.tokens.Add(t.Context(), "tests", httpd.Token{Firm: demoFirm, Name: "van-2", Scopes: []httpd.Scope{httpd.ScopeRecord}}); err != nil {
 		t.Fatal(err)
 	}
 	guest := nobody(t, a)

@@ -105,7 +105,7 @@ func TestPhotosAreTiedOnce(t *testing.T) {
 	openJob(t, c, "iris-job", "c-1042")
 	here, missing := mustSendPhoto(t, c, 60), strings.Repeat("ab", 32)
 	address := mustServe(t, a)
-	secret, err := a.tokens.Add(httpd.Token{Firm: demoFirm, Name: "desk", Scopes: httpd.Scopes()})
+	secret, err := a.tokens.Add(t.Context(), "tests", httpd.Token{Firm: demoFirm, Name: "desk", Scopes: httpd.Scopes()})
 	if err != nil {
 		t.Fatal(err)
 	}

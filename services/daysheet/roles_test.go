@@ -293,7 +293,7 @@ func TestTokensOfAFileOfTheirOwn(t *testing.T) {
 	if list := a.tokens.List(); len(list) != 1 || list[0].Name != "phone" {
 		t.Errorf("the tokens are %+v", list)
 	}
-	if _, err := a.tokens.Add(httpd.Token{Firm: "north", Name: "second", Scopes: httpd.Scopes()}); err != nil {
+	if _, err := a.tokens.Add(t.Context(), "tests", httpd.Token{Firm: "north", Name: "second", Scopes: httpd.Scopes()}); err != nil {
 		t.Fatal(err)
 	}
 	if again, err := httpd.OpenTokens(file); err != nil || len(again.List()) != 2 {

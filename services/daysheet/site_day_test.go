@@ -70,7 +70,7 @@ func openSite(t *testing.T) *site {
 	}, events.JobOpened, events.EstimateIssued, events.EstimateAccepted)
 	s.told = len(s.ledger())
 	var err error
-	s.secret, err = s.app.tokens.Add(httpd.Token{Firm: demoFirm, Name: "Van 2", Scopes: []httpd.Scope{httpd.ScopeRecord}})
+	s.secret, err = s.app.tokens.Add(t.Context(), "tests", httpd.Token{Firm: demoFirm, Name: "Van 2", Scopes: []httpd.Scope{httpd.ScopeRecord}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -21,6 +22,9 @@ type TokenCmd struct {
 	Revoke TokenRevokeCmd `cmd:"" help:"Make a token useless."`
 }
 
+// byCommand is by whose name a command records: whoever can open the data folder owns it.
+const byCommand = "command line"
+
 // TokenAddCmd makes a token.
 type TokenAddCmd struct {
 	Name  string        `arg:"" help:"What it is for, for example phone-anna."`
@@ -39,7 +43,7 @@ type TokenRevokeCmd struct {
 }
 
 // withTokens opens the token file for one change. A running server reads the
-// file again when it changes.
+// file again when it changes, and records the change.
 func withTokens(g *Globals, use func(*httpd.Tokens) error) error {
 	if _, err := dataformat.Read(g.Data); err != nil {
 		return err
@@ -51,6 +55,11 @@ func withTokens(g *Globals, use func(*httpd.Tokens) error) error {
 	if err != nil {
 		return err
 	}
+	outbox, err := g.openOutbox()
+	if err != nil {
+		return err
+	}
+	tokens.Audit(outbox.Keep)
 	return errors.Join(use(tokens), tokens.Close())
 }
 
@@ -85,7 +94,7 @@ func onlyFirm(tokens *httpd.Tokens, named string) (string, error) {
 }
 
 // Run makes the token and prints its secret alone on standard output.
-func (c *TokenAddCmd) Run(g *Globals) error {
+func (c *TokenAddCmd) Run(ctx context.Context, g *Globals) error {
 	token := httpd.Token{Name: c.Name, Scopes: c.Scope}
 	if c.Days > 0 {
 		token.Expires = time.Now().AddDate(0, 0, c.Days)
@@ -95,7 +104,7 @@ func (c *TokenAddCmd) Run(g *Globals) error {
 			return err
 		}
 		known := slices.Contains(firmsOf(tokens), token.Firm)
-		secret, err := tokens.Add(token)
+		secret, err := tokens.Add(ctx, byCommand, token)
 		if err != nil {
 			return err
 		}
@@ -134,12 +143,12 @@ func dayOrDash(t time.Time) string {
 }
 
 // Run revokes the token.
-func (c *TokenRevokeCmd) Run(g *Globals) error {
+func (c *TokenRevokeCmd) Run(ctx context.Context, g *Globals) error {
 	return withTokens(g, func(tokens *httpd.Tokens) error {
 		firm, err := onlyFirm(tokens, c.Firm)
 		if err != nil {
 			return err
 		}
-		return tokens.Revoke(firm, c.Name)
+		return tokens.Revoke(ctx, byCommand, firm, c.Name)
 	})
 }

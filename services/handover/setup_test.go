@@ -155,7 +155,7 @@ func newBench(t *testing.T, l *ledger, photos Photos, change ...func(*Deps)) *be
 	t.Cleanup(func() { must(t, tokens.Close()) })
 	b := &bench{t: t, keys: NewKeys(filepath.Join(folder, "signing")), tokens: map[string]string{}}
 	for _, firm := range []string{l.firm, "other"} {
-		b.tokens[firm], err = tokens.Add(httpd.Token{Firm: firm, Name: "office", Scopes: []httpd.Scope{httpd.ScopeRead}})
+		b.tokens[firm], err = tokens.Add(t.Context(), "tests", httpd.Token{Firm: firm, Name: "office", Scopes: []httpd.Scope{httpd.ScopeRead}})
 		must(t, err)
 	}
 	server := httpd.New(httpd.Config{Tokens: tokens, Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,

@@ -98,7 +98,7 @@ func TestTheWayInByBrowser(t *testing.T) {
 func TestSigningInByNameByBrowser(t *testing.T) {
 	people, err := OpenPeople(t.TempDir()+"/people.json", t.TempDir()+"/sessions.json")
 	must(t, err)
-	must(t, people.Add(Person{Firm: "north", Name: "Anna", Role: RoleOffice}, annasPassword, nil))
+	must(t, people.Add(t.Context(), "office", Person{Firm: "north", Name: "Anna", Role: RoleOffice}, annasPassword, nil))
 	b := newBench(t, func(c *Config) { c.People = people }, func(s *Server) {
 		s.NewPairing("/")
 		s.Engine.GET("/", Require(ScopeRead), func(c *gin.Context) {

@@ -19,13 +19,13 @@ func TestPagesInTheLanguageOfTheBrowser(t *testing.T) {
 	made := &setUpFirms{}
 	people, err := OpenPeople(filepath.Join(t.TempDir(), "people.json"), filepath.Join(t.TempDir(), "sessions.json"))
 	must(t, err)
-	must(t, people.Add(Person{Firm: "north", Name: "Anna", Role: RoleOffice}, annasPassword, nil))
-	session, _, _, err := people.SignIn("Anna", annasPassword, "", false)
+	must(t, people.Add(t.Context(), "office", Person{Firm: "north", Name: "Anna", Role: RoleOffice}, annasPassword, nil))
+	session, _, _, err := people.SignIn(t.Context(), "Anna", annasPassword, "", false)
 	must(t, err)
 	var pairing *Pairing
 	b := newBench(t, func(c *Config) { c.OnSetup, c.People = made.make, people },
 		func(s *Server) { pairing = s.NewPairing("/") })
-	link, _, err := pairing.Link(b.address, Token{Firm: "north", Name: "van-2", Scopes: []Scope{ScopeRecord}})
+	link, _, err := pairing.Link(b.address, "office", Token{Firm: "north", Name: "van-2", Scopes: []Scope{ScopeRecord}})
 	must(t, err)
 	cookie := "daysheet=" + session
 	for _, s := range []scenario{

@@ -70,6 +70,10 @@ type signInForm struct {
 func (s *Server) signInPage(c *gin.Context) {
 	code, next := c.Query("code"), localAddress(c.Query("next"))
 	if secret := s.signInByCode(code); secret != "" {
+		if err := s.recordSignIn(c.Request.Context(), secret); err != nil {
+			Abort(c, err)
+			return
+		}
 		s.setCookie(c, secret, 0)
 		c.Redirect(http.StatusSeeOther, next)
 		return

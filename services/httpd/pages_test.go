@@ -26,7 +26,7 @@ func form(pairs ...string) string {
 
 func TestSignIn(t *testing.T) {
 	b := newBench(t, nil, tryRoutes)
-	must(t, b.tokens.Revoke("north", "phone"))
+	must(t, b.tokens.Revoke(t.Context(), "tests", "north", "phone"))
 	b.run(t, []scenario{
 		{name: "the page", url: "/sign-in?next=%2Foffice", status: 200,
 			contains: []string{`<label for="token">`, `name="next" value="/office"`}, without: []string{"Nobody has access"}},
@@ -239,7 +239,7 @@ func TestSetupRefusals(t *testing.T) {
 
 func TestSetupClosesWithTheFirstToken(t *testing.T) {
 	b, made, code := newSetup(t)
-	_, err := b.tokens.Add(Token{Firm: "south", Name: "by command", Scopes: []Scope{ScopeAdmin}})
+	_, err := b.tokens.Add(t.Context(), "tests", Token{Firm: "south", Name: "by command", Scopes: []Scope{ScopeAdmin}})
 	must(t, err)
 	b.run(t, []scenario{{name: "set-up", method: "POST", url: "/setup", headers: formHeaders, body: firmForm(code), status: 403}})
 	if len(made.firms) != 0 {

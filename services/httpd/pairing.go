@@ -36,6 +36,7 @@ type Pairing struct {
 // offer is an open link.
 type offer struct {
 	token Token
+	by    string // who made the link
 	ends  time.Time
 }
 
@@ -50,9 +51,9 @@ func (s *Server) NewPairing(next string) *Pairing {
 
 // Link returns an address that gives the token to the first device that confirms
 // it, and when it ends unused. base is the address under which devices reach the
-// server. An open link for the same name stops working. A name that the firm has
+// server, by the name of who made the link. An open link for the same name stops working. A name that the firm has
 // used is refused: it stands beside what was recorded.
-func (p *Pairing) Link(base string, token Token) (link string, ends time.Time, err error) {
+func (p *Pairing) Link(base, by string, token Token) (link string, ends time.Time, err error) {
 	now := p.now()
 	if err := checkToken(token, now); err != nil {
 		return "", time.Time{}, err
@@ -74,7 +75,7 @@ func (p *Pairing) Link(base string, token Token) (link string, ends time.Time, e
 	}
 	code := randomText(secretBytes)
 	ends = now.Add(offerLasts)
-	p.offers[code] = offer{token, ends}
+	p.offers[code] = offer{token, by, ends}
 	return strings.TrimRight(base, "/") + pairPath + "?" + url.Values{"code": {code}}.Encode(), ends, nil
 }
 
@@ -134,7 +135,7 @@ func (p *Pairing) pair(c *gin.Context) {
 		p.dead(c)
 		return
 	}
-	secret, err := p.server.tokens.Add(o.token)
+	secret, err := p.server.tokens.Add(c.Request.Context(), o.by, o.token)
 	if err != nil {
 		Abort(c, err)
 		return

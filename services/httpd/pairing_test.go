@@ -17,7 +17,7 @@ func TestPairing(t *testing.T) {
 	token := func(name string) Token { return Token{Firm: "north", Name: name, Scopes: []Scope{ScopeRecord}} }
 	link := func(name string) string {
 		t.Helper()
-		at, _, err := pairing.Link(b.address+"/", token(name))
+		at, _, err := pairing.Link(b.address+"/", "office", token(name))
 		must(t, err)
 		if !strings.HasPrefix(at, b.address+"/pair?code=") {
 			t.Fatalf("the link is %s", at)
@@ -57,14 +57,14 @@ func TestPairing(t *testing.T) {
 		}
 	}
 	for name, bad := range map[string]Token{"used name": token("Van 3"), "no name": token(""), "bad firm": {Firm: "North", Name: "x", Scopes: []Scope{ScopeRecord}}} {
-		if _, _, err := pairing.Link(b.address, bad); err == nil {
+		if _, _, err := pairing.Link(b.address, "office", bad); err == nil {
 			t.Errorf("%s: a link was made", name)
 		}
 	}
 	for i := range offersMost {
 		link(fmt.Sprintf("Phone %d", i))
 	}
-	if _, _, err := pairing.Link(b.address, token("one more")); err == nil {
+	if _, _, err := pairing.Link(b.address, "office", token("one more")); err == nil {
 		t.Error("links without end")
 	}
 }

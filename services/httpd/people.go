@@ -1,6 +1,8 @@
 package httpd
 
 import (
+	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -76,6 +78,8 @@ type People struct {
 	hashing  chan struct{} // holds as many as hash at one time: each takes memory
 	tries    *tries
 	owners   bool // see [People.KeepOwners]
+	auditor  Auditor
+	lockOuts *Limits // that are recorded
 }
 
 const (
@@ -98,7 +102,8 @@ func OpenPeople(path, sessionsPath string) (*People, error) {
 func openPeople(path, sessionsPath string, now func() time.Time) (*People, error) {
 	p := &People{people: listfile.New[keptPerson](path, "people"), sessions: listfile.New[session](sessionsPath,
 		"sessions"),
-		now: now, hashing: make(chan struct{}, hashingMost), tries: newTries(now)}
+		now: now, hashing: make(chan struct{}, hashingMost), tries: newTries(now),
+		lockOuts: NewLimits(lockOutEvery, lockOutBurst)}
 	_, err := p.people.Items()
 	if err == nil {
 		_, err = p.sessions.Items()
@@ -106,9 +111,13 @@ func openPeople(path, sessionsPath string, now func() time.Time) (*People, error
 	return p, err
 }
 
+// Audit has every change recorded from now on. It is called before the first one.
+func (p *People) Audit(a Auditor) { p.auditor = a }
+
 // Add adds somebody with a first password. It refuses a name that was ever used, by a
-// person or by one of the firm's tokens: it stands beside what was recorded.
-func (p *People) Add(person Person, password string, tokens []Token) error {
+// person or by one of the firm's tokens: it stands beside what was recorded. by is the
+// name of who adds, as below.
+func (p *People) Add(ctx context.Context, by string, person Person, password string, tokens []Token) error {
 	now := p.now().UTC()
 	person.Created, person.Disabled = now.Truncate(time.Second), time.Time{}
 	if err := checkToken(Token{Firm: person.Firm, Name: person.Name, Scopes: []Scope{ScopeRead}}, now); err != nil {
@@ -127,7 +136,8 @@ func (p *People) Add(person Person, password string, tokens []Token) error {
 			return nil, &events.Error{Code: events.Conflict, Field: "name", Value: fmt.Sprintf("%q", person.Name),
 				Rule: "this name was used before; choose another"}
 		}
-		return append(people, keptPerson{person, hash, now}), nil
+		change := events.AccessChange{What: events.PersonAdded, Name: person.Name, Role: string(person.Role)}
+		return append(people, keptPerson{person, hash, now}), p.auditor.Record(ctx, person.Firm, by, change)
 	})
 }
 
@@ -146,49 +156,51 @@ func (p *People) List() ([]Person, error) {
 
 // SetPassword gives somebody of the firm another password and ends every session of that
 // person. Whoever was locked out can try again.
-func (p *People) SetPassword(firm, name, password string) error {
+func (p *People) SetPassword(ctx context.Context, by, firm, name, password string) error {
 	if err := checkPassword(name, password); err != nil {
 		return err
 	}
 	hash := hashPassword(password)
-	return p.change(firm, name, func(k *keptPerson) error { k.Password = hash; return nil })
+	what := events.PasswordReset
+	if strings.EqualFold(by, name) {
+		what = events.PasswordChanged
+	}
+	return p.change(ctx, by, firm, name, what, func(k *keptPerson) { k.Password = hash })
 }
 
 // SetRole gives somebody another role, and ends every session of that person.
-func (p *People) SetRole(firm, name string, role Role) error {
+func (p *People) SetRole(ctx context.Context, by, firm, name string, role Role) error {
 	if role.Scopes() == nil {
 		return events.Refuse("role", string(role), "use owner, office, crew or reader")
 	}
-	return p.change(firm, name, func(k *keptPerson) error { k.Role = role; return nil })
+	return p.change(ctx, by, firm, name, events.RoleChanged, func(k *keptPerson) { k.Role = role })
 }
 
 // Disable takes the access of somebody away at once, or gives it back.
-func (p *People) Disable(firm, name string, disable bool) error {
-	return p.change(firm, name, func(k *keptPerson) error {
-		k.Disabled = time.Time{}
-		if disable {
-			k.Disabled = p.now().UTC().Truncate(time.Second)
-		}
-		return nil
-	})
+func (p *People) Disable(ctx context.Context, by, firm, name string, disable bool) error {
+	what, at := events.PersonUnlocked, time.Time{}
+	if disable {
+		what, at = events.PersonLocked, p.now().UTC().Truncate(time.Second)
+	}
+	return p.change(ctx, by, firm, name, what, func(k *keptPerson) { k.Disabled = at })
 }
 
-func (p *People) change(firm, name string, change func(*keptPerson) error) error {
+func (p *People) change(ctx context.Context, by, firm, name, what string, change func(*keptPerson)) error {
 	return p.people.Change(func(people []keptPerson) ([]keptPerson, error) {
 		i := findPerson(people, name)
 		if i < 0 || people[i].Firm != firm || !people[i].Removed.IsZero() {
 			return nil, &events.Error{Code: events.NotFound, Field: "name", Value: fmt.Sprintf("%q", name),
 				Rule: "the firm has nobody of this name"}
 		}
-		owned := people[i].owns()
-		people[i].Changed = p.now().UTC()
-		if err := change(&people[i]); err != nil {
-			return nil, err
-		}
+		k := &people[i]
+		owned := k.owns()
+		k.Changed = p.now().UTC()
+		change(k)
 		if p.owners && owned && !slices.ContainsFunc(people, func(k keptPerson) bool { return k.Firm == firm && k.owns() }) {
 			return nil, &events.Error{Code: events.Conflict, Field: "name", Value: fmt.Sprintf("%q", name), Rule: lastOwner}
 		}
-		return people, nil
+		return people, p.auditor.Record(ctx, firm, by,
+			events.AccessChange{What: what, Name: k.Name, Role: string(k.Role)})
 	})
 }
 
@@ -199,8 +211,8 @@ func findPerson(people []keptPerson, name string) int {
 // SignIn checks name and password of somebody at an address, and returns the secret of a
 // new session. wait is above 0 where too many tries failed before: the password is not
 // looked at then.
-func (p *People) SignIn(name, password, address string, stay bool) (secret string, lasts, wait time.Duration,
-	err error) {
+func (p *People) SignIn(ctx context.Context, name, password, address string, stay bool) (secret string,
+	lasts, wait time.Duration, err error) {
 	people, err := p.people.Items()
 	if err != nil {
 		return "", 0, 0, err
@@ -217,8 +229,10 @@ func (p *People) SignIn(name, password, address string, stay bool) (secret strin
 	matches := matchesPassword(known.Password, password)
 	<-p.hashing
 	if !matches || known.Name == "" || !known.Disabled.IsZero() {
-		p.tries.failed(key)
-		return "", 0, 0, errWrongPassword
+		if lockedOut := p.tries.failed(key); lockedOut && known.Name != "" {
+			err = p.recordLockOut(ctx, known.Person)
+		}
+		return "", 0, 0, cmp.Or(err, errWrongPassword)
 	}
 	p.tries.succeeded(key)
 	if err := p.noteSignIn(known.Person); err != nil {
@@ -230,6 +244,16 @@ func (p *People) SignIn(name, password, address string, stay bool) (secret strin
 	}
 	secret, err = p.begin(known.Person, lasts)
 	return secret, lasts, 0, err
+}
+
+// recordLockOut records that too many tries failed for somebody. It does not say from
+// where: an address is personal data too.
+func (p *People) recordLockOut(ctx context.Context, person Person) error {
+	if p.lockOuts.Wait(person.Firm+"/"+person.Name) > 0 {
+		return nil
+	}
+	change := events.AccessChange{What: events.LockedOut, Name: person.Name, Role: string(person.Role)}
+	return p.auditor.Record(ctx, person.Firm, Ledger, change)
 }
 
 // noPassword is compared for a name that nobody has, so that the time taken does not tell.

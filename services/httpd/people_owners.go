@@ -1,7 +1,9 @@
 package httpd
 
 import (
+	"context"
 	"crypto/rand"
+	"daysheet/events"
 	"strings"
 	"time"
 )
@@ -19,11 +21,10 @@ func (k keptPerson) owns() bool { return k.Role == RoleOwner && k.Disabled.IsZer
 
 // Remove takes somebody off the list and the access away, at once and for good. The name
 // stays taken: it stands beside what was recorded.
-func (p *People) Remove(firm, name string) error {
-	return p.change(firm, name, func(k *keptPerson) error {
+func (p *People) Remove(ctx context.Context, by, firm, name string) error {
+	return p.change(ctx, by, firm, name, events.PersonRemoved, func(k *keptPerson) {
 		k.Removed = p.now().UTC().Truncate(time.Second)
 		k.Disabled, k.Password = k.Removed, ""
-		return nil
 	})
 }
 

@@ -62,7 +62,8 @@ func (s *Server) signInByName(c *gin.Context, next string) {
 		s.signInAgain(c, http.StatusTooManyRequests, form)
 		return
 	}
-	secret, lasts, wait, err := s.people.SignIn(name, c.PostForm("password"), c.ClientIP(), c.PostForm("stay") != "")
+	secret, lasts, wait, err := s.people.SignIn(c.Request.Context(), name, c.PostForm("password"), c.ClientIP(),
+		c.PostForm("stay") != "")
 	switch {
 	case wait > 0:
 		form.Problem = "signin.held-up"
@@ -93,7 +94,7 @@ func (s *Server) setPassword(c *gin.Context) {
 	}
 	caller, _ := CallerFrom(c.Request.Context())
 	// The right to sit at a browser that is signed in is not the right to the password.
-	secret, _, wait, err := s.people.SignIn(caller.Name, c.PostForm("current"), c.ClientIP(), false)
+	secret, _, wait, err := s.people.SignIn(c.Request.Context(), caller.Name, c.PostForm("current"), c.ClientIP(), false)
 	if wait > 0 || errors.Is(err, errWrongPassword) {
 		say := s.speaker(c.Request)
 		s.page(c, http.StatusUnprocessableEntity, "password.html", passwordForm{say.Say("password.current-wrong")})
@@ -103,7 +104,7 @@ func (s *Server) setPassword(c *gin.Context) {
 		err = s.people.SignOut(secret)
 	}
 	if err == nil {
-		err = s.people.SetPassword(caller.Firm, caller.Name, c.PostForm("new"))
+		err = s.people.SetPassword(c.Request.Context(), caller.Name, caller.Firm, caller.Name, c.PostForm("new"))
 	}
 	var refusal *events.Error
 	if errors.As(err, &refusal) && refusal.Code == events.Invalid {

@@ -21,7 +21,7 @@ func newPeople(t *testing.T) (*People, *clock) {
 	folder := t.TempDir()
 	p, err := openPeople(filepath.Join(folder, "people.json"), filepath.Join(folder, "sessions.json"), c.now)
 	must(t, err)
-	must(t, p.Add(Person{Firm: "north", Name: "Anna", Role: RoleOffice}, annasPassword, nil))
+	must(t, p.Add(t.Context(), "office", Person{Firm: "north", Name: "Anna", Role: RoleOffice}, annasPassword, nil))
 	c.at = c.at.Add(time.Minute)
 	return p, c
 }
@@ -68,12 +68,12 @@ func TestPeopleAndRoles(t *testing.T) {
 		"no name":          {Person{Firm: "north", Role: RoleCrew}, annasPassword, events.Invalid},
 		"control in names": {Person{Firm: "north", Name: "B\no", Role: RoleCrew}, annasPassword, events.Invalid},
 	} {
-		if err := p.Add(refused.person, refused.password, []Token{{Firm: "north", Name: "van-2"}}); events.CodeOf(err) != refused.code {
+		if err := p.Add(t.Context(), "office", refused.person, refused.password, []Token{{Firm: "north", Name: "van-2"}}); events.CodeOf(err) != refused.code {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
 	signIn := func(password string) (string, error) {
-		secret, _, _, err := p.SignIn("anna", password, "192.0.2.1", false)
+		secret, _, _, err := p.SignIn(t.Context(), "anna", password, "192.0.2.1", false)
 		return secret, err
 	}
 	in := func() string {
@@ -98,7 +98,7 @@ func TestPeopleAndRoles(t *testing.T) {
 	secret := in()
 	want(secret, ScopeRead, ScopeRecord)
 	want(secret + "x")
-	must(t, p.SetRole("north", "Anna", RoleReader))
+	must(t, p.SetRole(t.Context(), "office", "north", "Anna", RoleReader))
 	want(secret) // a changed role ends what began before
 	c.at = c.at.Add(time.Second)
 	secret = in()
@@ -111,20 +111,20 @@ func TestPeopleAndRoles(t *testing.T) {
 	must(t, p.SignOut(secret))
 	want(secret)
 	secret = in()
-	must(t, p.Disable("north", "Anna", true))
+	must(t, p.Disable(t.Context(), "office", "north", "Anna", true))
 	want(secret)
 	if _, err := signIn(annasPassword); !errors.Is(err, errWrongPassword) {
 		t.Errorf("who is disabled signs in: %v", err)
 	}
-	must(t, p.Disable("north", "Anna", false))
+	must(t, p.Disable(t.Context(), "office", "north", "Anna", false))
 	c.at = c.at.Add(time.Second)
 	secret = in()
-	must(t, p.SetPassword("north", "Anna", "nine other invented words"))
+	must(t, p.SetPassword(t.Context(), "office", "north", "Anna", "nine other invented words"))
 	want(secret)
 	if _, err := signIn(annasPassword); !errors.Is(err, errWrongPassword) {
 		t.Errorf("the old password: %v", err)
 	}
-	for _, err := range []error{p.SetRole("south", "Anna", RoleOwner), p.SetPassword("south", "Anna", annasPassword), p.Disable("north", "Bo", true)} {
+	for _, err := range []error{p.SetRole(t.Context(), "office", "south", "Anna", RoleOwner), p.SetPassword(t.Context(), "office", "south", "Anna", annasPassword), p.Disable(t.Context(), "office", "north", "Bo", true)} {
 		if events.CodeOf(err) != events.NotFound {
 			t.Errorf("somebody of another firm: %v", err)
 		}
@@ -143,7 +143,7 @@ func TestPeopleAndRoles(t *testing.T) {
 func TestGuessingIsSlowedDown(t *testing.T) {
 	p, c := newPeople(t)
 	try := func(name, password, address string) (time.Duration, error) {
-		_, _, wait, err := p.SignIn(name, password, address, false)
+		_, _, wait, err := p.SignIn(t.Context(), name, password, address, false)
 		return wait, err
 	}
 	var waits []time.Duration
@@ -167,7 +167,7 @@ func TestGuessingIsSlowedDown(t *testing.T) {
 	if wait, err := try("anna", annasPassword, "192.0.2.1"); wait != 0 || err != nil {
 		t.Errorf("the owner at another address: %v, %v", wait, err)
 	}
-	must(t, p.SetPassword("north", "Anna", "nine other invented words"))
+	must(t, p.SetPassword(t.Context(), "office", "north", "Anna", "nine other invented words"))
 	if wait, err := try("anna", "nine other invented words", "198.51.100.7"); wait != 0 || err != nil {
 		t.Errorf("with a new password: %v, %v", wait, err)
 	}
@@ -249,8 +249,8 @@ func TestSignInByName(t *testing.T) {
 // removed nor demoted; who is removed keeps the name and loses everything else.
 func TestTheLastOwnerStays(t *testing.T) {
 	p, c := newPeople(t)
-	must(t, p.Add(Person{Firm: "north", Name: "Olga", Role: RoleOwner}, annasPassword, nil))
-	must(t, p.Add(Person{Firm: "south", Name: "Sven", Role: RoleOwner}, annasPassword, nil)) // of another firm
+	must(t, p.Add(t.Context(), "office", Person{Firm: "north", Name: "Olga", Role: RoleOwner}, annasPassword, nil))
+	must(t, p.Add(t.Context(), "office", Person{Firm: "south", Name: "Sven", Role: RoleOwner}, annasPassword, nil)) // of another firm
 	p.KeepOwners()
 	refused := func(what string, err error) {
 		t.Helper()
@@ -258,30 +258,30 @@ func TestTheLastOwnerStays(t *testing.T) {
 			t.Errorf("%s: %v", what, err)
 		}
 	}
-	refused("locked", p.Disable("north", "Olga", true))
-	refused("removed", p.Remove("north", "Olga"))
-	refused("demoted", p.SetRole("north", "Olga", RoleOffice))
-	must(t, p.SetPassword("north", "Olga", annasPassword+" again"))
-	must(t, p.SetRole("north", "Anna", RoleOwner))
-	must(t, p.Disable("north", "Olga", true))
-	refused("the other one then", p.SetRole("north", "Anna", RoleReader))
-	must(t, p.Disable("north", "Olga", false))
-	secret, _, _, err := p.SignIn("Anna", annasPassword, "192.0.2.1", false)
+	refused("locked", p.Disable(t.Context(), "office", "north", "Olga", true))
+	refused("removed", p.Remove(t.Context(), "office", "north", "Olga"))
+	refused("demoted", p.SetRole(t.Context(), "office", "north", "Olga", RoleOffice))
+	must(t, p.SetPassword(t.Context(), "office", "north", "Olga", annasPassword+" again"))
+	must(t, p.SetRole(t.Context(), "office", "north", "Anna", RoleOwner))
+	must(t, p.Disable(t.Context(), "office", "north", "Olga", true))
+	refused("the other one then", p.SetRole(t.Context(), "office", "north", "Anna", RoleReader))
+	must(t, p.Disable(t.Context(), "office", "north", "Olga", false))
+	secret, _, _, err := p.SignIn(t.Context(), "Anna", annasPassword, "192.0.2.1", false)
 	must(t, err)
 	if list, err := p.List(); err != nil || len(list) != 3 || !list[0].SignedIn.Equal(c.now()) || !list[1].SignedIn.IsZero() {
 		t.Errorf("list %+v, %v", list, err)
 	}
-	must(t, p.Remove("north", "Anna"))
+	must(t, p.Remove(t.Context(), "office", "north", "Anna"))
 	if _, err := p.Authenticate(secret); err == nil {
 		t.Error("who was removed is still signed in")
 	}
-	if _, _, _, err := p.SignIn("Anna", annasPassword, "192.0.2.2", false); !errors.Is(err, errWrongPassword) {
+	if _, _, _, err := p.SignIn(t.Context(), "Anna", annasPassword, "192.0.2.2", false); !errors.Is(err, errWrongPassword) {
 		t.Errorf("who was removed signs in: %v", err)
 	}
-	if err := p.Disable("north", "Anna", false); events.CodeOf(err) != events.NotFound {
+	if err := p.Disable(t.Context(), "office", "north", "Anna", false); events.CodeOf(err) != events.NotFound {
 		t.Errorf("who was removed is given the access back: %v", err)
 	}
-	if err := p.Add(Person{Firm: "north", Name: "anna", Role: RoleCrew}, annasPassword, nil); events.CodeOf(err) != events.Conflict {
+	if err := p.Add(t.Context(), "office", Person{Firm: "north", Name: "anna", Role: RoleCrew}, annasPassword, nil); events.CodeOf(err) != events.Conflict {
 		t.Errorf("the name is given again: %v", err)
 	}
 	if list, err := p.List(); err != nil || len(list) != 2 {

@@ -88,7 +88,7 @@ func newBench(t *testing.T, change func(*Config), routes func(*Server)) *bench {
 	}}
 	t.Cleanup(b.client.CloseIdleConnections)
 	for name, scope := range map[string]Scope{"reader": ScopeRead, "phone": ScopeRecord, "boss": ScopeAdmin} {
-		b.secrets[name], err = tokens.Add(Token{Firm: "north", Name: name, Scopes: []Scope{scope}})
+		b.secrets[name], err = tokens.Add(t.Context(), "tests", Token{Firm: "north", Name: name, Scopes: []Scope{scope}})
 		must(t, err)
 	}
 	cfg := Config{Tokens: tokens, Logger: slog.New(slog.NewJSONHandler(b.log, nil)), Version: "test"}

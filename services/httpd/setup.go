@@ -98,7 +98,8 @@ func (s *Server) setUp(c *gin.Context) {
 		Abort(c, err)
 		return
 	}
-	secret, err := s.tokens.Add(Token{Firm: firm, Name: firstToken, Scopes: []Scope{ScopeAdmin}})
+	secret, err := s.tokens.Add(c.Request.Context(), "set-up", Token{Firm: firm, Name: firstToken,
+		Scopes: []Scope{ScopeAdmin}})
 	if err != nil {
 		Abort(c, err)
 		return

@@ -1,8 +1,11 @@
 package httpd
 
 import (
+	"context"
 	"net/url"
 	"strings"
+
+	"daysheet/events"
 )
 
 // SignInLink returns an address that signs a browser in with the token of the
@@ -26,4 +29,18 @@ func (s *Server) signInByCode(code string) string {
 		return ""
 	}
 	return s.signInSecret
+}
+
+// recordSignIn records that the sign-in link was used. A token that is not good any more
+// is no fault here: the page that comes next does not let it in.
+func (s *Server) recordSignIn(ctx context.Context, secret string) error {
+	caller, err := s.tokens.Authenticate(secret)
+	if isAccessError(err) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return s.tokens.auditor.Record(ctx, caller.Firm, caller.Name,
+		events.AccessChange{What: events.SignInLinkUsed, Name: caller.Name})
 }

@@ -1,6 +1,7 @@
 package httpd
 
 import (
+	"context"
 	"crypto/rand"
 	"crypto/sha256"
 	"crypto/subtle"
@@ -48,8 +49,9 @@ type keptToken struct {
 // again whenever it has changed, so another process can add and revoke while a
 // server runs. All methods are safe for concurrent use.
 type Tokens struct {
-	list *listfile.List[keptToken]
-	now  func() time.Time
+	list    *listfile.List[keptToken]
+	now     func() time.Time
+	auditor Auditor
 
 	mu   sync.Mutex
 	used map[string]time.Time // by hash; not yet written down
@@ -73,10 +75,13 @@ func openTokens(path string, now func() time.Time) (*Tokens, error) {
 	return t, nil
 }
 
+// Audit has every change recorded from now on. It is called before the first one.
+func (t *Tokens) Audit(a Auditor) { t.auditor = a }
+
 // Add makes a token from its firm, name, scopes and expiry, and returns the
 // secret, which cannot be had again. It refuses a name that the firm has used
-// before, even if that token was revoked.
-func (t *Tokens) Add(token Token) (secret string, err error) {
+// before, even if that token was revoked. by is the name of who makes it.
+func (t *Tokens) Add(ctx context.Context, by string, token Token) (secret string, err error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	now := t.now().UTC().Truncate(time.Second)
@@ -90,7 +95,8 @@ func (t *Tokens) Add(token Token) (secret string, err error) {
 			return nil, &events.Error{Code: events.Conflict, Field: "name", Value: fmt.Sprintf("%q", token.Name),
 				Rule: "the firm has had a token of this name; choose another"}
 		}
-		return append(tokens, keptToken{token, hashOf(secret)}), nil
+		err := t.auditor.Record(ctx, token.Firm, by, token.change(events.TokenMade, events.PhonePaired))
+		return append(tokens, keptToken{token, hashOf(secret)}), err
 	})
 	if err != nil {
 		return "", err
@@ -143,8 +149,9 @@ func (t *Tokens) List() []Token {
 	return list
 }
 
-// Revoke ends a token at once. Revoking it again changes nothing.
-func (t *Tokens) Revoke(firm, name string) error {
+// Revoke ends a token at once. Revoking it again changes nothing. by is the name of who
+// ends it.
+func (t *Tokens) Revoke(ctx context.Context, by, firm, name string) error {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	return t.list.Change(func(tokens []keptToken) ([]keptToken, error) {
@@ -153,10 +160,11 @@ func (t *Tokens) Revoke(firm, name string) error {
 			return nil, &events.Error{Code: events.NotFound, Field: "name", Value: fmt.Sprintf("%q", name),
 				Rule: "the firm has no token of this name"}
 		}
-		if tokens[i].Revoked.IsZero() {
-			tokens[i].Revoked = t.now().UTC().Truncate(time.Second)
+		if !tokens[i].Revoked.IsZero() {
+			return tokens, nil
 		}
-		return tokens, nil
+		tokens[i].Revoked = t.now().UTC().Truncate(time.Second)
+		return tokens, t.auditor.Record(ctx, firm, by, tokens[i].change(events.TokenRevoked, events.PhoneRevoked))
 	})
 }
 

@@ -30,7 +30,7 @@ func newTokens(t *testing.T) (*Tokens, *clock, string) {
 
 func TestTokenLife(t *testing.T) {
 	tokens, c, _ := newTokens(t)
-	secret, err := tokens.Add(Token{Firm: "north", Name: "van 2", Scopes: []Scope{ScopeRecord}, Expires: c.at.Add(time.Hour)})
+	secret, err := tokens.Add(t.Context(), "tests", Token{Firm: "north", Name: "van 2", Scopes: []Scope{ScopeRecord}, Expires: c.at.Add(time.Hour)})
 	must(t, err)
 	if !strings.HasPrefix(secret, "ds_") || len(secret) != len("ds_")+43 { // 32 bytes in base64 without padding
 		t.Errorf("secret %q is not ds_ and 32 bytes", secret)
@@ -49,24 +49,24 @@ func TestTokenLife(t *testing.T) {
 	if _, err := tokens.Authenticate(secret); !errors.Is(err, ErrTokenExpired) {
 		t.Errorf("at its end: %v, want %v", err, ErrTokenExpired)
 	}
-	must(t, tokens.Revoke("north", "van 2"))
+	must(t, tokens.Revoke(t.Context(), "tests", "north", "van 2"))
 	if _, err := tokens.Authenticate(secret); !errors.Is(err, ErrTokenRevoked) {
 		t.Errorf("after it was revoked: %v, want %v", err, ErrTokenRevoked)
 	}
 	revokedAt := tokens.List()[0].Revoked
 	c.at = c.at.Add(time.Hour)
-	must(t, tokens.Revoke("north", "van 2"))
+	must(t, tokens.Revoke(t.Context(), "tests", "north", "van 2"))
 	if got := tokens.List()[0].Revoked; !got.Equal(revokedAt) {
 		t.Errorf("revoking it again moved %v to %v", revokedAt, got)
 	}
-	if code := events.CodeOf(tokens.Revoke("south", "van 2")); code != events.NotFound {
+	if code := events.CodeOf(tokens.Revoke(t.Context(), "tests", "south", "van 2")); code != events.NotFound {
 		t.Errorf("revoking a token of no such firm: %q, want %q", code, events.NotFound)
 	}
-	_, err = tokens.Add(Token{Firm: "north", Name: "van 2", Scopes: []Scope{ScopeRead}})
+	_, err = tokens.Add(t.Context(), "tests", Token{Firm: "north", Name: "van 2", Scopes: []Scope{ScopeRead}})
 	if code := events.CodeOf(err); code != events.Conflict {
 		t.Errorf("the name of a revoked token: %v, want %q", err, events.Conflict)
 	}
-	if _, err = tokens.Add(Token{Firm: "south", Name: "van 2", Scopes: []Scope{ScopeRead}}); err != nil {
+	if _, err = tokens.Add(t.Context(), "tests", Token{Firm: "south", Name: "van 2", Scopes: []Scope{ScopeRead}}); err != nil {
 		t.Errorf("the same name in another firm: %v", err)
 	}
 }
@@ -83,7 +83,7 @@ func TestTokenRules(t *testing.T) {
 	} {
 		token := good
 		change(&token)
-		if secret, err := tokens.Add(token); events.CodeOf(err) != events.Invalid || secret != "" {
+		if secret, err := tokens.Add(t.Context(), "tests", token); events.CodeOf(err) != events.Invalid || secret != "" {
 			t.Errorf("%s: secret %q, error %v; want a refusal", name, secret, err)
 		}
 	}
@@ -94,7 +94,7 @@ func TestTokenRules(t *testing.T) {
 
 func TestSecretsAreHashedAtRest(t *testing.T) {
 	tokens, _, path := newTokens(t)
-	secret, err := tokens.Add(Token{Firm: "north", Name: "van", Scopes: []Scope{ScopeAdmin}})
+	secret, err := tokens.Add(t.Context(), "tests", Token{Firm: "north", Name: "van", Scopes: []Scope{ScopeAdmin}})
 	must(t, err)
 	_, err = tokens.Authenticate(secret)
 	must(t, err)
@@ -125,7 +125,7 @@ func TestTokensAreReadAgain(t *testing.T) {
 	server, c, path := newTokens(t)
 	command, err := openTokens(path, c.now)
 	must(t, err)
-	secret, err := command.Add(Token{Firm: "north", Name: "van", Scopes: []Scope{ScopeRecord}})
+	secret, err := command.Add(t.Context(), "tests", Token{Firm: "north", Name: "van", Scopes: []Scope{ScopeRecord}})
 	must(t, err)
 	_, err = server.Authenticate(secret)
 	must(t, err)
@@ -135,7 +135,7 @@ func TestTokensAreReadAgain(t *testing.T) {
 	if used := command.List()[0].LastUsed; !used.IsZero() {
 		t.Errorf("last use %v was written before it was time", used)
 	}
-	must(t, command.Revoke("north", "van"))
+	must(t, command.Revoke(t.Context(), "tests", "north", "van"))
 	must(t, server.Flush()) // must not bring back what the command has just ended
 	if _, err := server.Authenticate(secret); !errors.Is(err, ErrTokenRevoked) {
 		t.Errorf("revoked elsewhere: %v, want %v", err, ErrTokenRevoked)
@@ -151,7 +151,7 @@ func TestTokensAreReadAgain(t *testing.T) {
 
 func TestDamagedTokensLetNobodyIn(t *testing.T) {
 	tokens, _, path := newTokens(t)
-	secret, err := tokens.Add(Token{Firm: "north", Name: "van", Scopes: []Scope{ScopeAdmin}})
+	secret, err := tokens.Add(t.Context(), "tests", Token{Firm: "north", Name: "van", Scopes: []Scope{ScopeAdmin}})
 	must(t, err)
 	whole, err := os.ReadFile(path)
 	must(t, err)
@@ -164,7 +164,7 @@ func TestDamagedTokensLetNobodyIn(t *testing.T) {
 		if _, err := tokens.Authenticate(secret); err == nil || isAccessError(err) {
 			t.Errorf("%s: %v, want a fault that names the file", name, err)
 		}
-		if _, err := tokens.Add(Token{Firm: "north", Name: "new", Scopes: []Scope{ScopeRead}}); err == nil {
+		if _, err := tokens.Add(t.Context(), "tests", Token{Firm: "north", Name: "new", Scopes: []Scope{ScopeRead}}); err == nil {
 			t.Errorf("%s: a token was added, which would have dropped the others", name)
 		}
 		if _, err := OpenTokens(path); err == nil || !strings.Contains(err.Error(), path) {
@@ -188,7 +188,7 @@ func TestTokensAtOnce(t *testing.T) {
 		working.Go(func() {
 			for i := range each {
 				name := fmt.Sprintf("%d-%d", n, i)
-				secret, err := store.Add(Token{Firm: "north", Name: name, Scopes: []Scope{ScopeRead}})
+				secret, err := store.Add(t.Context(), "tests", Token{Firm: "north", Name: name, Scopes: []Scope{ScopeRead}})
 				if err != nil {
 					t.Errorf("add %s: %v", name, err)
 					continue
@@ -199,7 +199,7 @@ func TestTokensAtOnce(t *testing.T) {
 					}
 				}
 				if i%2 == 1 {
-					err = store.Revoke("north", name)
+					err = store.Revoke(t.Context(), "tests", "north", name)
 				}
 				if err := errors.Join(err, store.Flush()); err != nil {
 					t.Errorf("revoke or flush %s: %v", name, err)

@@ -44,7 +44,8 @@ func (t *tries) of(key string) failures {
 	return t.old[key]
 }
 
-func (t *tries) failed(key string) {
+// failed counts a failure, and reports whether it is the first that makes the next try wait.
+func (t *tries) failed(key string) (lockedOut bool) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	f := t.of(key)
@@ -60,6 +61,7 @@ func (t *tries) failed(key string) {
 		t.young, t.old = map[string]failures{}, t.young
 	}
 	t.young[key] = f
+	return f.count == freeTries
 }
 
 func (t *tries) succeeded(key string) {

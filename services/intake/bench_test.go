@@ -60,10 +60,10 @@ func newBench(t testing.TB, wrap func(Recorder) Recorder) *bench {
 		"south":   {Firm: south, Scopes: []httpd.Scope{httpd.ScopeRecord}},
 	} {
 		token.Name = name
-		b.secrets[name], err = tokens.Add(token)
+		b.secrets[name], err = tokens.Add(t.Context(), "tests", token)
 		must(t, err)
 	}
-	must(t, tokens.Revoke(north, "revoked"))
+	must(t, tokens.Revoke(t.Context(), "tests", north, "revoked"))
 	expire(t, tokensPath, "expired")
 	b.server = httpd.New(httpd.Config{
 		Tokens: tokens, Logger: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelError})),

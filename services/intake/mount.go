@@ -65,9 +65,15 @@ func Mount(server *httpd.Server, recorder Recorder) error {
 }
 
 // mayRecord refuses an event that destroys something from whoever may not do
-// everything: a phone that was lost must not erase customers.
+// everything: a phone that was lost must not erase customers. What the ledger itself
+// witnesses it takes from nobody.
 func mayRecord(caller httpd.Caller, list []events.Event) error {
 	for _, e := range list {
+		if e.Type == events.AccessChanged {
+			refusal := events.Refuse("type", string(e.Type), "the ledger alone records who was given access, when it does so")
+			refusal.EventID = e.ID
+			return refusal
+		}
 		if e.Type == events.CustomerErased && !caller.May() {
 			p := httpd.NewProblem(http.StatusForbidden, "event "+e.ID+": only a token with the scope admin may erase a customer")
 			return p.About("type", string(e.Type), "a token with the scope admin")

@@ -26,8 +26,8 @@ const (
 	groupFirm  = "office.group-firm"
 )
 
-// newForms describes the form of every type of event but the firm's settings, which
-// have pages of their own.
+// newForms describes the form of every type of event but the firm's settings and its
+// customers, which have pages of their own, and changes of access, which nobody fills in.
 func newForms() []form {
 	all := []form{
 		{kind: events.JobOpened, group: groupJob},

@@ -125,9 +125,9 @@ func TestOfficeInGerman(t *testing.T) {
 	laid := s.put("hall", events.ProtectionLaid, events.Protection{Task: "protect-floor", QuantityMilli: 38_500,
 		Unit: events.SquareMetre, Location: "Hall", RemoveBy: "2026-06-25"})
 	for _, name := range []string{"Olga", "Anna"} {
-		must(t, s.people.Add(httpd.Person{Firm: "north", Name: name, Role: httpd.RoleOwner}, "seven invented words", nil))
+		must(t, s.people.Add(t.Context(), "office", httpd.Person{Firm: "north", Name: name, Role: httpd.RoleOwner}, "seven invented words", nil))
 	}
-	must(t, s.people.Disable("north", "Anna", true))
+	must(t, s.people.Disable(t.Context(), "office", "north", "Anna", true))
 	english := map[string][]string{}
 	for _, path := range translated(laid) {
 		english[path] = browsertest.Words(t, s.get("owner", path).body)

@@ -158,7 +158,8 @@ func (d *desk) firmLinks(v pages.Visit, say *texts.Speaker) []pages.Link {
 		links = append(links, pages.Link{Text: say.Say("people.title"), Address: peoplePath})
 	}
 	if v.Caller.May(httpd.ScopeAdmin) {
-		links = append(links, pages.Link{Text: say.Say("office.tokens"), Address: tokensPath})
+		links = append(links, pages.Link{Text: say.Say("office.tokens"), Address: tokensPath},
+			pages.Link{Text: say.Say("access.title"), Address: "/office/access"})
 	}
 	if d.deps.Frame.Serves("/crew/pair") && v.Caller.May(httpd.ScopeAdmin) {
 		links = append(links, pages.Link{Text: say.Say("frame.phones"), Address: "/crew/pair"})
@@ -195,6 +196,9 @@ func (d *desk) showFirm(v pages.Visit) (pages.Page, error) {
 	w := wording.NewWords(names, say)
 	body := firmBody{Products: productTable(names, w, say), More: len(h.Records) > recordsMost}
 	for _, r := range slices.Backward(h.Records) {
+		if r.Event.Type == events.AccessChanged {
+			continue // the owner sees it on a page of its own
+		}
 		if len(body.Records) == recordsMost {
 			break
 		}

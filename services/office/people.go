@@ -56,11 +56,15 @@ func (d *desk) mountPeople(engine *gin.Engine) {
 	admin.POST(peoplePath+"/password", d.deps.Frame.Handler(d.resetPassword))
 	for done, change := range map[string]func(v pages.Visit, name string) error{
 		"role": func(v pages.Visit, name string) error {
-			return d.deps.People.SetRole(v.Firm, name, httpd.Role(v.Values.Get("role")))
+			return d.deps.People.SetRole(v, v.Caller.Name, v.Firm, name, httpd.Role(v.Values.Get("role")))
 		},
-		"lock":   func(v pages.Visit, name string) error { return d.deps.People.Disable(v.Firm, name, true) },
-		"unlock": func(v pages.Visit, name string) error { return d.deps.People.Disable(v.Firm, name, false) },
-		"remove": func(v pages.Visit, name string) error { return d.deps.People.Remove(v.Firm, name) },
+		"lock": func(v pages.Visit, name string) error {
+			return d.deps.People.Disable(v, v.Caller.Name, v.Firm, name, true)
+		},
+		"unlock": func(v pages.Visit, name string) error {
+			return d.deps.People.Disable(v, v.Caller.Name, v.Firm, name, false)
+		},
+		"remove": func(v pages.Visit, name string) error { return d.deps.People.Remove(v, v.Caller.Name, v.Firm, name) },
 	} {
 		admin.POST(peoplePath+"/"+done, d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
 			name := v.Values.Get("name")
@@ -147,7 +151,7 @@ func (d *desk) addPerson(v pages.Visit) (pages.Page, error) {
 	if !f.wrong() {
 		person := httpd.Person{Firm: v.Firm, Name: f.text("name"), Role: httpd.Role(f.text("role"))}
 		password := httpd.NewPassword()
-		err := d.deps.People.Add(person, password, d.deps.Tokens.List())
+		err := d.deps.People.Add(v, v.Caller.Name, person, password, d.deps.Tokens.List())
 		if err == nil {
 			return d.peoplePage(v, newFilled(nil, names, say), peopleBody{Made: person.Name, Secret: password})
 		}
@@ -166,7 +170,7 @@ func (d *desk) addPerson(v pages.Visit) (pages.Page, error) {
 // person ends.
 func (d *desk) resetPassword(v pages.Visit) (pages.Page, error) {
 	name, password := v.Values.Get("name"), httpd.NewPassword()
-	if err := d.deps.People.SetPassword(v.Firm, name, password); err != nil {
+	if err := d.deps.People.SetPassword(v, v.Caller.Name, v.Firm, name, password); err != nil {
 		return d.notChanged(v, err)
 	}
 	names, say, err := d.names(v)

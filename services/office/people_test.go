@@ -39,7 +39,7 @@ func TestPeopleFromTheBrowser(t *testing.T) {
 		}
 	}
 	signIn := func(name, password string) error {
-		_, _, _, err := s.people.SignIn(name, password, "192.0.2.1", false)
+		_, _, _, err := s.people.SignIn(t.Context(), name, password, "192.0.2.1", false)
 		return err
 	}
 	olga := s.passwordOn(s.fill("/office/people", "name", "Olga", "role", "owner"))
@@ -93,7 +93,7 @@ func TestPeopleFromTheBrowser(t *testing.T) {
 	if r := s.post("owner", "/office/people/lock", url.Values{"name": {"Anna"}}); r.status != http.StatusNotFound {
 		t.Errorf("who was removed is locked: status %d", r.status)
 	}
-	must(t, s.people.Add(httpd.Person{Firm: "south", Name: "Sven", Role: httpd.RoleOwner}, "seven invented words", nil))
+	must(t, s.people.Add(t.Context(), "office", httpd.Person{Firm: "south", Name: "Sven", Role: httpd.RoleOwner}, "seven invented words", nil))
 	if r := s.post("owner", "/office/people/remove", url.Values{"name": {"Sven"}}); r.status != http.StatusNotFound ||
 		strings.Contains(s.get("owner", "/office/people").text(), "Sven") {
 		t.Errorf("somebody of another firm: status %d", r.status)
@@ -109,9 +109,9 @@ func TestGermanInABrowser(t *testing.T) {
 	for _, p := range []httpd.Person{{Name: "Olga", Role: httpd.RoleOwner}, {Name: "Bürogemeinschaft " +
 		"Donaudampfschifffahrt", Role: httpd.RoleOffice}} {
 		p.Firm = "north"
-		must(t, s.people.Add(p, "seven invented words", nil))
+		must(t, s.people.Add(t.Context(), "office", p, "seven invented words", nil))
 	}
-	must(t, s.people.Disable("north", "Bürogemeinschaft Donaudampfschifffahrt", true))
+	must(t, s.people.Disable(t.Context(), "office", "north", "Bürogemeinschaft Donaudampfschifffahrt", true))
 	ctx := browse(t, s)
 	for _, view := range []browsertest.View{{Width: 360, Scheme: "light"}, {Width: 1280, Scheme: "dark"}} {
 		view.Set(t, ctx)

@@ -70,7 +70,7 @@ func newStack(t *testing.T) *stack {
 	s.people.KeepOwners()
 	for name, scopes := range map[string][]httpd.Scope{"owner": {httpd.ScopeAdmin}, "reader": {httpd.ScopeRead},
 		"clerk": {httpd.ScopeRead, httpd.ScopeRecord}} {
-		s.secrets[name], err = s.tokens.Add(httpd.Token{Firm: "north", Name: name, Scopes: scopes})
+		s.secrets[name], err = s.tokens.Add(t.Context(), "tests", httpd.Token{Firm: "north", Name: name, Scopes: scopes})
 		must(t, err)
 	}
 	server := httpd.New(httpd.Config{Tokens: s.tokens, People: s.people, Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,

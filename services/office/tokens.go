@@ -125,7 +125,7 @@ func (d *desk) makeToken(v pages.Visit) (pages.Page, error) {
 		token.Expires = endOf(last, names)
 	}
 	if !f.wrong() {
-		secret, err := d.deps.Tokens.Add(token)
+		secret, err := d.deps.Tokens.Add(v, v.Caller.Name, token)
 		if err == nil {
 			empty := newFilled(nil, names, say)
 			return spoken(say, d.tokensPage(v, empty, tokensBody{Made: token.Name, Secret: secret}))
@@ -155,7 +155,7 @@ func (d *desk) revokeToken(v pages.Visit) (pages.Page, error) {
 	if name == v.Caller.Name {
 		return pages.Page{}, events.Refuse("name", name, "you are signed in with it: sign in with another token first")
 	}
-	if err := d.deps.Tokens.Revoke(v.Firm, name); err != nil {
+	if err := d.deps.Tokens.Revoke(v, v.Caller.Name, v.Firm, name); err != nil {
 		return pages.Page{}, err
 	}
 	return pages.Page{Leads: tokensPath + "?" + encode("revoked", name)}, nil

@@ -48,7 +48,7 @@ func newBench(t *testing.T) *bench {
 		"south":  {Firm: south, Scopes: httpd.Scopes()},
 	} {
 		token.Name = name
-		b.secrets[name], err = tokens.Add(token)
+		b.secrets[name], err = tokens.Add(t.Context(), "tests", token)
 		must(t, err)
 	}
 	logger := slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelError}))

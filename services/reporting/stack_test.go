@@ -62,10 +62,10 @@ func newStackWith(t *testing.T, mount func(*httpd.Server, Deps) error) *stack {
 	must(t, err)
 	scopes := map[string][]httpd.Scope{"north": {httpd.ScopeRead, httpd.ScopeRecord}, "south": {httpd.ScopeRead}}
 	for firm, name := range map[string]string{"north": "office", "south": "other"} {
-		s.tokens[firm], err = tokens.Add(httpd.Token{Firm: firm, Name: name, Scopes: scopes[firm]})
+		s.tokens[firm], err = tokens.Add(t.Context(), "tests", httpd.Token{Firm: firm, Name: name, Scopes: scopes[firm]})
 		must(t, err)
 	}
-	s.tokens["phone"], err = tokens.Add(httpd.Token{Firm: "north", Name: "phone",
+	s.tokens["phone"], err = tokens.Add(t.Context(), "tests", httpd.Token{Firm: "north", Name: "phone",
 		Scopes: []httpd.Scope{httpd.ScopeRecord}})
 	must(t, err)
 	server := httpd.New(httpd.Config{

@@ -122,7 +122,7 @@ func (d *desk) mountAPI(api huma.API) {
 			if err != nil {
 				return nil, err
 			}
-			l, err := d.deps.Links.Revoke(caller.Firm, in.Job, in.Link)
+			l, err := d.deps.Links.Revoke(ctx, caller.Name, caller.Firm, in.Job, in.Link)
 			return &revokeOut{d.body(l)}, err
 		})
 	sign := operation("sign-off-job", http.MethodPost, "/v1/jobs/{job}/sign-off", "Sign a job off",
@@ -167,6 +167,6 @@ func (d *desk) newLink(ctx context.Context, caller httpd.Caller, key string, p P
 		return Link{}, "", events.Refuse("days", days, "1 to 400")
 	}
 	const day = 24 * time.Hour
-	return d.deps.Links.Add(Link{Firm: caller.Firm, Job: key, Purpose: p, CreatedBy: caller.Name,
+	return d.deps.Links.Add(ctx, Link{Firm: caller.Firm, Job: key, Purpose: p, CreatedBy: caller.Name,
 		Expires: d.deps.Clock().Add(time.Duration(days) * day)})
 }

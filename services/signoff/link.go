@@ -247,7 +247,7 @@ func (d *desk) signByLink(c *gin.Context) {
 	}
 	var copied string
 	if err == nil {
-		copied, err = d.deps.Links.Copy(l, secret, s.ID)
+		copied, err = d.deps.Links.Copy(c.Request.Context(), l, secret, s.ID)
 	}
 	if err != nil {
 		httpd.Abort(c, err)

@@ -1,6 +1,7 @@
 package signoff
 
 import (
+	"context"
 	"crypto/rand"
 	"crypto/sha256"
 	"crypto/subtle"
@@ -11,6 +12,7 @@ import (
 	"time"
 
 	"daysheet/events"
+	"daysheet/services/httpd"
 	"daysheet/services/listfile"
 )
 
@@ -44,8 +46,9 @@ type keptLink struct {
 // Links keeps the links in one file, as tokens are kept. All methods are safe for
 // concurrent use.
 type Links struct {
-	list *listfile.List[keptLink]
-	now  func() time.Time
+	list    *listfile.List[keptLink]
+	now     func() time.Time
+	auditor httpd.Auditor
 }
 
 // Bounds of links.
@@ -58,32 +61,35 @@ const (
 
 // OpenLinks opens the file at path; one that does not exist holds no link.
 func OpenLinks(path string, now func() time.Time) (*Links, error) {
-	l := &Links{listfile.New[keptLink](path, "links"), now}
+	l := &Links{list: listfile.New[keptLink](path, "links"), now: now}
 	_, err := l.list.Items()
 	return l, err
 }
 
+// Audit has every change recorded from now on. It is called before the first one.
+func (l *Links) Audit(a httpd.Auditor) { l.auditor = a }
+
 // Add makes a link and returns it with its secret, which cannot be had again.
-func (l *Links) Add(link Link) (Link, string, error) {
+func (l *Links) Add(ctx context.Context, link Link) (Link, string, error) {
 	random := make([]byte, secretBytes)
 	_, _ = rand.Read(random) // cannot fail: the program is stopped where there is no randomness
 	secret := base64.RawURLEncoding.EncodeToString(random)
-	link, err := l.put(link, secret)
+	link, err := l.put(ctx, link, secret)
 	return link, secret, err
 }
 
 // Copy makes the link to read by that goes with what was signed. Signing again after a
 // lost answer gives the same one: its secret follows from that of the first link.
-func (l *Links) Copy(of Link, secret, event string) (string, error) {
+func (l *Links) Copy(ctx context.Context, of Link, secret, event string) (string, error) {
 	sum := sha256.Sum256([]byte("daysheet copy\x00" + secret + "\x00" + event))
 	derived := base64.RawURLEncoding.EncodeToString(sum[:])
-	_, err := l.put(Link{Firm: of.Firm, Job: of.Job, Purpose: ToRead, CreatedBy: "link " + of.ID,
+	_, err := l.put(ctx, Link{Firm: of.Firm, Job: of.Job, Purpose: ToRead, CreatedBy: "link " + of.ID,
 		Expires: l.now().Add(linkLasts)}, derived)
 	return derived, err
 }
 
 // put adds a link, unless there is one with this secret.
-func (l *Links) put(link Link, secret string) (Link, error) {
+func (l *Links) put(ctx context.Context, link Link, secret string) (Link, error) {
 	now := l.now().UTC().Truncate(time.Second)
 	link.Expires = link.Expires.UTC().Truncate(time.Second)
 	if err := checkLink(link, now); err != nil {
@@ -102,9 +108,16 @@ func (l *Links) put(link Link, secret string) (Link, error) {
 			return nil, &events.Error{Code: events.Unavailable, Field: "job", Value: fmt.Sprintf("%q", link.Job),
 				Rule: "too many links are open; take back those that are not needed"}
 		}
-		return append(links, keptLink{link, hashOf(secret)}), nil
+		return append(links, keptLink{link, hashOf(secret)}), l.auditor.Record(ctx, link.Firm, link.CreatedBy,
+			link.change(events.LinkMade))
 	})
 	return link, err
+}
+
+// change describes what became of the link.
+func (l *Link) change(what string) events.AccessChange {
+	return events.AccessChange{What: what, Name: l.ID, Job: l.Job, Purpose: string(l.Purpose),
+		Expires: events.AccessEnd(l.Expires)}
 }
 
 func checkLink(link Link, now time.Time) error {
@@ -141,8 +154,9 @@ func (l *Links) OfJob(firm, job string) ([]Link, error) {
 	return found, err
 }
 
-// Revoke takes a link back at once. Doing so again changes nothing.
-func (l *Links) Revoke(firm, job, id string) (Link, error) {
+// Revoke takes a link back at once. Doing so again changes nothing. by is the name of who
+// takes it back.
+func (l *Links) Revoke(ctx context.Context, by, firm, job, id string) (Link, error) {
 	var revoked Link
 	err := l.list.Change(func(links []keptLink) ([]keptLink, error) {
 		i := slices.IndexFunc(links, func(k keptLink) bool { return k.Firm == firm && k.Job == job && k.ID == id })
@@ -150,11 +164,13 @@ func (l *Links) Revoke(firm, job, id string) (Link, error) {
 			return nil, &events.Error{Code: events.NotFound, Field: "link", Value: fmt.Sprintf("%q", id),
 				Rule: "the job has no link with this id"}
 		}
-		if links[i].Revoked.IsZero() {
-			links[i].Revoked = l.now().UTC().Truncate(time.Second)
-		}
 		revoked = links[i].Link
-		return links, nil
+		if !revoked.Revoked.IsZero() {
+			return links, nil
+		}
+		revoked.Revoked = l.now().UTC().Truncate(time.Second)
+		links[i].Link = revoked
+		return links, l.auditor.Record(ctx, firm, by, revoked.change(events.LinkRevoked))
 	})
 	return revoked, err
 }

@@ -1,6 +1,7 @@
 package signoff
 
 import (
+	"context"
 	"os"
 	"path/filepath"
 	"strings"
@@ -42,7 +43,7 @@ func TestLinksEndAndAreTakenBack(t *testing.T) {
 			}
 		}
 	}
-	made, secret, err := l.Add(Link{Firm: "north", Job: "stair-1", Purpose: ToSign, CreatedBy: "office",
+	made, secret, err := l.Add(t.Context(), Link{Firm: "north", Job: "stair-1", Purpose: ToSign, CreatedBy: "office",
 		Expires: c.at.Add(time.Hour)})
 	must(t, err)
 	if len(secret) != 43 { // 32 bytes in base64: 256 bits
@@ -63,11 +64,11 @@ func TestLinksEndAndAreTakenBack(t *testing.T) {
 	for _, guess := range []string{"", "x", secret[:42], secret + "A", made.ID, hashOf(secret)} {
 		want(guess, Unknown)
 	}
-	copied, err := l.Copy(made, secret, "event-0001")
+	copied, err := l.Copy(t.Context(), made, secret, "event-0001")
 	must(t, err)
-	again, err := l.Copy(made, secret, "event-0001")
+	again, err := l.Copy(t.Context(), made, secret, "event-0001")
 	must(t, err)
-	other, err := l.Copy(made, secret, "event-0002")
+	other, err := l.Copy(t.Context(), made, secret, "event-0002")
 	must(t, err)
 	if copied != again || copied == other || copied == secret {
 		t.Errorf("copies %s, %s, %s", copied, again, other)
@@ -82,11 +83,11 @@ func TestLinksEndAndAreTakenBack(t *testing.T) {
 	}
 	for _, id := range []struct{ firm, job, id string }{{"south", "stair-1", read.ID}, {"north", "stair-2", read.ID},
 		{"north", "stair-1", "0"}} {
-		if _, err := l.Revoke(id.firm, id.job, id.id); events.CodeOf(err) != events.NotFound {
+		if _, err := l.Revoke(t.Context(), "office", id.firm, id.job, id.id); events.CodeOf(err) != events.NotFound {
 			t.Errorf("%+v was taken back: %v", id, err)
 		}
 	}
-	_, err = l.Revoke("north", "stair-1", read.ID)
+	_, err = l.Revoke(t.Context(), "office", "north", "stair-1", read.ID)
 	must(t, err)
 	want(copied, Revoked)
 	want(other, Holds)
@@ -94,7 +95,7 @@ func TestLinksEndAndAreTakenBack(t *testing.T) {
 		t.Errorf("links %v, %v", list, err)
 	}
 	c.at = c.at.Add(linkKept + time.Hour)
-	_, _, err = l.Add(Link{Firm: "north", Job: "stair-1", Purpose: ToRead, Expires: c.at.Add(time.Hour)})
+	_, _, err = l.Add(t.Context(), Link{Firm: "north", Job: "stair-1", Purpose: ToRead, Expires: c.at.Add(time.Hour)})
 	must(t, err)
 	want(secret, Unknown) // its end is long ago
 }
@@ -110,7 +111,7 @@ func TestLinkRefusals(t *testing.T) {
 	} {
 		link := good
 		change(&link)
-		if _, _, err := l.Add(link); events.CodeOf(err) != events.Invalid {
+		if _, _, err := l.Add(t.Context(), link); events.CodeOf(err) != events.Invalid {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
@@ -148,5 +149,29 @@ func TestSigningRules(t *testing.T) {
 		if got, err := s.signedAt(now); err != nil || got != want {
 			t.Errorf("signed at %q is %q, %v; want %q", given, got, err, want)
 		}
+	}
+}
+
+// TestLinksThatCannotBeRecorded: where the log does not take it, no link is made or taken
+// back.
+func TestLinksThatCannotBeRecorded(t *testing.T) {
+	l, c := newLinks(t)
+	link := Link{Firm: "north", Job: "stair-1", Purpose: ToSign, CreatedBy: "office", Expires: c.at.Add(time.Hour)}
+	made, secret, err := l.Add(t.Context(), link)
+	must(t, err)
+	l.Audit(func(context.Context, string, string, events.AccessChange) error {
+		return &events.Error{Code: events.Unavailable, Rule: "the log cannot answer now"}
+	})
+	if _, _, err := l.Add(t.Context(), link); events.CodeOf(err) != events.Unavailable {
+		t.Errorf("making gives %v", err)
+	}
+	if _, err := l.Revoke(t.Context(), "office", "north", "stair-1", made.ID); events.CodeOf(err) != events.Unavailable {
+		t.Errorf("taking back gives %v", err)
+	}
+	if list, err := l.OfJob("north", "stair-1"); err != nil || len(list) != 1 {
+		t.Errorf("links %v, %v", list, err)
+	}
+	if _, standing, err := l.Find(secret); err != nil || standing != Holds {
+		t.Errorf("the link is %s, %v", standing, err)
 	}
 }

@@ -105,7 +105,7 @@ func (d *desk) addressOf(r *http.Request) string {
 func (d *desk) revokeByForm(c *gin.Context) {
 	v, err := d.visit(c)
 	if err == nil {
-		_, err = d.deps.Links.Revoke(v.Firm, c.Param("job"), c.Param("link"))
+		_, err = d.deps.Links.Revoke(v, v.Caller.Name, v.Firm, c.Param("job"), c.Param("link"))
 	}
 	if err != nil {
 		httpd.Abort(c, err)

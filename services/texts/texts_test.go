@@ -4,6 +4,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"regexp"
 	"slices"
 	"strings"
@@ -142,6 +143,15 @@ func TestEveryTextIsSaid(t *testing.T) {
 	for _, scope := range []string{"read", "record", "admin"} {
 		names = append(names, "tokens.may."+scope)
 	}
+	for _, member := range []string{"What", "Role", "Purpose"} { // of a change of access
+		f, _ := reflect.TypeFor[events.AccessChange]().FieldByName(member)
+		for key := range strings.SplitSeq(f.Tag.Get("enum"), ",") {
+			name := "access." + strings.ToLower(member) + "." + key
+			if names = append(names, name); by[name] == "" {
+				t.Errorf("there is no text %s", name)
+			}
+		}
+	}
 	var sources strings.Builder
 	for _, name := range strings.Fields(string(out)) {
 		if raw, err := os.ReadFile(filepath.FromSlash(name)); err == nil && !strings.HasSuffix(name, "_test.go") {
@@ -153,7 +163,7 @@ func TestEveryTextIsSaid(t *testing.T) {
 		switch prefix, _, _ := strings.Cut(key, "."); prefix {
 		case "form", "field", "choice", "column", "problem": // package office looks for them
 			said[key] = true
-		case "tokens", "people", "family":
+		case "tokens", "people", "family", "access":
 			said[key] = said[key] || slices.Contains(names, key)
 		case "rule":
 			said[key] = true

@@ -123,7 +123,8 @@ func (r *Record) Day() events.Day {
 // it holds, is no void, and is not put right by saying it again.
 func (r *Record) CanBeVoided() bool {
 	t := r.Event.Type
-	return r.VoidedBy == "" && t != events.EventVoided && t != events.CustomerErased && !t.Restated()
+	return r.VoidedBy == "" && t != events.EventVoided && t != events.CustomerErased && t != events.AccessChanged &&
+		!t.Restated()
 }
 
 // lateDays is how many days after the work a record may come without being late, as

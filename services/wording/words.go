@@ -81,7 +81,7 @@ func (w Words) Says(h *History, r *Record) string {
 		*events.Reopening:
 		return w.office(p)
 	case *events.Settings, *events.Product, *events.Purchase, *events.Move, *events.Count, *events.RateBook,
-		*events.RateRejection, *events.CustomerRecord, *events.CustomerErasure:
+		*events.RateRejection, *events.CustomerRecord, *events.CustomerErasure, *events.AccessChange:
 		return w.firm(p)
 	case *events.Damage, *events.MakingGood, *events.Snag, *events.SnagClearance, *events.Condition:
 		return w.quality(h, p)
@@ -170,6 +170,8 @@ func (w Words) firm(payload events.Payload) string {
 		return w.what("history.customer", p.Customer)
 	case *events.CustomerErasure:
 		return List(w.what("history.customer-erased", p.Customer), p.Reason)
+	case *events.AccessChange:
+		return w.what("history.access", p.Name)
 	}
 	return ""
 }
