@@ -58,13 +58,11 @@ func TestPagesInABrowser(t *testing.T) {
 	ctx := browse(t, s)
 	for _, view := range browsertest.Views() {
 		view.Set(t, ctx)
-		for _, path := range []string{
-			"/", "/office", "/office/firm", "/office/record/job-opened", "/office/record/hours-booked",
-			"/office/record/day-sheet?job=hall", "/office/record/estimate-issued?job=hall",
-			"/office/record/coat-applied?job=hall", "/office/record/protection-lifted?job=hall",
-			"/office/record/damage-made-good?job=hall", "/office/record/event-voided?job=hall&event=" + laid,
-			"/office/record/material-purchased", "/jobs/hall", "/office/settings", "/office/settings/people",
-			"/office/settings/pricing", "/office/settings/firm", "/office/tokens", "/office/people", "/office/import",
+		for _, path := range []string{ // TestGermanInABrowser looks at the others
+			"/", "/office/firm", "/office/record/job-opened", "/office/record/hours-booked",
+			"/office/record/protection-lifted?job=hall", "/office/record/damage-made-good?job=hall",
+			"/office/record/event-voided?job=hall&event=" + laid, "/office/record/material-purchased", "/jobs/hall",
+			"/office/settings/people", "/office/settings/pricing", "/office/settings/firm",
 			"/office/record/product-listed", "/office/record/rate-book-revised",
 		} {
 			name := fmt.Sprintf("%d-%s-%s", view.Width, view.Scheme, path)
