@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math/rand/v2"
 	"os"
@@ -19,6 +20,7 @@ import (
 	"filippo.io/age"
 
 	"daysheet/events"
+	"daysheet/services/dataformat"
 	"daysheet/services/eventlog"
 	"daysheet/services/sealing"
 )
@@ -297,6 +299,46 @@ func TestTheLogMustBeTheSame(t *testing.T) {
 		_, err := Make(t.Context(), &bytes.Buffer{}, l.source(), Options{Now: day(1), Since: earlier})
 		if events.CodeOf(err) != events.Conflict {
 			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// TestBrokenOff ends restores where a machine may be switched off: the folder says so, and
+// the same restore, which begins anew, makes the whole ledger.
+func TestBrokenOff(t *testing.T) {
+	l := newLedger(t)
+	l.work(t, 3, 3)
+	l.customer(t, "c-1")
+	l.customer(t, "c-2")
+	photo := l.photo(t, "north", "an invented photo")
+	archive := l.whole(t, 0)
+	off := errors.New("the machine was switched off")
+	for name, breakOff := range map[string]func(*Restoring){
+		"before the log": func(r *Restoring) {
+			r.Log = func(context.Context, int64) (*eventlog.Writer, error) { return nil, off }
+		},
+		"at a photo": func(r *Restoring) {
+			r.Photo = func(context.Context, string, string, io.Reader) error { return off }
+		},
+		"at the very end": func(r *Restoring) { r.Upgrade = func(context.Context) error { return off } },
+	} {
+		folder, _, err := restored(t, breakOff, archive, archive+".keys")
+		if !errors.Is(err, off) {
+			t.Fatalf("%s: %v", name, err)
+		}
+		if _, err := dataformat.Read(folder); !errors.As(err, new(*dataformat.HalfError)) {
+			t.Errorf("%s: the folder is read with %v", name, err)
+		}
+		_, _, err = restored(t, func(r *Restoring) {
+			r.Folder, r.Places, r.Photo = folder, placesIn(folder), keepPhoto(folder)
+			r.Log = func(ctx context.Context, _ int64) (*eventlog.Writer, error) {
+				return eventlog.NewWriter(ctx, eventlog.Config{Dir: filepath.Join(folder, "log"), MaxBytes: 64 << 20})
+			}
+		}, archive, archive+".keys")
+		must(t, err)
+		l.sameIn(t, folder, photo)
+		if have, err := dataformat.Read(folder); err != nil || have != dataformat.Current {
+			t.Errorf("%s: format %d, %v", name, have, err)
 		}
 	}
 }

@@ -10,6 +10,8 @@ import (
 	"sync"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
+
 	"daysheet/events"
 	"daysheet/services/access"
 	"daysheet/services/crew"
@@ -69,6 +71,7 @@ type app struct {
 	photos     photos.Store       // nil where the projector runs alone
 	thumbnails *photos.Thumbnails // likewise
 	server     *httpd.Server
+	backups    *backups
 
 	stop    context.CancelFunc
 	running sync.WaitGroup
@@ -194,9 +197,13 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 	if a.roles.runs(roleIntake) {
 		cfg.httpd.OnSetup = a.setUp
 	}
+	a.backups = newBackups(g)
+	cfg.httpd.Notes = map[string]func() string{"backup": a.backups.note}
 	a.server = httpd.New(cfg.httpd)
-	if err := a.server.Registry.Register(newMetrics(a.log, a.projector, a.roles)); err != nil {
-		return fmt.Errorf("add metrics: %w", err)
+	for _, c := range []prometheus.Collector{newMetrics(a.log, a.projector, a.roles), a.backups} {
+		if err := a.server.Registry.Register(c); err != nil {
+			return fmt.Errorf("add metrics: %w", err)
+		}
 	}
 	if a.roles.runs(roleIntake) {
 		if err := intake.Mount(a.server, customers.Guard{Recorder: a.log, Keys: a.keys}); err != nil {
@@ -257,6 +264,7 @@ func (a *app) mountRecording(frame *pages.Frame, desk *customers.Desk) error {
 	deps := office.Deps{
 		Frame: frame, Store: a.store, Tokens: a.tokens, Names: a.projector.Names, Commits: a.log.Commits,
 		Record: a.log.Record, Position: a.positionFor, Clock: time.Now, People: a.people,
+		Backups: a.backups.times,
 	}
 	if desk != nil {
 		deps.Customers = desk.Names

@@ -385,6 +385,11 @@ func TestUnits(t *testing.T) {
 					t.Setenv(variable, strings.Replace(value, "/etc/nats/", made+"/", 1))
 				}
 				checkNode(t, made, "node-1")
+			case unit == "systemd/daysheet-backup.service":
+				cli, err := parse(t, words[1:]...)
+				if err != nil || cli.Backup.To != "/backup/daysheet" || cli.Backup.Keep != 5 {
+					t.Errorf("it starts %v: %+v, %v", words, cli.Backup, err)
+				}
 			case strings.Contains(unit, "@"):
 				for _, part := range allRoles() {
 					flags := configured(t, made, "systemd/"+part+".json", strings.Fields(strings.ReplaceAll(start[1], "%i", part)))

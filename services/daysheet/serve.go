@@ -9,6 +9,7 @@ import (
 	"net"
 	"os"
 	"strconv"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -24,6 +25,7 @@ type ServeCmd struct {
 	PhotoFlags
 	PhotoLimitFlags
 	HTTPFlags
+	ScheduleFlags
 	Roles []string `name:"run" help:"Parts of the ledger to run in this process: intake, projector, reporting." default:"intake,projector,reporting" placeholder:"PART,..." env:"DAYSHEET_RUN"`
 }
 
@@ -58,6 +60,10 @@ func (c *ServeCmd) Run(ctx context.Context, g *Globals) (err error) {
 	if err != nil {
 		return err
 	}
+	s := &schedule{ScheduleFlags: c.ScheduleFlags, g: g, nats: c.NATSFlags, photos: c.PhotoFlags, logger: g.logger()}
+	if err := s.check(); err != nil {
+		return err
+	}
 	a, err := openApp(ctx, g, appConfig{
 		nats: c.NATSFlags, store: c.StoreFlags, photos: c.PhotoFlags, photoLimits: c.limits(),
 		httpd: c.httpd(), roles: r, font: c.ReportFont,
@@ -66,6 +72,11 @@ func (c *ServeCmd) Run(ctx context.Context, g *Globals) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, a.Close()) }()
+	ctx, stop := context.WithCancel(ctx)
+	var background sync.WaitGroup
+	background.Go(func() { s.run(ctx) })
+	defer background.Wait()
+	defer stop()
 	return c.serve(ctx, a, func(base string) {
 		if link := a.server.SetupLink(base); link != "" {
 			fmt.Printf("Set up your firm at this link. It works once:\n  %s\n", link)

@@ -71,7 +71,15 @@ func (s *Server) readyz(c *gin.Context) {
 		Abort(c, p)
 		return
 	}
-	c.JSON(http.StatusOK, gin.H{"status": "ready", "checks": passed})
+	answer := gin.H{"status": "ready", "checks": passed}
+	if len(s.notes) > 0 {
+		notes := gin.H{}
+		for name, note := range s.notes {
+			notes[name] = note()
+		}
+		answer["notes"] = notes
+	}
+	c.JSON(http.StatusOK, answer)
 }
 
 // addMetrics adds the registry and its page.

@@ -40,6 +40,10 @@ type Config struct {
 	// Ready is asked by /readyz, each check by its name.
 	Ready map[string]func(context.Context) error
 
+	// Notes are shown by /readyz and change nothing of its answer. They are read
+	// without a credential: see [NotReady.Reason].
+	Notes map[string]func() string
+
 	BodyMax   int64         // Bytes of a request's body. Defaults to 1 MiB.
 	RateEvery time.Duration // Each sender gains one request in this time. Defaults to 10 ms.
 	RateBurst int           // Requests a sender may save up. Defaults to 500.
@@ -71,6 +75,7 @@ type Server struct {
 	secure       bool
 	onSetup      func(ctx context.Context, firm string, settings events.Settings) error
 	ready        map[string]func(context.Context) error
+	notes        map[string]func() string
 	usualBodyMax int64
 	bodyMax      map[string]int64 // by route
 	held         map[string]bool  // routes whose address is the credential
@@ -117,7 +122,7 @@ func New(cfg Config) *Server {
 	s := &Server{
 		Engine: gin.New(), Registry: prometheus.NewRegistry(),
 		tokens: cfg.Tokens, people: cfg.People, signIns: NewLimits(signInEvery, signInBurst),
-		logger: cfg.Logger, onSetup: cfg.OnSetup, ready: cfg.Ready,
+		logger: cfg.Logger, onSetup: cfg.OnSetup, ready: cfg.Ready, notes: cfg.Notes,
 		secure:       strings.HasPrefix(cfg.BaseURL, "https://"),
 		usualBodyMax: defaultTo(cfg.BodyMax, 1<<20), bodyMax: map[string]int64{}, held: map[string]bool{},
 		opened:       map[string]bool{},

@@ -41,6 +41,9 @@ type Deps struct {
 	Customers func(ctx context.Context, firm string) (map[string]string, error)
 	// People are those who sign in by name. Nil where nobody does: there is no page then.
 	People *httpd.People
+	// Backups returns when the last good backup of the ledger was made, and when one
+	// failed since; zero times where there is none. Nil where this process does not know.
+	Backups func() (last, failed time.Time, err error)
 }
 
 // desk is the pages with what they stand on.

@@ -10,10 +10,12 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
 	"daysheet/events"
+	"daysheet/reports"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
 	"daysheet/services/texts"
@@ -94,9 +96,44 @@ func (d *desk) showSettings(v pages.Visit) (pages.Page, error) {
 				says(say, s.slug, names.Settings, wording.NewWords(names, say)), d.learnt(v, say, s.slug, s.title(say))})
 		}
 	}
+	body := settingsBody{Lines: lines}
+	if body.Backup, err = d.backup(say, names); err != nil {
+		return pages.Page{}, err
+	}
 	title := say.Say("settings.title")
 	return spoken(say, pages.Page{Name: "office-settings.html", Title: title, Crumbs: crumbs(say, pages.Link{Text: title}),
-		Body: lines})
+		Body: body})
+}
+
+// settingsBody is what the page of the settings shows.
+type settingsBody struct {
+	Lines  []settingsLine
+	Backup []string // how backups of the ledger went; none where that is not known
+}
+
+// backup tells how backups of the ledger went.
+func (d *desk) backup(say *texts.Speaker, names reports.Names) (told []string, err error) {
+	if d.deps.Backups == nil {
+		return nil, nil
+	}
+	last, failed, err := d.deps.Backups()
+	if err != nil {
+		return nil, err
+	}
+	f := wording.NewFormat(names)
+	moment := func(at time.Time) string {
+		local := names.Local(at)
+		return f.Day(events.DayOf(local)) + ", " + local.Format("15:04")
+	}
+	if last.IsZero() {
+		told = append(told, say.Say("settings.backup-none"))
+	} else {
+		told = append(told, say.Say("settings.backup-last", "moment", moment(last)))
+	}
+	if !failed.IsZero() {
+		told = append(told, say.Say("settings.backup-failed", "moment", moment(failed)))
+	}
+	return told, nil
 }
 
 // learnt leads from a part of the settings to its list as CSV, and to the reports of it
