@@ -128,7 +128,7 @@ func personLineOf(say *texts.Speaker, p httpd.Person, day func(time.Time) string
 		line.Roles = append(line.Roles, pages.Choice{Key: string(r), Name: choiceName(say, "role", string(r)),
 			Chosen: r == p.Role})
 	}
-	parts := []string{say.Say("people.is-" + string(p.Role)), say.Say("people.never")}
+	parts := []string{say.Say("access.role." + string(p.Role)), say.Say("people.never")}
 	if !p.SignedIn.IsZero() {
 		parts[1] = say.Say("people.signed-in", "day", day(p.SignedIn))
 	}
