@@ -15,7 +15,8 @@ func askRates(f Filter) Question { return Question{Sums: rateQueries(f), Jobs: s
 // learned is what a firm's history says about its rates.
 type learned struct {
 	lines []jobLine
-	book  *events.RateBook // in force now; nil where there is none
+	jobs  map[string]JobRow // of the lines
+	book  *events.RateBook  // in force now; nil where there is none
 	fit   *rates.Fit
 	tried map[string]int64 // rates by task in place of those learned, for a quote that asks what if
 	cells []cell           // with history, in the order in which a job meets them
@@ -35,7 +36,10 @@ func asOfDay(f Filter, lines []jobLine) events.Day {
 // compared with the book in force now, so that a revision moves the reference and
 // not the result.
 func learn(f Filter, a Answer, byType bool, o rates.Options) (learned, error) {
-	l := learned{lines: rateLines(a)}
+	l := learned{lines: rateLines(a), jobs: map[string]JobRow{}}
+	for _, line := range l.lines {
+		l.jobs[line.job.Job] = line.job
+	}
 	day := asOfDay(f, l.lines)
 	if day == "" {
 		return l, nil
@@ -240,10 +244,8 @@ func (s shownRate) cells(l learned, names Names) []Cell {
 
 // jobCell leads to a job of the history.
 func (l learned) jobCell(job string) Cell {
-	for _, line := range l.lines {
-		if line.job.Job == job {
-			return jobCell(line.job)
-		}
+	if row, known := l.jobs[job]; known {
+		return jobCell(row)
 	}
 	return Cell{Key: job, Text: job, Job: job}
 }
