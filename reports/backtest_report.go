@@ -2,7 +2,6 @@ package reports
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"slices"
 
@@ -52,12 +51,12 @@ func newestJobs(lines []jobLine, most int) (kept []jobLine, out int) {
 }
 
 func makeBacktest(f Filter, a Answer) Report {
-	r := Report{Name: "backtest", Title: "Would tuned rates have quoted better?", Filter: f, Names: a.Names}
+	r := Report{Name: "backtest", Title: phrase("Would tuned rates have quoted better?"), Filter: f, Names: a.Names}
 	lines, out := newestJobs(rateLines(a), backtestMost)
 	b, err := backtest(context.Background(), lines, a.Names, nil)
 	if err != nil {
 		r.Tables = []Table{scoreTable(rates.Score{}), monthTable(nil, a.Names)}
-		r.Notes = []string{"The history cannot be tested: " + err.Error()}
+		r.Notes = []Phrase{phrase("The history cannot be tested: %s", err.Error())}
 		return r
 	}
 	r.Tables = []Table{scoreTable(b.Score), backtestJobsTable(b, lines), monthTable(b, a.Names), leftOutTable(b, lines)}
@@ -66,21 +65,21 @@ func makeBacktest(f Filter, a Answer) Report {
 	return r
 }
 
-func backtestNotes(b *rates.Backtest, out int) []string {
-	notes := []string{
-		"Each job is quoted from the jobs that were finished before its own quote, and then set beside what it took. " +
+func backtestNotes(b *rates.Backtest, out int) []Phrase {
+	notes := phrases(
+		"Each job is quoted from the jobs that were finished before its own quote, and then set beside what it took. "+
 			"The book is the revision of that day.",
-		"Pinball is the loss of a promise: at P80, hours short cost four times as much as hours too many. Skill is the " +
-			"part " +
+		"Pinball is the loss of a promise: at P80, hours short cost four times as much as hours too many. Skill is the "+
+			"part "+
 			"of the book's loss that tuned rates save.",
-	}
+	)
 	if b.Score.Few {
-		notes = append(notes, fmt.Sprintf("%s could be tested: below 20 the figures say little.",
-			counted(int64(b.Score.Jobs), "job", "jobs")))
+		notes = append(notes, phrase("%s could be tested: below 20 the figures say little.",
+			counted(int64(b.Score.Jobs), "1 job", "%s jobs")))
 	}
 	if out > 0 {
-		notes = append(notes, fmt.Sprintf("The page tests the last %d finished jobs; %s before them. "+
-			"\"daysheet backtest\" tests all.", backtestMost, counted(int64(out), "job lies", "jobs lie")))
+		notes = append(notes, phrase("The page tests the last %d finished jobs; %s before them. "+
+			"\"daysheet backtest\" tests all.", backtestMost, counted(int64(out), "1 job lies", "%s jobs lie")))
 	}
 	return notes
 }
@@ -103,20 +102,22 @@ func scoreTable(s rates.Score) Table {
 	}
 	blank := Cell{Blank: true}
 	share := func(v float64) Cell { return numberCell(basisPoints(v)) }
-	add := func(measure string, book, tuned, promised Cell, meaning string) {
-		t.Rows = append(t.Rows, []Cell{textCell(measure), book, tuned, promised, textCell(meaning)})
+	add := func(measure Phrase, book, tuned, promised Cell, meaning string) {
+		t.Rows = append(t.Rows, []Cell{phraseCell(measure), book, tuned, promised, wordCell(meaning)})
 	}
-	add("Error of a line", share(s.MAPEBook), share(s.MAPE), blank, "mean absolute error in share of what it took (MAPE)")
-	add("Bias of all hours", share(s.BiasBook), share(s.Bias), share(0), "quoted over taken, less 1: below zero is too "+
+	add(phrase("Error of a line"), share(s.MAPEBook), share(s.MAPE), blank, "mean absolute error in share of what it "+
+		"took (MAPE)")
+	add(phrase("Bias of all hours"), share(s.BiasBook), share(s.Bias), share(0), "quoted over taken, less 1: below "+
+		"zero is too "+
 		"low")
-	add("Lines within P10 to P90", blank, share(s.Within80), share(.8), "")
-	add("Lines within P80", blank, share(s.BelowP80), share(.8), "")
-	add("Lines within P90", blank, share(s.BelowP90), share(.9), "")
-	add("Jobs within P80", blank, share(s.JobBelowP80), share(.8), "the safe total of a whole job")
-	add("Jobs within P90", blank, share(s.JobBelowP90), share(.9), "")
+	add(phrase("Lines within P10 to P90"), blank, share(s.Within80), share(.8), "")
+	add(phrase("Lines within P80"), blank, share(s.BelowP80), share(.8), "")
+	add(phrase("Lines within P90"), blank, share(s.BelowP90), share(.9), "")
+	add(phrase("Jobs within P80"), blank, share(s.JobBelowP80), share(.8), "the safe total of a whole job")
+	add(phrase("Jobs within P90"), blank, share(s.JobBelowP90), share(.9), "")
 	for i, p := range []string{"P50", "P80", "P90"} {
-		add("Pinball loss at "+p, share(s.PinballBook[i]), share(s.Pinball[i]), blank, "less is better")
-		add("Skill at "+p, blank, share(s.Skill[i]), blank, "part of the book's loss that is saved")
+		add(phrase("Pinball loss at %s", p), share(s.PinballBook[i]), share(s.Pinball[i]), blank, "less is better")
+		add(phrase("Skill at %s", p), blank, share(s.Skill[i]), blank, "part of the book's loss that is saved")
 	}
 	return t
 }
@@ -208,11 +209,11 @@ func leftOutTable(b *rates.Backtest, lines []jobLine) Table {
 	}
 	byKey := jobRowsOf(lines)
 	for _, job := range b.LeftOut {
-		t.Rows = append(t.Rows, []Cell{jobCell(byKey[job]), textCell("one line is more than six times off: check its " +
+		t.Rows = append(t.Rows, []Cell{jobCell(byKey[job]), wordCell("one line is more than six times off: check its " +
 			"entries")})
 	}
 	for _, job := range b.WarmUp {
-		t.Rows = append(t.Rows, []Cell{jobCell(byKey[job]), textCell("too few jobs were finished before its quote")})
+		t.Rows = append(t.Rows, []Cell{jobCell(byKey[job]), wordCell("too few jobs were finished before its quote")})
 	}
 	return t
 }
@@ -223,8 +224,8 @@ func backtestFigures(b *rates.Backtest) []Figure {
 	}
 	s := b.Score
 	calibration := Figure{
-		Name: "calibration", Title: "Promised and kept", Form: FormShare, Shape: ShapeBars,
-		Finding: fmt.Sprintf("Of all lines %s were within what four of five should be, and of all jobs %s.",
+		Name: "calibration", Title: phrase("Promised and kept"), Form: FormShare, Shape: ShapeBars,
+		Finding: phrase("Of all lines %s were within what four of five should be, and of all jobs %s.",
 			ShareText(basisPoints(s.BelowP80)), ShareText(basisPoints(s.JobBelowP80))),
 		Categories: []string{"Lines within P80", "Lines within P90", "Jobs within P80", "Jobs within P90"},
 		Series: []Series{
@@ -234,8 +235,8 @@ func backtestFigures(b *rates.Backtest) []Figure {
 		},
 	}
 	byMonth := Figure{
-		Name: "error-by-month", Title: "Error of a line by month of the quote", Form: FormShare, Shape: ShapeLine,
-		Finding: fmt.Sprintf("A line was off by %s with the book and by %s with tuned rates.",
+		Name: "error-by-month", Title: phrase("Error of a line by month of the quote"), Form: FormShare, Shape: ShapeLine,
+		Finding: phrase("A line was off by %s with the book and by %s with tuned rates.",
 			ShareText(basisPoints(s.MAPEBook)), ShareText(basisPoints(s.MAPE))),
 		Series: []Series{{Name: "Book"}, {Name: "Tuned"}},
 	}

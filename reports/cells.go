@@ -4,9 +4,17 @@ import "daysheet/events"
 
 func textCell(s string) Cell { return Cell{Text: s} }
 
-func stateCell(s events.State) Cell { return Cell{Key: string(s), Text: stateName(s)} }
+func stateCell(s events.State) Cell {
+	c := wordCell(stateName(s))
+	c.Key = string(s)
+	return c
+}
 
-func familyCell(f events.Family) Cell { return Cell{Key: string(f), Text: familyName(f)} }
+func familyCell(f events.Family) Cell {
+	c := wordCell(familyName(f))
+	c.Key = string(f)
+	return c
+}
 
 // nameCell is a thing that has a key and, by names, a name.
 func nameCell(names map[string]string, key string) Cell {

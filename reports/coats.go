@@ -92,23 +92,23 @@ func coatUnder(before []coatDone, c *events.Coat) int {
 func coatPlace(c *events.Coat) string { return c.Task + "\x00" + c.Surface + "\x00" + c.Location }
 
 func makeCoats(f Filter, a Answer) Report {
-	r := Report{Name: "coats", Title: "Coats and climate", Filter: f, Names: a.Names}
+	r := Report{Name: "coats", Title: phrase("Coats and climate"), Filter: f, Names: a.Names}
 	if jobs := a.jobs(); len(jobs) > 0 {
-		r.Title += ": " + jobCell(jobs[0]).Text
+		r.Title = phrase("%s: %s", r.Title, jobCell(jobs[0]).Text)
 	}
 	all, err := coatsOf(a.Log, a.Names.Listed)
 	r.Tables = []Table{coatsTable(all, a.Names), warningsTable(all, a.Names), coverageTable(f, a),
 		blanksTable(all, a.Names)}
 	r.Figures = coatFigures(all)
-	r.Notes = []string{
-		"Warnings block nothing: what was done is recorded, and the office looks at it. Limits are those of the product's " +
+	r.Notes = phrases(
+		"Warnings block nothing: what was done is recorded, and the office looks at it. Limits are those of the product's "+
 			"data sheet; where it states none, those that public specifications ask for.",
 		"The surface must be at least 3 K above the dew point (ISO 8502-4). The dew point is reckoned from air and humidity.",
-		"The implied dry film follows from the area and the litres used. It is a control figure and no measurement: a wet " +
+		"The implied dry film follows from the area and the litres used. It is a control figure and no measurement: a wet "+
 			"film is not taken as proof of thickness either (MIL-HDBK-1110, 9.6.8.4).",
-	}
+	)
 	if err != nil {
-		r.Notes = append([]string{"The records of this job cannot be read: " + err.Error()}, r.Notes...)
+		r.Notes = append([]Phrase{phrase("The records of this job cannot be read: %s", err.Error())}, r.Notes...)
 	}
 	return r
 }
@@ -221,12 +221,12 @@ func warningsTable(all []coatDone, names Names) Table {
 	}
 	for _, d := range all {
 		for _, w := range d.warnings {
-			var figures []string
+			var figures []Phrase
 			for _, f := range w.Figures {
-				figures = append(figures, f.String())
+				figures = append(figures, phrase("%s %s", phrase(f.Name), f.Amount()))
 			}
 			t.Rows = append(t.Rows, []Cell{dayCell(d.day), textCell(d.where(names)), numberCell(d.coat.Coat),
-				textCell(warningWords(w.Key)), textCell(strings.Join(figures, "; ")), textCell(w.Source)})
+				wordCell(warningWords(w.Key)), phraseCell(joined("; ", figures...)), wordCell(w.Source)})
 		}
 	}
 	return t
@@ -243,22 +243,22 @@ func blanksTable(all []coatDone, names Names) Table {
 	}
 	for _, d := range all {
 		missing := map[string]bool{}
-		var readings, checks []string
+		var readings, checks []Phrase
 		for _, b := range d.blanks {
 			for _, m := range b.Missing {
 				if !missing[m] {
 					m := strings.TrimSuffix(strings.TrimSuffix(m, "_milli"), "_um")
-					readings = append(readings, strings.ReplaceAll(m, "_", " "))
+					readings = append(readings, phrase(strings.ReplaceAll(m, "_", " ")))
 				}
 				missing[m] = true
 			}
 			for _, k := range b.Keys {
-				checks = append(checks, warningWords(k))
+				checks = append(checks, phrase(warningWords(k)))
 			}
 		}
 		if len(checks) > 0 {
 			t.Rows = append(t.Rows, []Cell{dayCell(d.day), textCell(d.where(names)), numberCell(d.coat.Coat),
-				textCell(strings.Join(readings, ", ")), textCell(strings.Join(checks, ", "))})
+				phraseCell(joined(", ", readings...)), phraseCell(joined(", ", checks...))})
 		}
 	}
 	return t

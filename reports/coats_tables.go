@@ -78,7 +78,7 @@ func needOf(areaMilli, usedMilli, coverageMilli int64) (needed, difference, shar
 // coatFigures draws how far the surface was above the dew point, coat by coat.
 func coatFigures(all []coatDone) []Figure {
 	f := Figure{
-		Name: "above-dew-point", Title: "Surface above the dew point, K", Form: FormReading, Shape: ShapeLine,
+		Name: "above-dew-point", Title: phrase("Surface above the dew point, K"), Form: FormReading, Shape: ShapeLine,
 		Series: []Series{{Name: "Surface above dew point"}, {Name: "At least, by ISO 8502-4"}},
 	}
 	near, lowest := 0, int64(0)
@@ -101,7 +101,7 @@ func coatFigures(all []coatDone) []Figure {
 	if len(f.Categories) == 0 {
 		return nil
 	}
-	f.Finding = fmt.Sprintf("The surface came as near as %s K to the dew point; %s too near.", decimal(lowest, 3),
-		counted(int64(near), "coat was", "coats were"))
+	f.Finding = phrase("The surface came as near as %s K to the dew point; %s too near.", decimal(lowest, 3),
+		counted(int64(near), "1 coat was", "%s coats were"))
 	return []Figure{f}
 }

@@ -80,9 +80,9 @@ func (u productUse) remark() string {
 
 func makeConsumables(f Filter, a Answer) Report {
 	jobs := a.jobs()
-	r := Report{Name: "consumables", Title: "Consumables", Filter: f, Names: a.Names}
+	r := Report{Name: "consumables", Title: phrase("Consumables"), Filter: f, Names: a.Names}
 	if f.Job != "" && len(jobs) > 0 {
-		r.Title += ": " + jobCell(jobs[0]).Text
+		r.Title = phrase("%s: %s", r.Title, jobCell(jobs[0]).Text)
 	}
 	all := byShownName(uses(a.answered(materialSums)), a.Names)
 	t := consumablesTable()
@@ -93,12 +93,12 @@ func makeConsumables(f Filter, a Answer) Report {
 	}
 	if len(t.Rows) > 0 {
 		blank := Cell{Blank: true}
-		t.Total = slices.Concat([]Cell{textCell("All products"), {}, blank, blank, blank},
+		t.Total = slices.Concat([]Cell{wordCell("All products"), {}, blank, blank, blank},
 			budgetCells(cost, only(scope(f), KindMaterial)), []Cell{{}})
 	}
 	r.Tables = []Table{t}
 	r.Figures = consumableFigures(all, cost, a.Names)
-	r.Notes = slices.Concat(scopeNotes(f, jobs), []string{noteDifference, noteReturns},
+	r.Notes = slices.Concat(scopeNotes(f, jobs), phrases(noteDifference, noteReturns),
 		unpricedNotes(a.answered(materialMarks)))
 	return r
 }
@@ -130,6 +130,6 @@ func productRow(q Query, u productUse, names Names) []Cell {
 	}
 	return slices.Concat(
 		[]Cell{nameCell(names.Products, u.product), textCell(string(u.unit))},
-		quantity, budgetCells(u.cost, q), []Cell{textCell(u.remark())},
+		quantity, budgetCells(u.cost, q), []Cell{wordCell(u.remark())},
 	)
 }

@@ -1,8 +1,6 @@
 package reports
 
 import (
-	"fmt"
-
 	"daysheet/events"
 )
 
@@ -14,15 +12,15 @@ func askEarnedValue(f Filter) Question {
 const curveMost = 120
 
 func makeEarnedValue(f Filter, a Answer) Report {
-	r := Report{Name: "earned-value", Title: "Earned value", Filter: f, Names: a.Names}
+	r := Report{Name: "earned-value", Title: phrase("Earned value"), Filter: f, Names: a.Names}
 	jobs := a.jobs()
 	if len(jobs) == 0 || len(a.Sums) <= progressActual {
 		r.Tables = []Table{earnedTable(), workDoneTable()}
-		r.Notes = []string{noteNoJob}
+		r.Notes = phrases(noteNoJob)
 		return r
 	}
 	job := jobs[0]
-	r.Title += ": " + jobCell(job).Text
+	r.Title = phrase("%s: %s", r.Title, jobCell(job).Text)
 	p, plan := progressOf(a.Sums, job), scheduleOf(job)
 	until := statusDay(f, job, p)
 	v := p.at(until, plan)
@@ -58,22 +56,23 @@ func (p *progress) at(day events.Day, plan schedule) EarnedValue {
 	}
 }
 
-func earnedNotes(job JobRow, plan schedule) []string {
-	notes := []string{
-		"A task is done in the share that was measured of its planned quantity. What is planned without a quantity " +
+func earnedNotes(job JobRow, plan schedule) []Phrase {
+	notes := phrases(
+		"A task is done in the share that was measured of its planned quantity. What is planned without a quantity "+
 			"counts as done in the same share as what is measured. A finished job has earned its whole budget.",
-		"Budget is labour, material and overhead of the estimate with the variations agreed since; damage has none. " +
+		"Budget is labour, material and overhead of the estimate with the variations agreed since; damage has none. "+
 			"An index above 1 is better than planned.",
-	}
+	)
 	if plan.start == "" {
-		notes = append(notes, "There is no planned value, because the job has no planned start or no day for handover: "+
-			"give both when it is opened.")
+		notes = append(notes, phrase("There is no planned value, because the job has no planned start or no day for "+
+			"handover: "+
+			"give both when it is opened."))
 	} else {
-		notes = append(notes, fmt.Sprintf("Planned value grows evenly over the working days from %s to %s.",
+		notes = append(notes, phrase("Planned value grows evenly over the working days from %s to %s.",
 			plan.start, plan.due))
 	}
 	if job.Finished == "" {
-		notes = append(notes, noteRunning)
+		notes = append(notes, phrase(noteRunning))
 	}
 	return notes
 }
@@ -91,38 +90,39 @@ func earnedTable() Table {
 
 func fillEarned(f Filter, v EarnedValue) Table {
 	t := earnedTable()
-	money := func(measure string, e4 int64, ok bool, meaning string) {
-		t.Rows = append(t.Rows, []Cell{textCell(measure), moneyCell(e4, ok), {Blank: true}, textCell(meaning)})
+	money := func(measure string, e4 int64, ok bool, meaning Phrase) {
+		t.Rows = append(t.Rows, []Cell{wordCell(measure), moneyCell(e4, ok), {Blank: true}, phraseCell(meaning)})
 	}
-	ratioOf := func(measure string, milli int64, ok bool, meaning string) {
-		t.Rows = append(t.Rows, []Cell{textCell(measure), {Blank: true}, {Number: milli, Blank: !ok}, textCell(meaning)})
+	ratioOf := func(measure string, milli int64, ok bool, meaning Phrase) {
+		t.Rows = append(t.Rows, []Cell{wordCell(measure), {Blank: true}, {Number: milli, Blank: !ok}, phraseCell(meaning)})
 	}
 	budget := on(only(scope(f), costs...), planned...)
 	actual := on(only(scope(f), costs...), SideActual)
-	t.Rows = append(t.Rows, []Cell{textCell("BAC"), sumCell(v.BAC, budget), {Blank: true},
-		textCell("budget at completion")})
-	money("PV", v.PV, v.Scheduled, "planned value: budget of what was to be done by now")
-	money("EV", v.EV, v.BAC != 0, "earned value: budget of what is done")
-	t.Rows = append(t.Rows, []Cell{textCell("AC"), sumCell(v.AC, actual), {Blank: true},
-		textCell("actual cost, damage included")})
-	money("CV", v.CV(), v.BAC != 0, "cost variance, EV - AC: below zero is over budget")
+	t.Rows = append(t.Rows, []Cell{wordCell("BAC"), sumCell(v.BAC, budget), {Blank: true},
+		wordCell("budget at completion")})
+	money("PV", v.PV, v.Scheduled, phrase("planned value: budget of what was to be done by now"))
+	money("EV", v.EV, v.BAC != 0, phrase("earned value: budget of what is done"))
+	t.Rows = append(t.Rows, []Cell{wordCell("AC"), sumCell(v.AC, actual), {Blank: true},
+		wordCell("actual cost, damage included")})
+	money("CV", v.CV(), v.BAC != 0, phrase("cost variance, EV - AC: below zero is over budget"))
 	sv, ok := v.SV()
-	money("SV", sv, ok, "schedule variance, EV - PV: below zero is behind")
+	money("SV", sv, ok, phrase("schedule variance, EV - PV: below zero is behind"))
 	cpi, ok := v.CPI()
-	ratioOf("CPI", cpi, ok && v.BAC != 0, "cost performance, EV / AC")
+	ratioOf("CPI", cpi, ok && v.BAC != 0, phrase("cost performance, EV / AC"))
 	spi, ok := v.SPI()
-	ratioOf("SPI", spi, ok, "schedule performance, EV / PV")
+	ratioOf("SPI", spi, ok, phrase("schedule performance, EV / PV"))
 	forecast, how := v.Forecast()
 	byCPI, ok := v.EACByCPI()
-	money("EAC by CPI", byCPI, ok, "cost at completion if the rest goes as so far, BAC / CPI")
-	money("EAC by budget", v.EACByBudget(), v.BAC != 0, "cost at completion if the rest goes as planned, AC + BAC - EV")
+	money("EAC by CPI", byCPI, ok, phrase("cost at completion if the rest goes as so far, BAC / CPI"))
+	money("EAC by budget", v.EACByBudget(), v.BAC != 0, phrase("cost at completion if the rest goes as planned, AC + "+
+		"BAC - EV"))
 	both, ok := v.EACByCPIAndSPI()
-	money("EAC by CPI and SPI", both, ok, "cost at completion if being late costs as well")
-	money("Forecast", forecast, v.BAC != 0, "cost at completion used in other reports: "+how)
-	money("ETC", forecast-v.AC, v.BAC != 0, "estimate to complete, forecast - AC")
-	money("VAC", v.BAC-forecast, v.BAC != 0, "variance at completion, BAC - forecast: below zero is over budget")
+	money("EAC by CPI and SPI", both, ok, phrase("cost at completion if being late costs as well"))
+	money("Forecast", forecast, v.BAC != 0, phrase("cost at completion used in other reports: %s", phrase(how)))
+	money("ETC", forecast-v.AC, v.BAC != 0, phrase("estimate to complete, forecast - AC"))
+	money("VAC", v.BAC-forecast, v.BAC != 0, phrase("variance at completion, BAC - forecast: below zero is over budget"))
 	toBudget, ok := v.TCPI(v.BAC)
-	ratioOf("TCPI", toBudget, ok && v.EV != v.BAC, "cost performance that the rest needs to keep the budget")
+	ratioOf("TCPI", toBudget, ok && v.EV != v.BAC, phrase("cost performance that the rest needs to keep the budget"))
 	return t
 }
 
@@ -177,9 +177,9 @@ func fillWorkDone(f Filter, p *progress, until events.Day, names Names) Table {
 	if p.finished != "" {
 		rest = p.unmeasured
 	}
-	t.Rows = append(t.Rows, []Cell{{Text: "Planned without a quantity"}, {}, blank, blank, blank,
+	t.Rows = append(t.Rows, []Cell{wordCell("Planned without a quantity"), {}, blank, blank, blank,
 		numberCell(p.unmeasured), numberCell(rest)})
-	t.Total = []Cell{{Text: "All work"}, {}, blank, blank, shareCell(earned+rest, budget+p.unmeasured),
+	t.Total = []Cell{wordCell("All work"), {}, blank, blank, shareCell(earned+rest, budget+p.unmeasured),
 		numberCell(budget + p.unmeasured), numberCell(earned + rest)}
 	return t
 }
@@ -190,7 +190,7 @@ func earnedFigures(p *progress, plan schedule, until events.Day, v EarnedValue, 
 		return nil
 	}
 	f := Figure{
-		Name: "earned-value", Title: "Planned, earned and spent", Form: FormMoney, Shape: ShapeLine,
+		Name: "earned-value", Title: phrase("Planned, earned and spent"), Form: FormMoney, Shape: ShapeLine,
 		Finding: earnedFinding(v, names),
 		Series:  []Series{{Name: "Planned value"}, {Name: "Earned value"}, {Name: "Actual cost"}},
 	}
@@ -228,14 +228,14 @@ func curveDays(p *progress, plan schedule, until events.Day) []events.Day {
 	return days
 }
 
-func earnedFinding(v EarnedValue, names Names) string {
+func earnedFinding(v EarnedValue, names Names) Phrase {
 	say := sayMoney(names)
-	text := fmt.Sprintf("%s of %s earned for %s spent", say(v.EV), say(v.BAC), say(v.AC))
+	indices := ""
 	if cpi, ok := v.CPI(); ok {
-		text += ": CPI " + decimal(cpi, 3)
+		indices = ": CPI " + decimal(cpi, 3)
 	}
 	if spi, ok := v.SPI(); ok {
-		text += ", SPI " + decimal(spi, 3)
+		indices += ", SPI " + decimal(spi, 3)
 	}
-	return text + "."
+	return phrase("%s of %s earned for %s spent%s.", say(v.EV), say(v.BAC), say(v.AC), indices)
 }

@@ -140,9 +140,9 @@ func (w taskWork) remark(running bool) string {
 func makeEstimateVsActual(f Filter, a Answer) Report {
 	jobs := a.jobs()
 	running := slices.ContainsFunc(jobs, func(j JobRow) bool { return !j.State.Finished() })
-	r := Report{Name: "estimate-vs-actual", Title: "Estimate against actual", Filter: f, Names: a.Names}
+	r := Report{Name: "estimate-vs-actual", Title: phrase("Estimate against actual"), Filter: f, Names: a.Names}
 	if f.Job != "" && len(jobs) > 0 {
-		r.Title += ": " + jobCell(jobs[0]).Text
+		r.Title = phrase("%s: %s", r.Title, jobCell(jobs[0]).Text)
 	}
 	all := works(a)
 	t := taskTable()
@@ -154,14 +154,14 @@ func makeEstimateVsActual(f Filter, a Answer) Report {
 	if len(t.Rows) > 0 {
 		labour := only(scope(f), KindLabour)
 		blank := Cell{Blank: true}
-		t.Total = slices.Concat([]Cell{textCell("All tasks"), {}}, budgetCells(minutes, labour),
+		t.Total = slices.Concat([]Cell{wordCell("All tasks"), {}}, budgetCells(minutes, labour),
 			[]Cell{blank, blank, blank, blank, {}})
 	}
 	r.Tables = []Table{t}
 	r.Figures = taskFigures(all, minutes, a.Names)
-	r.Notes = slices.Concat(scopeNotes(f, jobs), []string{noteDifference, noteCoats,
-		"Where a task was measured in more than one unit, each unit has a row and the minutes stand in the first " +
-			"alone, because hours are booked by task and not by unit. Minutes for one unit are then left blank."},
+	r.Notes = slices.Concat(scopeNotes(f, jobs), phrases(noteDifference, noteCoats,
+		"Where a task was measured in more than one unit, each unit has a row and the minutes stand in the first "+
+			"alone, because hours are booked by task and not by unit. Minutes for one unit are then left blank."),
 		unpricedNotes(a.answered(taskMarks)))
 	return r
 }
@@ -199,7 +199,7 @@ func taskRows(q Query, w taskWork, running bool, names Names) [][]Cell {
 			[]Cell{nameCell(names.Tasks, w.task), textCell(string(unit))},
 			minutes,
 			[]Cell{w.quantity(q, unit, planned...), w.quantity(q, unit, SideActual),
-				w.rate(unit, sides.budget), w.rate(unit, func(s sides) int64 { return s.actual }), textCell(remark)},
+				w.rate(unit, sides.budget), w.rate(unit, func(s sides) int64 { return s.actual }), wordCell(remark)},
 		))
 	}
 	return rows

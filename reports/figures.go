@@ -2,7 +2,6 @@ package reports
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 
 	"daysheet/events"
@@ -19,10 +18,11 @@ type bar struct {
 
 // againstBudget draws budget and actual side by side; nil where there is nothing
 // to draw. Where there are too many bars, those that differ most are kept.
-func againstBudget(name, title string, form Form, finding string, bars []bar) []Figure {
+func againstBudget(name, title string, form Form, finding Phrase, bars []bar) []Figure {
 	if len(bars) == 0 {
 		return nil
 	}
+	drawn := phrase(title)
 	if len(bars) > barsMost {
 		places := make([]int, len(bars))
 		for i := range places {
@@ -36,10 +36,10 @@ func againstBudget(name, title string, form Form, finding string, bars []bar) []
 			kept[i] = bars[places[i]]
 		}
 		bars = kept
-		title += fmt.Sprintf(" (the %d that differ most)", barsMost)
+		drawn = phrase("%s (the %d that differ most)", drawn, barsMost)
 	}
 	f := Figure{
-		Name: name, Title: title, Finding: finding, Form: form, Shape: ShapeBars,
+		Name: name, Title: drawn, Finding: finding, Form: form, Shape: ShapeBars,
 		Series: []Series{{Name: "Budget"}, {Name: "Actual"}},
 	}
 	for _, b := range bars {
@@ -55,9 +55,14 @@ func distance(s sides) int64 { return max(s.difference(), -s.difference()) }
 
 // mostOver names the bar that went over its budget by most, in a sentence with
 // a space before it; empty where none did, or where there is but one.
-func mostOver(bars []bar, say func(int64) string) string {
+func mostOver(bars []bar, say func(int64) string) Phrase {
+	return mostOverNamed(bars, say, func(name string) Phrase { return phrase(name) })
+}
+
+// mostOverNamed is mostOver for bars that a sentence calls otherwise than the chart.
+func mostOverNamed(bars []bar, say func(int64) string, called func(name string) Phrase) Phrase {
 	if len(bars) < 2 {
-		return ""
+		return Phrase{}
 	}
 	var most bar
 	for _, b := range bars {
@@ -66,9 +71,9 @@ func mostOver(bars []bar, say func(int64) string) string {
 		}
 	}
 	if most.difference() <= 0 {
-		return ""
+		return Phrase{}
 	}
-	return fmt.Sprintf(" Most above budget: %s, %s.", most.name, compared(most.sides, say))
+	return phrase("Most above budget: %s, %s.", called(most.name), compared(most.sides, say))
 }
 
 // sayMoney returns how to say money in the currency.
@@ -93,21 +98,21 @@ func summaryFigures(a account, families map[events.Family]sides, running bool, n
 	}
 	return slices.Concat(
 		againstBudget("hours-by-family", "Hours by family", FormMinutes,
-			"Hours: "+compared(a.minutes, MinutesText)+"."+mostOver(hours, MinutesText), hours),
+			joined(" ", phrase("Hours: %s.", compared(a.minutes, MinutesText)), mostOver(hours, MinutesText)), hours),
 		againstBudget("cost", "Cost", FormMoney,
-			"Cost: "+compared(a.cost(), say)+"."+marginSentence(a, running, say), money),
+			joined(" ", phrase("Cost: %s.", compared(a.cost(), say)), marginSentence(a, running, say)), money),
 	)
 }
 
 // marginSentence says what is left of the price, with a space before it; empty
 // where nothing was spent yet, since all of the price is left then.
-func marginSentence(a account, running bool, say func(int64) string) string {
+func marginSentence(a account, running bool, say func(int64) string) Phrase {
 	price, from, ok := a.priceNow()
 	switch {
 	case !ok:
-		return " There is no price yet."
+		return phrase("There is no price yet.")
 	case running && a.cost().actual == 0:
-		return ""
+		return Phrase{}
 	}
 	margin, _ := a.margin()
 	words := "Margin"
@@ -117,11 +122,12 @@ func marginSentence(a account, running bool, say func(int64) string) string {
 	if running {
 		words += " so far"
 	}
-	text := fmt.Sprintf(" %s: %s from a %s price of %s", words, say(margin), from, say(price))
-	if share, ok := BasisPoints(margin, price); ok {
-		text += " (" + ShareText(share) + ")"
+	share, ok := BasisPoints(margin, price)
+	if !ok {
+		return phrase("%s: %s from a %s price of %s.", phrase(words), say(margin), phrase(from), say(price))
 	}
-	return text + "."
+	return phrase("%s: %s from a %s price of %s (%s).", phrase(words), say(margin), phrase(from), say(price),
+		ShareText(share))
 }
 
 func jobListFigures(jobs []JobRow, accounts map[string]account, all ledger, names Names) []Figure {
@@ -130,20 +136,20 @@ func jobListFigures(jobs []JobRow, accounts map[string]account, all ledger, name
 		hours = append(hours, bar{jobCell(j).Text, accounts[j.Job].minutes})
 	}
 	return againstBudget("hours-by-job", "Hours by job", FormMinutes,
-		fmt.Sprintf("%s: %s. %s.", counted(all.jobs, "job", "jobs"), compared(all.minutes, MinutesText),
-			lostSentence(all, names))+mostOver(hours, MinutesText), hours)
+		joined(" ", phrase("%s: %s. %s.", counted(all.jobs, "1 job", "%s jobs"), compared(all.minutes, MinutesText),
+			lostSentence(all, names)), mostOver(hours, MinutesText)), hours)
 }
 
 // lostSentence says how many jobs lost money.
-func lostSentence(l ledger, names Names) string {
+func lostSentence(l ledger, names Names) Phrase {
 	if l.priced == 0 {
-		return "No job has a price"
+		return phrase("No job has a price")
 	}
-	margin := "Margin " + MoneyText(l.marginE4, names.Currency)
+	margin := MoneyText(l.marginE4, names.Currency)
 	if l.lost == 0 {
-		return margin + "; no job lost money"
+		return phrase("Margin %s; no job lost money", margin)
 	}
-	return fmt.Sprintf("%s; %d of %s with a price lost money", margin, l.lost, counted(l.priced, "job", "jobs"))
+	return phrase("Margin %s; %d of %s with a price lost money", margin, l.lost, counted(l.priced, "1 job", "%s jobs"))
 }
 
 func taskFigures(all []taskWork, minutes sides, names Names) []Figure {
@@ -154,7 +160,7 @@ func taskFigures(all []taskWork, minutes sides, names Names) []Figure {
 		}
 	}
 	return againstBudget("hours-by-task", "Hours by task", FormMinutes,
-		"Hours: "+compared(minutes, MinutesText)+"."+mostOver(bars, MinutesText), bars)
+		joined(" ", phrase("Hours: %s.", compared(minutes, MinutesText)), mostOver(bars, MinutesText)), bars)
 }
 
 func consumableFigures(all []productUse, cost sides, names Names) []Figure {
@@ -166,7 +172,7 @@ func consumableFigures(all []productUse, cost sides, names Names) []Figure {
 		}
 	}
 	return againstBudget("cost-by-product", "Cost by product", FormMoney,
-		"Material: "+compared(cost, say)+"."+mostOver(bars, say), bars)
+		joined(" ", phrase("Material: %s.", compared(cost, say)), mostOver(bars, say)), bars)
 }
 
 func jobTypeFigures(byType []*typeResult, all typeResult, names Names) []Figure {
@@ -174,7 +180,7 @@ func jobTypeFigures(byType []*typeResult, all typeResult, names Names) []Figure 
 		return nil
 	}
 	margins := Figure{
-		Name: "margin-by-job-type", Title: "Margin by job type", Form: FormShare, Shape: ShapeBars,
+		Name: "margin-by-job-type", Title: phrase("Margin by job type"), Form: FormShare, Shape: ShapeBars,
 		Finding: marginFinding(byType, names), Series: []Series{{Name: "Margin in share of price"}},
 	}
 	var hours []bar
@@ -187,12 +193,12 @@ func jobTypeFigures(byType []*typeResult, all typeResult, names Names) []Figure 
 		hours = append(hours, bar{name, r.minutes})
 	}
 	return append([]Figure{margins}, againstBudget("hours-by-job-type", "Hours by job type", FormMinutes,
-		"Hours: "+compared(all.minutes, MinutesText)+"."+mostOver(hours, MinutesText), hours)...)
+		joined(" ", phrase("Hours: %s.", compared(all.minutes, MinutesText)), mostOver(hours, MinutesText)), hours)...)
 }
 
 // marginFinding names the job types with the greatest and the least share of
 // margin.
-func marginFinding(byType []*typeResult, names Names) string {
+func marginFinding(byType []*typeResult, names Names) Phrase {
 	type shared struct {
 		name  string
 		share int64
@@ -204,13 +210,13 @@ func marginFinding(byType []*typeResult, names Names) string {
 		}
 	}
 	if len(known) == 0 {
-		return "None of these jobs has a price, so there is no margin to compare."
+		return phrase("None of these jobs has a price, so there is no margin to compare.")
 	}
 	slices.SortStableFunc(known, func(a, b shared) int { return cmp.Compare(b.share, a.share) })
 	best, last := known[0], known[len(known)-1]
 	if len(known) == 1 {
-		return fmt.Sprintf("%s left %s of the price.", best.name, ShareText(best.share))
+		return phrase("%s left %s of the price.", best.name, ShareText(best.share))
 	}
-	return fmt.Sprintf("%s left most of the price, %s; %s least, %s.",
+	return phrase("%s left most of the price, %s; %s least, %s.",
 		best.name, ShareText(best.share), last.name, ShareText(last.share))
 }

@@ -66,7 +66,7 @@ func makeHoursByPerson(f Filter, a Answer) Report {
 		titles[j.Job] = j
 	}
 	q := on(only(scope(f), KindLabour), SideActual)
-	r := Report{Name: "hours-by-person", Title: "Hours by person", Filter: f, Names: a.Names,
+	r := Report{Name: "hours-by-person", Title: phrase("Hours by person"), Filter: f, Names: a.Names,
 		Tables: []Table{personTable(), personTaskTable(), personJobTable(), gradeTable()},
 		Notes:  slices.Concat(scopeNotes(f, jobs), personNotes())}
 	for _, b := range bookedBy(sums, person, -1) {
@@ -152,11 +152,10 @@ func gradeTable() Table {
 }
 
 // personNotes keep the reader from what the table cannot tell.
-func personNotes() []string {
-	return []string{
-		"Hours tell where somebody worked, and not how well: who is sent into rooms in use, to large jobs or to clear " +
+func personNotes() []Phrase {
+	return phrases(
+		"Hours tell where somebody worked, and not how well: who is sent into rooms in use, to large jobs or to clear "+
 			"snags has other hours than who is not. They are no measure to compare people by.",
-		"The table is for those who record and plan. What is kept of people is told to them: the law of data protection " +
-			"wants a reason for every use of it.",
-	}
+		"The table is for those who record and plan. What is kept of people is told to them: the law of data protection "+
+			"wants a reason for every use of it.")
 }

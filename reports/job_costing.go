@@ -2,7 +2,6 @@ package reports
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 
 	"daysheet/events"
@@ -34,15 +33,15 @@ func askJobCosting(f Filter) Question {
 }
 
 func makeJobCosting(f Filter, a Answer) Report {
-	r := Report{Name: "job-costing", Title: "Job costing", Filter: f, Names: a.Names}
+	r := Report{Name: "job-costing", Title: phrase("Job costing"), Filter: f, Names: a.Names}
 	jobs := a.jobs()
 	if len(jobs) == 0 || len(a.Sums) <= costingMarks {
 		r.Tables = []Table{resultTable(), taxedTable(), progressTable(), gradesTable(), consumablesTable(), damageTable()}
-		r.Notes = []string{noteNoJob}
+		r.Notes = phrases(noteNoJob)
 		return r
 	}
 	job := jobs[0]
-	r.Title += ": " + jobCell(job).Text
+	r.Title = phrase("%s: %s", r.Title, jobCell(job).Text)
 	var all account
 	for _, t := range a.answered(costingSums) {
 		all.add(Side(t.By[0]), Kind(t.By[1]), t)
@@ -55,10 +54,10 @@ func makeJobCosting(f Filter, a Answer) Report {
 		fillProducts(f, uses(a.answered(costingMaterial)), a.Names), fillDamage(f, a.answered(costingDamage)),
 	}
 	r.Figures = costingFigures(all, v, job, a.Names)
-	r.Notes = slices.Concat(scopeNotes(f, jobs), []string{noteDifference}, marginNotes(a.Names), []string{notePrice,
+	r.Notes = slices.Concat(scopeNotes(f, jobs), phrases(noteDifference), marginNotes(a.Names), phrases(notePrice,
 		"Mark-up is the margin in share of the cost: a margin of a quarter is a mark-up of a third.",
-		"The forecast is the cost at completion: until a fifth of the budget is earned the rest is taken as planned, and " +
-			"then as it went so far. For a finished job it is the actual cost."},
+		"The forecast is the cost at completion: until a fifth of the budget is earned the rest is taken as planned, and "+
+			"then as it went so far. For a finished job it is the actual cost."),
 		unpricedNotes(a.answered(costingMarks)))
 	return r
 }
@@ -92,7 +91,7 @@ func fillResult(f Filter, a account, v EarnedValue, job JobRow) Table {
 	t := resultTable()
 	q := scope(f)
 	line := func(name string, pick func(sides) int64, of []Side, price int64, from string, ok bool, priceOf []Side) {
-		cells := []Cell{textCell(name)}
+		cells := []Cell{wordCell(name)}
 		for _, part := range []struct {
 			amount sides
 			kinds  []Kind
@@ -118,11 +117,11 @@ func fillResult(f Filter, a account, v EarnedValue, job JobRow) Table {
 	line(actual, func(s sides) int64 { return s.actual }, []Side{SideActual}, price, from, ok, a.priceSides())
 	if !job.State.Finished() { // a margin on half of the cost would look like a good one
 		last, blank := t.Rows[len(t.Rows)-1], Cell{Blank: true}
-		copy(last[len(last)-4:], []Cell{blank, blank, blank, textCell("see the forecast for the margin")})
+		copy(last[len(last)-4:], []Cell{blank, blank, blank, wordCell("see the forecast for the margin")})
 	}
 	forecast, how := forecastOf(v, job)
 	blank := Cell{Blank: true}
-	t.Rows = append(t.Rows, append([]Cell{textCell("Forecast"), blank, blank, blank, blank, blank, numberCell(forecast)},
+	t.Rows = append(t.Rows, append([]Cell{wordCell("Forecast"), blank, blank, blank, blank, blank, numberCell(forecast)},
 		priceCells(price, forecast, how, ok, on(only(q, KindPrice), a.priceSides()...))...))
 	return t
 }
@@ -131,10 +130,10 @@ func fillResult(f Filter, a account, v EarnedValue, job JobRow) Table {
 func priceCells(price, cost int64, remark string, ok bool, priceOf Query) []Cell {
 	if !ok {
 		blank := Cell{Blank: true}
-		return []Cell{blank, blank, blank, blank, textCell(priceNone)}
+		return []Cell{blank, blank, blank, blank, wordCell(priceNone)}
 	}
 	return []Cell{sumCell(price, priceOf), numberCell(price - cost), shareCell(price-cost, price),
-		shareCell(price-cost, cost), textCell(remark)}
+		shareCell(price-cost, cost), wordCell(remark)}
 }
 
 func taxedTable() Table {
@@ -158,7 +157,7 @@ func fillTaxed(f Filter, a account, names Names) Table {
 	}
 	rate := names.Settings.VATBasisPoints
 	tax := measure.VATOn(net, rate, 1)
-	t.Rows = [][]Cell{{textCell(from), sumCell(net, on(only(scope(f), KindPrice), a.priceSides()...)),
+	t.Rows = [][]Cell{{wordCell(from), sumCell(net, on(only(scope(f), KindPrice), a.priceSides()...)),
 		numberCell(rate), numberCell(tax), numberCell(net + tax)}}
 	return t
 }
@@ -234,7 +233,7 @@ func fillGrades(f Filter, sums []Total, names Names) Table {
 			budgetCells(minutes[k], of)[:3], budgetCells(cost[k], of)))
 	}
 	if len(t.Rows) > 0 {
-		t.Total = slices.Concat([]Cell{textCell("All labour"), {}}, budgetCells(allMinutes, q)[:3], budgetCells(allCost, q))
+		t.Total = slices.Concat([]Cell{wordCell("All labour"), {}}, budgetCells(allMinutes, q)[:3], budgetCells(allCost, q))
 	}
 	return t
 }
@@ -264,7 +263,7 @@ func fillDamage(f Filter, sums []Total) Table {
 		q := only(scope(f), KindDamage).With(ByMethod, s.By[0])
 		found := sumCell(s.QuantityMilli, q)
 		found.Unit = events.Each
-		t.Rows = append(t.Rows, []Cell{textCell(s.By[0]), found, sumCell(s.CostE4, q)})
+		t.Rows = append(t.Rows, []Cell{wordCell(s.By[0]), found, sumCell(s.CostE4, q)})
 	}
 	return t
 }
@@ -272,9 +271,9 @@ func fillDamage(f Filter, sums []Total) Table {
 func costingFigures(a account, v EarnedValue, job JobRow, names Names) []Figure {
 	forecast, how := forecastOf(v, job)
 	say := sayMoney(names)
-	finding := "Cost: " + compared(a.cost(), say) + "."
+	finding := phrase("Cost: %s.", compared(a.cost(), say))
 	if !job.State.Finished() && v.BAC != 0 {
-		finding += fmt.Sprintf(" Forecast: %s (%s).", say(forecast), how)
+		finding = joined(" ", finding, phrase("Forecast: %s (%s).", say(forecast), phrase(how)))
 	}
 	return againstBudget("cost-parts", "Budget and actual cost", FormMoney, finding,
 		[]bar{{"Labour", a.labour}, {"Material", a.material}, {"Damage", a.damage}, {"Overhead", a.overhead},

@@ -37,7 +37,7 @@ func makeSpread(f Filter, a Answer) Report {
 	accounts := accountsByJob(a.answered(spreadMoney))
 	margins := spreadTable(byType, accounts, a.Names)
 	r := Report{
-		Name: "job-spread", Title: "Jobs compared", Filter: f, Names: a.Names,
+		Name: "job-spread", Title: phrase("Jobs compared"), Filter: f, Names: a.Names,
 		Tables: []Table{
 			margins, familyTable(f, jobs, a.answered(spreadFamilies), a.Names),
 			groupTable(f, "customers", "Margin by customer", "Customer", jobs, accounts, a.Names,
@@ -48,13 +48,13 @@ func makeSpread(f Filter, a Answer) Report {
 				func(j JobRow) map[string]int64 { return map[string]int64{season(j.Finished): 1} }),
 		},
 		Figures: spreadFigures(byType, accounts, a.Names),
-		Notes: slices.Concat(scopeNotes(f, jobs), marginNotes(a.Names), []string{
-			"Quartiles halve the halves: a quarter of the jobs lies below the lower one and a quarter above the upper one. " +
+		Notes: slices.Concat(scopeNotes(f, jobs), marginNotes(a.Names), phrases(
+			"Quartiles halve the halves: a quarter of the jobs lies below the lower one and a quarter above the upper one. "+
 				"Below five jobs they say little.",
-			"Margin by who worked gives each person the part of a job's price, cost and margin that is his or her part of " +
+			"Margin by who worked gives each person the part of a job's price, cost and margin that is his or her part of "+
 				"the hours booked. It says what kind of jobs a person was on, not how well that person works.",
-			"Seasons are those of the northern half, by the day on which the job was finished: winter is December to " +
-				"February."}, unpricedNotes(a.answered(spreadMarks))),
+			"Seasons are those of the northern half, by the day on which the job was finished: winter is December to "+
+				"February."), unpricedNotes(a.answered(spreadMarks))),
 	}
 	return r
 }
@@ -103,7 +103,7 @@ func spreadTable(byType map[string][]JobRow, accounts map[string]account, names 
 			share(margin.least, priced), share(margin.q1, priced), share(margin.median, priced), share(margin.q3, priced),
 			share(margin.most, priced), named(margin.leastJob, priced),
 			share(hours.median, planned), share(hours.most, planned), named(hours.mostJob, planned),
-			textCell(advice(margin, priced, hours, planned)),
+			wordCell(advice(margin, priced, hours, planned)),
 		})
 	}
 	return t
@@ -258,10 +258,10 @@ func groupTable(f Filter, name, title, of string, jobs []JobRow, accounts map[st
 		g := groups[key]
 		shown := nameCell(names.People, key)
 		if name == "seasons" && key != "" {
-			shown.Text = key[2:] // the number is for the order alone
+			shown.said(phrase(key[2:])) // the number is for the order alone
 		}
 		if key == "" {
-			shown.Text = "not given"
+			shown.said(phrase("not given"))
 		}
 		t.Rows = append(t.Rows, []Cell{shown, numberCell(g.jobs), moneyCell(g.priceE4, g.priced > 0),
 			moneyCell(g.costE4, g.priced > 0), moneyCell(g.marginE4, g.priced > 0), shareCell(g.marginE4, g.priceE4),
@@ -272,7 +272,7 @@ func groupTable(f Filter, name, title, of string, jobs []JobRow, accounts map[st
 
 func spreadFigures(byType map[string][]JobRow, accounts map[string]account, names Names) []Figure {
 	f := Figure{
-		Name: "margin-spread", Title: "Margin in share of price, by job type", Form: FormShare, Shape: ShapeRange,
+		Name: "margin-spread", Title: phrase("Margin in share of price, by job type"), Form: FormShare, Shape: ShapeRange,
 		Middle: "Middle half of the jobs",
 		Series: []Series{{Name: "Least"}, {Name: "Lower quartile"}, {Name: "Median"}, {Name: "Upper quartile"},
 			{Name: "Greatest"}},
@@ -299,11 +299,11 @@ func spreadFigures(byType map[string][]JobRow, accounts map[string]account, name
 	if len(f.Categories) == 0 {
 		return nil
 	}
-	f.Finding = fmt.Sprintf("Half of the jobs leave more than the median. It is highest for %s, %s",
-		best, ShareText(bestMedian))
+	f.Finding = phrase("Half of the jobs leave more than the median. It is highest for %s, %s.", best,
+		ShareText(bestMedian))
 	if worst != best {
-		f.Finding += fmt.Sprintf(", and lowest for %s, %s", worst, ShareText(worstMedian))
+		f.Finding = phrase("Half of the jobs leave more than the median. It is highest for %s, %s, and lowest for %s, %s.",
+			best, ShareText(bestMedian), worst, ShareText(worstMedian))
 	}
-	f.Finding += "."
 	return []Figure{f}
 }

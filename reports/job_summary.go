@@ -26,14 +26,14 @@ func makeJobSummary(f Filter, a Answer) Report {
 	if f.Job == "" {
 		return makeJobList(f, a)
 	}
-	r := Report{Name: "job-summary", Title: "Job summary", Filter: f, Names: a.Names}
+	r := Report{Name: "job-summary", Title: phrase("Job summary"), Filter: f, Names: a.Names}
 	jobs := a.jobs()
 	if len(jobs) == 0 {
 		r.Tables = []Table{moneyTable(), marginTable(), hoursTable(), marksTable(f, nil), jobTable(nil, a.Names)}
-		r.Notes = []string{noteNoJob}
+		r.Notes = phrases(noteNoJob)
 		return r
 	}
-	r.Title += ": " + jobCell(jobs[0]).Text
+	r.Title = phrase("%s: %s", r.Title, jobCell(jobs[0]).Text)
 	var whole account
 	families := map[events.Family]sides{}
 	for _, t := range a.answered(summarySums) {
@@ -51,7 +51,7 @@ func makeJobSummary(f Filter, a Answer) Report {
 		marksTable(f, a.answered(summaryMarks)), jobTable(jobs, a.Names),
 	}
 	r.Figures = summaryFigures(whole, families, running, a.Names)
-	r.Notes = slices.Concat(scopeNotes(f, jobs), []string{noteDifference}, marginNotes(a.Names), []string{notePrice},
+	r.Notes = slices.Concat(scopeNotes(f, jobs), phrases(noteDifference), marginNotes(a.Names), phrases(notePrice),
 		unpricedNotes(a.answered(summaryMarks)))
 	return r
 }
@@ -69,13 +69,13 @@ func fillMoney(f Filter, a account) Table {
 	q := scope(f)
 	cost := a.cost()
 	t.Rows = [][]Cell{
-		row(textCell("Labour"), comparison(a.labour, only(q, KindLabour))...),
-		row(textCell("Material"), comparison(a.material, only(q, KindMaterial))...),
-		row(textCell("Damage"), comparison(a.damage, only(q, KindDamage))...),
-		row(textCell("Overhead"), comparison(a.overhead, only(q, KindOverhead))...),
-		row(textCell("Cost"), comparison(cost, only(q, costs...))...),
+		row(wordCell("Labour"), comparison(a.labour, only(q, KindLabour))...),
+		row(wordCell("Material"), comparison(a.material, only(q, KindMaterial))...),
+		row(wordCell("Damage"), comparison(a.damage, only(q, KindDamage))...),
+		row(wordCell("Overhead"), comparison(a.overhead, only(q, KindOverhead))...),
+		row(wordCell("Cost"), comparison(cost, only(q, costs...))...),
 	}
-	price := row(textCell("Price"), comparison(a.price, only(q, KindPrice))...)
+	price := row(wordCell("Price"), comparison(a.price, only(q, KindPrice))...)
 	if !a.billed {
 		blank := Cell{Blank: true}
 		copy(price[2:], []Cell{blank, blank, blank}) // nothing billed: no actual, difference or share
@@ -108,7 +108,7 @@ func fillMargin(f Filter, a account, running bool) Table {
 			priced.Explain = &of
 			share = shareCell(margin, price)
 		}
-		return row(textCell(name), priced, textCell(from),
+		return row(wordCell(name), priced, wordCell(from),
 			sumCell(cost, on(only(q, costs...), costOf...)), moneyCell(margin, ok), share)
 	}
 	budgetFrom := priceBudget
@@ -145,7 +145,7 @@ func fillHours(f Filter, families map[events.Family]sides, a account) Table {
 		}
 	}
 	if len(t.Rows) > 0 {
-		t.Total = row(textCell("All hours"), comparison(a.minutes, q)...)
+		t.Total = row(wordCell("All hours"), comparison(a.minutes, q)...)
 	}
 	return t
 }

@@ -25,10 +25,10 @@ func makeJobList(f Filter, a Answer) Report {
 		t.Total = jobListTotal(behind, all)
 	}
 	return Report{
-		Name: "job-summary", Title: "Job summary", Filter: f, Names: a.Names,
+		Name: "job-summary", Title: phrase("Job summary"), Filter: f, Names: a.Names,
 		Tables:  []Table{t, marksTable(f, a.answered(summaryMarks))},
 		Figures: jobListFigures(jobs, accounts, all, a.Names),
-		Notes: slices.Concat(scopeNotes(f, jobs), []string{noteDifference}, marginNotes(a.Names), []string{notePrice},
+		Notes: slices.Concat(scopeNotes(f, jobs), phrases(noteDifference), marginNotes(a.Names), phrases(notePrice),
 			pricelessNotes(all), unpricedNotes(a.answered(summaryMarks))),
 	}
 }
@@ -81,14 +81,14 @@ func jobListRow(behind behindList, j JobRow, a account, names Names) []Cell {
 		sumCell(a.minutes.budget(), behind.budget.With(ByJob, ofJob...)),
 		sumCell(a.minutes.actual, behind.actual.With(ByJob, ofJob...)),
 		numberCell(a.minutes.difference()), sumCell(a.cost().actual, behind.cost.With(ByJob, ofJob...)),
-		priced, textCell(from), moneyCell(margin, ok), share,
+		priced, wordCell(from), moneyCell(margin, ok), share,
 	}
 }
 
 // jobListTotal adds the jobs up.
 func jobListTotal(behind behindList, all ledger) []Cell {
 	return []Cell{
-		textCell(counted(all.jobs, "job", "jobs")), {}, {}, {},
+		phraseCell(counted(all.jobs, "1 job", "%s jobs")), {}, {}, {},
 		sumCell(all.minutes.budget(), behind.budget), sumCell(all.minutes.actual, behind.actual),
 		numberCell(all.minutes.difference()), sumCell(all.costE4, behind.cost),
 		moneyCell(all.priceE4, all.priced > 0), {}, moneyCell(all.marginE4, all.priced > 0),

@@ -68,15 +68,15 @@ func makeJobTypes(f Filter, a Answer) Report {
 		t.Rows = append(t.Rows, jobTypeRow(nameCell(a.Names.JobTypes, r.jobType), q, *r))
 	}
 	if len(t.Rows) > 0 {
-		t.Total = jobTypeRow(textCell("All types"), scope(f), all)
+		t.Total = jobTypeRow(wordCell("All types"), scope(f), all)
 	}
 	return Report{
-		Name: "job-types", Title: "Job types", Filter: f, Names: a.Names,
+		Name: "job-types", Title: phrase("Job types"), Filter: f, Names: a.Names,
 		Tables:  []Table{t},
 		Figures: jobTypeFigures(byType, all, a.Names),
-		Notes: slices.Concat(scopeNotes(f, jobs), []string{noteDifference}, marginNotes(a.Names), []string{
-			"The price of a job is what was billed, and the budget price where nothing was billed yet. " +
-				"The weakest job is the one with the least margin in money."},
+		Notes: slices.Concat(scopeNotes(f, jobs), phrases(noteDifference), marginNotes(a.Names), phrases(
+			"The price of a job is what was billed, and the budget price where nothing was billed yet. "+
+				"The weakest job is the one with the least margin in money."),
 			pricelessNotes(all.ledger), unpricedNotes(a.answered(typeMarks))),
 	}
 }

@@ -2,7 +2,6 @@ package reports
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 
 	"daysheet/events"
@@ -44,21 +43,21 @@ type usedFor struct {
 
 func makeMaterialUse(f Filter, a Answer) Report {
 	jobs := a.jobs()
-	r := Report{Name: "material-use", Title: "Use of material", Filter: f, Names: a.Names}
+	r := Report{Name: "material-use", Title: phrase("Use of material"), Filter: f, Names: a.Names}
 	if f.Job != "" && len(jobs) > 0 {
-		r.Title += ": " + jobCell(jobs[0]).Text
+		r.Title = phrase("%s: %s", r.Title, jobCell(jobs[0]).Text)
 	}
 	all := usesFor(a)
 	r.Tables = []Table{useTable(f, all, a.Names), reuseTable(f, a)}
 	r.Figures = useFigures(all, a.Names)
-	r.Notes = slices.Concat(scopeNotes(f, jobs), []string{
-		"Use for one unit is the product used for the work that was done with it. Planned for the work done is what each " +
-			"job's estimate plans, in proportion to the work that was done of the task. Above plan is waste, a thirsty " +
-			"surface, another product in its place, or a plan that was too low. Jobs on which the work was not planned or " +
+	r.Notes = slices.Concat(scopeNotes(f, jobs), phrases(
+		"Use for one unit is the product used for the work that was done with it. Planned for the work done is what each "+
+			"job's estimate plans, in proportion to the work that was done of the task. Above plan is waste, a thirsty "+
+			"surface, another product in its place, or a plan that was too low. Jobs on which the work was not planned or "+
 			"not measured are left out of both.",
-		"Sheets and boards that are laid again consume nothing when they are laid. What one laying costs is what was " +
+		"Sheets and boards that are laid again consume nothing when they are laid. What one laying costs is what was "+
 			"paid for the product, divided by how often it was laid so far: it falls with every use.",
-	}, unpricedNotes(a.answered(useMarks)))
+	), unpricedNotes(a.answered(useMarks)))
 	return r
 }
 
@@ -261,12 +260,16 @@ func reuseTable(f Filter, a Answer) Table {
 
 func useFigures(all []*usedFor, names Names) []Figure {
 	var bars []bar
+	inWords := map[string]Phrase{}
 	for _, u := range all {
 		if !u.measured || u.compared <= 0 {
 			continue
 		}
 		actualE4 := ratio(u.costE4, u.compared, u.used)
-		bars = append(bars, bar{named(names.Products, u.product.product) + " for " + lowerFirst(named(names.Tasks, u.task)),
+		product, task := named(names.Products, u.product.product), named(names.Tasks, u.task)
+		name := product + ": " + task
+		inWords[name] = phrase("%s for %s", product, inside(task))
+		bars = append(bars, bar{name,
 			sides{estimate: ratio(u.costE4, u.allowed, u.used), actual: actualE4}})
 	}
 	say := sayMoney(names)
@@ -275,6 +278,7 @@ func useFigures(all []*usedFor, names Names) []Figure {
 		whole = whole.plus(b.sides)
 	}
 	figures := againstBudget("use-against-plan", "Cost of material against the plan for the work done", FormMoney,
-		fmt.Sprintf("Material with a plan: %s.", compared(whole, say))+mostOver(bars, say), bars)
+		joined(" ", phrase("Material with a plan: %s.", compared(whole, say)), mostOverNamed(bars, say,
+			func(name string) Phrase { return inWords[name] })), bars)
 	return figures
 }

@@ -22,24 +22,24 @@ const (
 )
 
 // scopeNotes returns what has to be said about the jobs of a report.
-func scopeNotes(f Filter, jobs []JobRow) []string {
+func scopeNotes(f Filter, jobs []JobRow) []Phrase {
 	if f.Job == "" {
-		return []string{noteFinished}
+		return phrases(noteFinished)
 	}
 	for _, j := range jobs {
 		if !j.State.Finished() {
-			return []string{noteRunning}
+			return phrases(noteRunning)
 		}
 	}
 	return nil
 }
 
 // marginNotes says what a margin is, and what is not in it.
-func marginNotes(names Names) []string {
+func marginNotes(names Names) []Phrase {
 	if s := names.Settings; s == nil || s.Overhead == nil {
-		return []string{noteMargin, noteNoOverhead}
+		return phrases(noteMargin, noteNoOverhead)
 	}
-	return []string{noteMargin}
+	return phrases(noteMargin)
 }
 
 // markQuery returns the question for the marks of a scope, by mark.
@@ -47,21 +47,21 @@ func markQuery(f Filter) Query { return grouped(only(scope(f), KindMark), ByTask
 
 // unpricedNotes says how much was counted at no cost. marks are the sums of
 // [markQuery].
-func unpricedNotes(marks []Total) []string {
+func unpricedNotes(marks []Total) []Phrase {
 	for _, t := range marks {
 		if Mark(t.By[0]) == MarkUnpriced && t.Facts > 0 {
-			return []string{counted(t.Facts, "entry had", "entries had") +
-				" no price or wage known and counted at no cost: the true cost is higher."}
+			return []Phrase{phrase("%s no price or wage known and counted at no cost: the true cost is higher.",
+				counted(t.Facts, "1 entry had", "%s entries had"))}
 		}
 	}
 	return nil
 }
 
 // pricelessNotes says how many jobs are left out of the margin.
-func pricelessNotes(l ledger) []string {
+func pricelessNotes(l ledger) []Phrase {
 	if n := l.jobs - l.priced; n > 0 {
-		return []string{counted(n, "job has", "jobs have") +
-			" no price: counted in hours and cost, but not in price and margin."}
+		return []Phrase{phrase("%s no price: counted in hours and cost, but not in price and margin.",
+			counted(n, "1 job has", "%s jobs have"))}
 	}
 	return nil
 }
@@ -86,7 +86,7 @@ func marksTableOf(q Query, sums []Total, some []Mark) Table {
 	for _, m := range markMeanings {
 		if n := counts[m.mark]; n != 0 && (len(some) == 0 || slices.Contains(some, m.mark)) {
 			of := only(q, KindMark).With(ByTask, string(m.mark))
-			t.Rows = append(t.Rows, row(textCell(string(m.mark)), textCell(m.words), sumCell(n, of)))
+			t.Rows = append(t.Rows, row(textCell(string(m.mark)), wordCell(m.words), sumCell(n, of)))
 		}
 	}
 	return t

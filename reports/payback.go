@@ -1,7 +1,6 @@
 package reports
 
 import (
-	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -144,7 +143,7 @@ func (r rooms) payback(all rooms) paid {
 }
 
 func makePayback(f Filter, a Answer) Report {
-	r := Report{Name: "payback", Title: "Does protection pay?", Filter: f, Names: a.Names}
+	r := Report{Name: "payback", Title: phrase("Does protection pay?"), Filter: f, Names: a.Names}
 	byType := roomsByType(a)
 	var all rooms
 	for _, jobType := range slices.Sorted(maps.Keys(byType)) {
@@ -166,7 +165,8 @@ func makePayback(f Filter, a Answer) Report {
 			"are " +
 			"recorded.",
 	}
-	fig := Figure{Name: "damage-for-a-room", Title: "Damage for a hundred rooms", Form: FormShare, Shape: ShapeBars,
+	fig := Figure{Name: "damage-for-a-room", Title: phrase("Damage for a hundred rooms"), Form: FormShare,
+		Shape:  ShapeBars,
 		Series: []Series{{Name: "Protected"}, {Name: "Left bare"}}}
 	for _, jobType := range slices.Sorted(maps.Keys(byType)) {
 		p := byType[jobType].payback(all)
@@ -181,23 +181,23 @@ func makePayback(f Filter, a Answer) Report {
 	}
 	if len(t.Rows) > 0 {
 		whole := all.payback(all)
-		t.Total = whole.cells(textCell("All types"))
-		fig.Finding = fmt.Sprintf("%s in %d protected rooms, and %d in %d that were left bare.",
-			counted(all.protected.Events, "damage", "damages"), countRooms(all.protected), all.bare.Events,
+		t.Total = whole.cells(wordCell("All types"))
+		fig.Finding = phrase("%s in %d protected rooms, and %d in %d that were left bare.",
+			counted(all.protected.Events, "1 damage", "%s damages"), countRooms(all.protected), all.bare.Events,
 			countRooms(all.bare))
 		r.Figures = []Figure{fig}
 	}
 	r.Tables = []Table{t}
-	r.Notes = []string{
-		"A room is a named location of a job in which something was prepared or coated. It is protected where protection " +
-			"was " +
+	r.Notes = phrases(
+		"A room is a named location of a job in which something was prepared or coated. It is protected where protection "+
+			"was "+
 			"laid in it. Damage counts where the firm bears it or where the cause is not known.",
-		"Compare within a job type. Protection is laid where the risk is higher, so that the comparison leans against it: " +
-			"it " +
+		"Compare within a job type. Protection is laid where the risk is higher, so that the comparison leans against it: "+
+			"it "+
 			"shows what goes together and not what causes what.",
-		"Frequencies start from the firm's own average and move with what was counted (Gamma-Poisson). Below five events " +
+		"Frequencies start from the firm's own average and move with what was counted (Gamma-Poisson). Below five events "+
 			"nothing may be concluded.",
-	}
+	)
 	return r
 }
 
@@ -220,6 +220,6 @@ func (p paid) cells(first Cell) []Cell {
 		numberCell(basisPoints(p.Protected.Mean())), numberCell(basisPoints(p.Unprotected.Mean())), numberCell(p.damageE4),
 		moneyCell(p.roomE4, p.protected.Milli > 0), numberCell(p.SavedE4), numberCell(p.NetE4),
 		numberCell(basisPoints(p.PPays)),
-		textCell(remark),
+		wordCell(remark),
 	}
 }

@@ -2,7 +2,6 @@ package reports
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 
 	"daysheet/events"
@@ -123,17 +122,17 @@ func coversOf(sums []Total, jobs []JobRow, today events.Day) []cover {
 
 func makeProtection(f Filter, a Answer) Report {
 	all := coversOf(a.answered(protectionDown), a.jobs(), f.Today)
-	r := Report{Name: "protection", Title: "Protection down", Filter: f, Names: a.Names}
+	r := Report{Name: "protection", Title: phrase("Protection down"), Filter: f, Names: a.Names}
 	r.Tables = []Table{downTable(f, all, a.Names), marksTableOf(protectionScope(f), a.answered(protectionMarks), []Mark{
 		MarkProtectionDown, MarkOpenDamage, MarkOpenSnags})}
 	r.Figures = downFigures(f, all)
-	r.Notes = []string{
-		"The last day for clean removal is the one recorded when it was laid, or else the product's by its data sheet, " +
+	r.Notes = phrases(
+		"The last day for clean removal is the one recorded when it was laid, or else the product's by its data sheet, "+
 			"counted from the day of laying. Sun shortens it.",
-		"Covered detectors and lights come first. Switch a light off and let it cool before it is covered; uncover and try " +
+		"Covered detectors and lights come first. Switch a light off and let it cool before it is covered; uncover and try "+
 			"detectors whenever work stops. Local codes and the maker's instructions go before these words.",
 		"What is down on a finished job was lifted without a record, or is still there.",
-	}
+	)
 	return r
 }
 
@@ -157,7 +156,7 @@ func downTable(f Filter, all []cover, names Names) Table {
 		t.Rows = append(t.Rows, []Cell{
 			jobCell(c.job), stateCell(c.job.State), nameCell(names.Tasks, c.task), textCell(c.location),
 			nameCell(names.Products, c.product), textCell(string(c.unit)), down, dayCell(c.laid), dayCell(c.removeBy),
-			numberCell(c.overdue(f.Today)), textCell(c.remark(f.Today)),
+			numberCell(c.overdue(f.Today)), wordCell(c.remark(f.Today)),
 		})
 	}
 	return t
@@ -174,7 +173,7 @@ func downFigures(f Filter, all []cover) []Figure {
 		{urgentDanger, "Detectors and lights"}, {urgentFinished, "On finished jobs"}, {urgentOverdue, "Past its day"},
 		{notUrgent, "In time"},
 	}
-	fig := Figure{Name: "down", Title: "What is down", Form: FormCount, Shape: ShapeBars,
+	fig := Figure{Name: "down", Title: phrase("What is down"), Form: FormCount, Shape: ShapeBars,
 		Series: []Series{{Name: "Pieces of protection"}}}
 	counts := map[urgency]int64{}
 	for _, c := range all {
@@ -184,9 +183,9 @@ func downFigures(f Filter, all []cover) []Figure {
 		fig.Categories = append(fig.Categories, g.name)
 		fig.Series[0].Values = append(fig.Series[0].Values, counts[g.of])
 	}
-	fig.Finding = fmt.Sprintf(
+	fig.Finding = phrase(
 		"%s down: %d on detectors and lights, %d on finished jobs, %d past the last day for removal.",
-		counted(int64(len(all)), "piece of protection is", "pieces of protection are"), counts[urgentDanger],
+		counted(int64(len(all)), "1 piece of protection is", "%s pieces of protection are"), counts[urgentDanger],
 		counts[urgentFinished], counts[urgentOverdue])
 	return []Figure{fig}
 }

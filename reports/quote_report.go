@@ -1,15 +1,13 @@
 package reports
 
 import (
-	"fmt"
-
 	"daysheet/events"
 )
 
 // Report lays a quote out, with the alternatives beside it. The table named
 // "customer" is what a customer sees: work and price, without cost.
 func (q Quote) Report(f Filter, names Names, alternatives []Quote) Report {
-	r := Report{Name: "quote", Title: "Quote", Filter: f, Names: names}
+	r := Report{Name: "quote", Title: phrase("Quote"), Filter: f, Names: names}
 	r.Tables = []Table{q.totalsTable(), q.pricesTable(names), q.linesTable(names), q.usesTable(names),
 		q.customerTable(names)}
 	if len(alternatives) > 0 {
@@ -20,19 +18,19 @@ func (q Quote) Report(f Filter, names Names, alternatives []Quote) Report {
 	return r
 }
 
-func (q Quote) notes() []string {
-	book := "no rate book"
+func (q Quote) notes() []Phrase {
+	book := phrase("no rate book")
 	if q.Revision != "" {
-		book = "rate book " + q.Revision
+		book = phrase("rate book %s", q.Revision)
 	}
-	return []string{
-		fmt.Sprintf("Priced from %s and %s. Openings are measured by the rule %s.", book,
-			counted(int64(q.Jobs), "finished job", "finished jobs"), q.Rule),
-		"Typical is taken by half of such jobs. The price is made from the expected minutes, which break even over many " +
-			"jobs. " +
+	return append([]Phrase{
+		phrase("Priced from %s and %s. Openings are measured by the rule %s.", book,
+			counted(int64(q.Jobs), "1 finished job", "%s finished jobs"), q.Rule)}, phrases(
+		"Typical is taken by half of such jobs. The price is made from the expected minutes, which break even over many "+
+			"jobs. "+
 			"Safe is not overrun by four of five, or nine of ten: it is for the whole job, and less than the sum of safe lines.",
 		"Consumables are costed at what is used; what has to be bought in whole packs stands beside it.",
-	}
+	)...)
 }
 
 func (q Quote) totalsTable() Table {
@@ -55,29 +53,29 @@ func (q Quote) pricesTable(names Names) Table {
 			{"share_basis_points", "In share of net price", FormShare}},
 		Empty: "Nothing is quoted.",
 	}
-	add := func(name string, e4 int64) {
-		t.Rows = append(t.Rows, []Cell{textCell(name), numberCell(e4), shareCell(e4, q.NetE4)})
+	add := func(name Phrase, e4 int64) {
+		t.Rows = append(t.Rows, []Cell{phraseCell(name), numberCell(e4), shareCell(e4, q.NetE4)})
 	}
-	add("Labour at expected hours", q.LabourE4)
-	add("Consumables", q.MaterialE4)
-	add("Overhead", q.OverheadE4)
-	add("Cost", q.CostE4)
+	add(phrase("Labour at expected hours"), q.LabourE4)
+	add(phrase("Consumables"), q.MaterialE4)
+	add(phrase("Overhead"), q.OverheadE4)
+	add(phrase("Cost"), q.CostE4)
 	if s := names.Settings; s != nil && s.Pricing != nil {
-		add(fmt.Sprintf("Profit, %s %s", s.Pricing.Method, ShareText(s.Pricing.BasisPoints)), q.PriceE4-q.CostE4)
+		add(phrase("Profit, %s %s", phrase(s.Pricing.Method), ShareText(s.Pricing.BasisPoints)), q.PriceE4-q.CostE4)
 	}
 	for _, a := range q.AddOns {
-		kind := "of the price"
+		kind := phrase("of the price")
 		if a.AddOn.Compounded {
-			kind = "of the sum so far"
+			kind = phrase("of the sum so far")
 		}
-		add(fmt.Sprintf("%s, %s %s", a.AddOn.Name, ShareText(a.AddOn.BasisPoints), kind), a.AmountE4)
+		add(phrase("%s, %s %s", a.AddOn.Name, ShareText(a.AddOn.BasisPoints), kind), a.AmountE4)
 	}
-	add("Net price", q.NetE4)
+	add(phrase("Net price"), q.NetE4)
 	if s := names.Settings; s != nil {
-		add("Value added tax, "+ShareText(s.VATBasisPoints), q.VATE4)
+		add(phrase("Value added tax, %s", ShareText(s.VATBasisPoints)), q.VATE4)
 	}
-	add("To pay", q.GrossE4)
-	add("Net price at safe hours (P80)", q.SafeNetE4)
+	add(phrase("To pay"), q.GrossE4)
+	add(phrase("Net price at safe hours (P80)"), q.SafeNetE4)
 	return t
 }
 
@@ -98,12 +96,12 @@ func (q Quote) linesTable(names Names) Table {
 	for _, l := range q.Lines {
 		t.Rows = append(t.Rows, []Cell{
 			nameCell(names.Tasks, l.Task), textCell(l.Surface), textCell(l.Method), textCell(l.Location),
-			textCell(string(l.Unit)), {Number: l.QuantityMilli, Unit: l.Unit}, textCell(l.how),
+			textCell(string(l.Unit)), {Number: l.QuantityMilli, Unit: l.Unit}, phraseCell(l.how),
 			{Number: l.BookMilli, Unit: l.Unit, Blank: l.BookMilli == 0}, {Number: l.RateMilli, Unit: l.Unit},
 			numberCell(l.Typical), numberCell(l.Expected), numberCell(l.Safe80), numberCell(l.LabourE4),
 		})
 	}
-	t.Total = []Cell{textCell("All work"), {}, {}, {}, {}, blank, {}, blank, blank, numberCell(q.Typical),
+	t.Total = []Cell{wordCell("All work"), {}, {}, {}, {}, blank, {}, blank, blank, numberCell(q.Typical),
 		numberCell(q.Expected), numberCell(q.Safe80), numberCell(q.LabourE4)}
 	return t
 }
@@ -177,8 +175,8 @@ func (q Quote) whatIfTable(alternatives []Quote) Table {
 
 func (q Quote) figures() []Figure {
 	return []Figure{{
-		Name: "hours", Title: "Hours of the whole job", Form: FormMinutes, Shape: ShapeBars,
-		Finding: fmt.Sprintf("%s typical, %s expected; four of five such jobs stay below %s.", MinutesText(q.Typical),
+		Name: "hours", Title: phrase("Hours of the whole job"), Form: FormMinutes, Shape: ShapeBars,
+		Finding: phrase("%s typical, %s expected; four of five such jobs stay below %s.", MinutesText(q.Typical),
 			MinutesText(q.Expected), MinutesText(q.Safe80)),
 		Categories: []string{"Typical", "Expected", "Safe (P80)", "Safer (P90)"},
 		Series:     []Series{{Name: "Hours", Values: []int64{q.Typical, q.Expected, q.Safe80, q.Safe90}}},

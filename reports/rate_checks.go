@@ -49,7 +49,7 @@ func excludedTable(l learned, names Names) Table {
 		done := Cell{Number: e.QuantityMilli, Unit: unit, Blank: unit == ""}
 		t.Rows = append(t.Rows, []Cell{
 			l.jobCell(e.Job), nameCell(names.Tasks, e.Task), textCell(e.Surface), textCell(e.Method), numberCell(e.Minutes),
-			done, textCell(reasons[e.Reason]),
+			done, wordCell(reasons[e.Reason]),
 		})
 	}
 	return t

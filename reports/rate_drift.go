@@ -16,7 +16,7 @@ import (
 const fewLines = 8
 
 func makeDrift(f Filter, a Answer) Report {
-	r := Report{Name: "rate-drift", Title: "Do rates still hold?", Filter: f, Names: a.Names}
+	r := Report{Name: "rate-drift", Title: phrase("Do rates still hold?"), Filter: f, Names: a.Names}
 	all := rateLines(a)
 	lines, _ := newestJobs(all, backtestMost)
 	b, err := backtest(context.Background(), lines, a.Names, nil)
@@ -27,23 +27,23 @@ func makeDrift(f Filter, a Answer) Report {
 	if err != nil || l.fit == nil {
 		r.Tables = []Table{driftTable(nil, a.Names), trendTable(l, a.Names), crewTable(l, a.Names)}
 		if err != nil {
-			r.Notes = []string{"The history cannot be read: " + err.Error()}
+			r.Notes = []Phrase{phrase("The history cannot be read: %s", err.Error())}
 		}
 		return r
 	}
 	drifts := rates.FindDrift(b.Lines())
 	r.Tables = []Table{driftTable(drifts, a.Names), trendTable(l, a.Names), crewTable(l, a.Names)}
 	r.Figures = controlFigures(b.Lines(), drifts, a.Names)
-	r.Notes = []string{
-		"An alarm says that a task takes more or less than history expects, for so long that chance is unlikely: a " +
-			"cumulative " +
-			"sum of standardised deviations, slack 0.5, limit 5 (NIST/SEMATECH e-Handbook 6.3.2.3). Ask why before you " +
+	r.Notes = phrases(
+		"An alarm says that a task takes more or less than history expects, for so long that chance is unlikely: a "+
+			"cumulative "+
+			"sum of standardised deviations, slack 0.5, limit 5 (NIST/SEMATECH e-Handbook 6.3.2.3). Ask why before you "+
 			"change the rate.",
 		"Learning, drift and a change of crew cannot be told apart in a firm with few people.",
-		"A crew is who booked most of the hours of a line. The factor is for the same work; below 8 rows' worth of " +
-			"evidence " +
+		"A crew is who booked most of the hours of a line. The factor is for the same work; below 8 rows' worth of "+
+			"evidence "+
 			"crews must not be compared.",
-	}
+	)
 	return r
 }
 
@@ -62,7 +62,7 @@ func driftTable(drifts []rates.Drift, names Names) Table {
 			direction = "takes more"
 		}
 		t.Rows = append(t.Rows, []Cell{nameCell(names.Tasks, d.Task), dayCell(events.Day("1970-01-01").Add(d.Since)),
-			textCell(direction), numberCell(basisPoints(d.Mean - 1)), numberCell(int64(d.Lines))})
+			wordCell(direction), numberCell(basisPoints(d.Mean - 1)), numberCell(int64(d.Lines))})
 	}
 	return t
 }
@@ -104,7 +104,7 @@ func trendTable(l learned, names Names) Table {
 		t.Rows = append(t.Rows, []Cell{
 			nameCell(names.Tasks, task), numberCell(int64(learning.Rows)),
 			{Number: basisPoints(learning.PerDoubling - 1), Blank: !learning.Clear},
-			{Number: basisPoints(size.PerDoubling - 1), Blank: !size.Clear}, textCell(remark),
+			{Number: basisPoints(size.PerDoubling - 1), Blank: !size.Clear}, wordCell(remark),
 		})
 	}
 	return t
@@ -130,7 +130,7 @@ func crewTable(l learned, names Names) Table {
 		}
 		t.Rows = append(t.Rows, []Cell{
 			nameCell(names.People, c.Crew), {Number: basisPoints(math.Exp(c.Effect) - 1), Blank: !c.Enough},
-			numberCell(basisPoints(c.Z)), numberCell(int64(math.Round(1000 * c.Weight))), textCell(remark),
+			numberCell(basisPoints(c.Z)), numberCell(int64(math.Round(1000 * c.Weight))), wordCell(remark),
 		})
 	}
 	return t
@@ -174,7 +174,8 @@ func controlFigure(task string, lines []rates.BacktestLine, moved bool, names Na
 	single, mean := rates.NewIndividuals(z), rates.NewEWMA(z, 0, 1, .2)
 	milli := func(v float64) int64 { return int64(math.Round(1000 * v)) }
 	f := Figure{
-		Name: "control-" + task, Title: "Control chart: " + named(names.Tasks, task), Form: FormIndex, Shape: ShapeLine,
+		Name: "control-" + task, Title: phrase("Control chart: %s", named(names.Tasks, task)), Form: FormIndex,
+		Shape:  ShapeLine,
 		Series: []Series{{Name: "Line"}, {Name: "Weighted mean"}, {Name: "Upper limit"}, {Name: "Lower limit"}},
 	}
 	for i, l := range lines {
@@ -183,10 +184,10 @@ func controlFigure(task string, lines []rates.BacktestLine, moved bool, names Na
 			f.Series[k].Values = append(f.Series[k].Values, milli(v))
 		}
 	}
-	f.Finding = fmt.Sprintf("Deviation from what was expected, in standard deviations: %s beyond the limits.",
-		counted(int64(len(single.Outside)), "line is", "lines are"))
+	f.Finding = phrase("Deviation from what was expected, in standard deviations: %s beyond the limits.",
+		counted(int64(len(single.Outside)), "1 line is", "%s lines are"))
 	if moved {
-		f.Finding += " The cumulative sum raises an alarm."
+		f.Finding = joined(" ", f.Finding, phrase("The cumulative sum raises an alarm."))
 	}
 	return f
 }

@@ -1,7 +1,6 @@
 package reports
 
 import (
-	"fmt"
 	"slices"
 
 	"daysheet/events"
@@ -18,7 +17,7 @@ type RateProposal struct {
 	LowMilli, HighMilli   int64 // the typical rate lies between them in four of five cases
 	Jobs                  int64
 	CredibilityPoints     int64 // hundredths of a per cent
-	Sentence              string
+	Sentence              Phrase
 	// Rejected is the last rejection that still holds: nothing much is new since.
 	Rejected *events.RateRejection
 }
@@ -101,7 +100,7 @@ func RevisedBook(book *events.RateBook, taken []RateProposal) events.RateBook {
 }
 
 func makeRateProposals(f Filter, a Answer) Report {
-	r := Report{Name: "rate-proposals", Title: "Proposed rates", Filter: f, Names: a.Names}
+	r := Report{Name: "rate-proposals", Title: phrase("Proposed rates"), Filter: f, Names: a.Names}
 	proposals, err := RateProposals(f, a)
 	t := Table{
 		Name: "proposals", Title: "Rates that the history proposes",
@@ -120,13 +119,13 @@ func makeRateProposals(f Filter, a Answer) Report {
 	}
 	r.Tables = []Table{t}
 	r.Figures = proposalFigures(proposals, a.Names)
-	r.Notes = []string{
-		fmt.Sprintf("A rate is proposed where at least %d jobs show that it is %s or more from the book. Nothing changes by "+
+	r.Notes = []Phrase{
+		phrase("A rate is proposed where at least %d jobs show that it is %s or more from the book. Nothing changes by "+
 			"itself: take proposals over into a new revision of the book, or turn them down with a reason.",
 			proposalLeastJobs, ShareText(proposalLeastPoints)),
 	}
 	if err != nil {
-		r.Notes = append(r.Notes, "Rates cannot be learned: "+err.Error())
+		r.Notes = append(r.Notes, phrase("Rates cannot be learned: %s", err.Error()))
 	}
 	return r
 }
@@ -142,12 +141,12 @@ func (p RateProposal) cells(names Names) []Cell {
 	return []Cell{
 		nameCell(names.Tasks, p.Task), textCell(p.Surface), textCell(p.Method), textCell(string(p.Unit)), book,
 		rate(p.ProposedMilli), shareCell(p.ProposedMilli-p.BookMilli, p.BookMilli), rate(p.LowMilli), rate(p.HighMilli),
-		numberCell(p.Jobs), numberCell(p.CredibilityPoints), textCell(p.Sentence), textCell(rejected),
+		numberCell(p.Jobs), numberCell(p.CredibilityPoints), phraseCell(p.Sentence), textCell(rejected),
 	}
 }
 
 func proposalFigures(proposals []RateProposal, names Names) []Figure {
-	f := Figure{Name: "proposed-changes", Title: "Proposed change of the book", Form: FormShare, Shape: ShapeBars,
+	f := Figure{Name: "proposed-changes", Title: phrase("Proposed change of the book"), Form: FormShare, Shape: ShapeBars,
 		Series: []Series{{Name: "Change"}}}
 	up := int64(0)
 	for _, p := range proposals {
@@ -165,6 +164,6 @@ func proposalFigures(proposals []RateProposal, names Names) []Figure {
 		return nil
 	}
 	all := int64(len(f.Categories))
-	f.Finding = fmt.Sprintf("%s proposed: %d up, %d down.", counted(all, "change is", "changes are"), up, all-up)
+	f.Finding = phrase("%s proposed: %d up, %d down.", counted(all, "1 change is", "%s changes are"), up, all-up)
 	return []Figure{f}
 }

@@ -94,7 +94,7 @@ func (l learned) jobsOf(c cell) int64 {
 }
 
 func makeRates(f Filter, a Answer) Report {
-	r := Report{Name: "rates", Title: "Quote rates from history", Filter: f, Names: a.Names}
+	r := Report{Name: "rates", Title: phrase("Quote rates from history"), Filter: f, Names: a.Names}
 	l, err := learn(f, a, false, rates.Options{})
 	r.Notes = rateNotes(l, err)
 	t := ratesTable()
@@ -114,23 +114,23 @@ func makeRates(f Filter, a Answer) Report {
 	return r
 }
 
-func rateNotes(l learned, err error) []string {
-	notes := []string{
-		"A rate is a blend: credibility says how far the firm's own average of that work is trusted, and the rest comes " +
-			"from the work that is most like it. It is the typical rate, half of the jobs take more; a price is made from the " +
+func rateNotes(l learned, err error) []Phrase {
+	notes := phrases(
+		"A rate is a blend: credibility says how far the firm's own average of that work is trusted, and the rest comes "+
+			"from the work that is most like it. It is the typical rate, half of the jobs take more; a price is made from the "+
 			"expected hours, which are somewhat more.",
 		"Only finished jobs count. The interval holds the typical rate in four of five cases; single jobs spread wider.",
-	}
+	)
 	switch {
 	case err != nil:
-		notes = append([]string{"Rates cannot be learned: " + err.Error()}, notes...)
+		notes = append([]Phrase{phrase("Rates cannot be learned: %s", err.Error())}, notes...)
 	case l.fit == nil:
-		notes = append(notes, "No job is finished yet: rates are the book's until then.")
+		notes = append(notes, phrase("No job is finished yet: rates are the book's until then."))
 	case l.book == nil:
-		notes = append(notes, "The firm has no rate book: its own history is the reference. "+
-			"Record a first book to compare with.")
+		notes = append(notes, phrase("The firm has no rate book: its own history is the reference. "+
+			"Record a first book to compare with."))
 	case l.fit.Jobs < fewJobsForRates:
-		notes = append(notes, fmt.Sprintf("There are %d finished jobs only: look at book and rate side by side.", l.fit.Jobs))
+		notes = append(notes, phrase("There are %d finished jobs only: look at book and rate side by side.", l.fit.Jobs))
 	}
 	return notes
 }
@@ -190,35 +190,31 @@ func (s shownRate) z() int64 { return int64(math.Round(10_000 * s.blend().z)) }
 
 // sentence says where the rate comes from. It is the arithmetic itself: the blend
 // is exact in logarithms.
-func (s shownRate) sentence() string {
+func (s shownRate) sentence() Phrase {
 	b := s.blend()
 	if s.jobs == 0 {
-		return "No finished job yet: the rate is the book's."
+		return phrase("No finished job yet: the rate is the book's.")
 	}
-	took := "they"
-	if s.jobs == 1 {
-		took = "it"
-	}
-	text := fmt.Sprintf("%s: %s took %s. That is trusted %.0f %%", counted(s.jobs, "job", "jobs"), took, against(b.own),
+	text := phrase("%s took %s. That is trusted %.0f %%", counted(s.jobs, "1 job: it", "%s jobs: they"), against(b.own),
 		100*b.z)
 	if rest := 100 - math.Round(100*b.z); rest > 0 {
-		text += fmt.Sprintf("; the other %.0f %% is similar work, which takes %s", rest, against(b.group))
+		text = phrase("%s; the other %.0f %% is similar work, which takes %s", text, rest, against(b.group))
 	}
 	if p := math.Round(100 * (s.why.Recent - 1)); p != 0 {
-		text += fmt.Sprintf(". The last months move it by %+.0f %%", p)
+		text = phrase("%s. The last months move it by %+.0f %%", text, p)
 	}
-	return text + "."
+	return phrase("%s.", text)
 }
 
 // against says a factor of the book in words.
-func against(factor float64) string {
+func against(factor float64) Phrase {
 	switch p := math.Round(100 * (factor - 1)); {
 	case p > 0:
-		return fmt.Sprintf("%.0f %% more than the book", p)
+		return phrase("%.0f %% more than the book", p)
 	case p < 0:
-		return fmt.Sprintf("%.0f %% less than the book", -p)
+		return phrase("%.0f %% less than the book", -p)
 	}
-	return "what the book says"
+	return phrase("what the book says")
 }
 
 func (s shownRate) cells(l learned, names Names) []Cell {
@@ -238,7 +234,7 @@ func (s shownRate) cells(l learned, names Names) []Cell {
 	return []Cell{
 		nameCell(names.Tasks, s.task), textCell(s.surface), textCell(s.method), textCell(string(unit)),
 		numberCell(s.jobs), book, of(b.own), of(b.group), numberCell(s.z()), rate(s.why.Low), rate(s.why.High),
-		rate(s.why.Recommended), difference, textCell(s.sentence()),
+		rate(s.why.Recommended), difference, phraseCell(s.sentence()),
 	}
 }
 
@@ -265,12 +261,12 @@ func (c cell) name(names Names) string {
 // far each is trusted.
 func rateFigures(shown []shownRate, l learned, names Names) []Figure {
 	intervals := Figure{
-		Name: "rate-intervals", Title: "Rate against the book", Form: FormShare, Shape: ShapeRange,
+		Name: "rate-intervals", Title: phrase("Rate against the book"), Form: FormShare, Shape: ShapeRange,
 		Middle: "Four of five times within",
 		Series: []Series{{Name: "Low"}, {Name: "From"}, {Name: "Recommended"}, {Name: "To"}, {Name: "High"}},
 	}
 	trust := Figure{
-		Name: "credibility", Title: "How far the firm's own jobs are trusted", Form: FormShare, Shape: ShapeBars,
+		Name: "credibility", Title: phrase("How far the firm's own jobs are trusted"), Form: FormShare, Shape: ShapeBars,
 		Series: []Series{{Name: "Credibility"}},
 	}
 	over := 0
@@ -289,14 +285,14 @@ func rateFigures(shown []shownRate, l learned, names Names) []Figure {
 		if s.why.Low > book {
 			over++
 		}
-		trust.Categories = append(trust.Categories, fmt.Sprintf("%s (%s)", name, counted(s.jobs, "job", "jobs")))
+		trust.Categories = append(trust.Categories, fmt.Sprintf("%s (%d)", name, s.jobs))
 		trust.Series[0].Values = append(trust.Series[0].Values, s.z())
 	}
 	if len(intervals.Categories) == 0 {
 		return nil
 	}
-	intervals.Finding = fmt.Sprintf("Nothing is the book. %s of %d shown take more than the book, even at the low end.",
-		counted(int64(over), "rate", "rates"), len(intervals.Categories))
-	trust.Finding = "A rate with many jobs rests on them; one with few rests on similar work."
+	intervals.Finding = phrase("Nothing is the book. %s of %d shown take more than the book, even at the low end.",
+		counted(int64(over), "1 rate", "%s rates"), len(intervals.Categories))
+	trust.Finding = phrase("A rate with many jobs rests on them; one with few rests on similar work.")
 	return []Figure{intervals, trust}
 }

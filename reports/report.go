@@ -70,12 +70,12 @@ type Definition struct {
 // Report is a finished report. One value is shown as JSON, CSV, page and chart.
 type Report struct {
 	Name    string
-	Title   string
+	Title   Phrase
 	Filter  Filter
 	Names   Names
 	Tables  []Table // the first is the main one
 	Figures []Figure
-	Notes   []string // what the reader has to know to read it right
+	Notes   []Phrase // what the reader has to know to read it right
 }
 
 // Form says how a number is to be read, so that each output can show it in its
@@ -122,15 +122,16 @@ type Cell struct {
 	Number  int64
 	Blank   bool // the figure has no meaning here, for example a share of nothing
 	Unit    events.Unit
-	Job     string // the job the cell leads to, where it names one
-	Explain *Query // the facts it is made of; nil for words and for figures made of other cells
+	Says    *Phrase // what Text says, where it is the report that says it; nil for names and what was recorded
+	Job     string  // the job the cell leads to, where it names one
+	Explain *Query  // the facts it is made of; nil for words and for figures made of other cells
 }
 
 // Figure is a chart: the same numbers as a table, drawn.
 type Figure struct {
 	Name       string
-	Title      string
-	Finding    string // one sentence that says what is to be seen, also for those who cannot see it
+	Title      Phrase
+	Finding    Phrase // one sentence that says what is to be seen, also for those who cannot see it
 	Form       Form
 	Unit       events.Unit
 	Shape      Shape

@@ -138,7 +138,7 @@ func checkShape(t *testing.T, r Report) {
 		}
 	}
 	for _, f := range r.Figures {
-		if f.Finding == "" || len(f.Categories) == 0 {
+		if f.Finding.String() == "" || len(f.Categories) == 0 {
 			t.Errorf("figure %s has no finding or no categories", f.Name)
 		}
 		for _, s := range f.Series {

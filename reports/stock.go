@@ -48,17 +48,17 @@ type shelf struct {
 func makeStock(f Filter, a Answer) Report {
 	shelves := shelvesOf(a)
 	return Report{
-		Name: "stock", Title: "Stock and buying", Filter: f, Names: a.Names,
+		Name: "stock", Title: phrase("Stock and buying"), Filter: f, Names: a.Names,
 		Tables:  []Table{buyTable(f, shelves, a.Names), placesTable(f, shelves, a.Names), pricesTable(f, shelves, a.Names)},
 		Figures: priceFigures(shelves, a.Names),
-		Notes: []string{
-			"Stock is what was bought, moved and returned less what was used. A count sets it right from the end of its " +
+		Notes: phrases(
+			"Stock is what was bought, moved and returned less what was used. A count sets it right from the end of its "+
 				"day on. Material that was used or bought without a place stands under no place.",
-			"The average cost is the moving weighted average: each purchase changes it, use does not. Jobs are charged the " +
+			"The average cost is the moving weighted average: each purchase changes it, use does not. Jobs are charged the "+
 				"last price known when the material was used, not this average.",
-			"To buy is what accepted and running jobs are planned to use and have not used yet, less the stock, in whole " +
+			"To buy is what accepted and running jobs are planned to use and have not used yet, less the stock, in whole "+
 				"packs. Where no pack is listed, it is the amount itself.",
-		},
+		),
 	}
 }
 

@@ -2,7 +2,6 @@ package reports
 
 import (
 	"cmp"
-	"fmt"
 	"maps"
 	"slices"
 
@@ -55,7 +54,7 @@ func buyTable(f Filter, shelves []*shelf, names Names) Table {
 	}
 	if len(t.Rows) > 0 {
 		blank := Cell{Blank: true}
-		t.Total = []Cell{textCell("All products"), {}, blank, blank, numberCell(value), blank, blank, blank, blank, blank,
+		t.Total = []Cell{wordCell("All products"), {}, blank, blank, numberCell(value), blank, blank, blank, blank, blank,
 			numberCell(cost)}
 	}
 	return t
@@ -93,9 +92,9 @@ func placesTable(f Filter, shelves []*shelf, names Names) Table {
 			}
 			at := q.With(ByPlace, place)
 			t.Rows = append(t.Rows, []Cell{
-				nameCell(names.Products, s.product), textCell(string(s.unit)), textCell(cmp.Or(place, "no place")),
+				nameCell(names.Products, s.product), textCell(string(s.unit)), placeCell(place),
 				s.sumOf(bought, only(at, KindPurchase)), s.sumOf(moved, only(at, KindMove)),
-				s.sumOf(used, only(at, KindMaterial)), dayCell(counted), s.amountCell(left), textCell(remark),
+				s.sumOf(used, only(at, KindMaterial)), dayCell(counted), s.amountCell(left), wordCell(remark),
 			})
 		}
 	}
@@ -183,7 +182,7 @@ func priceFigures(shelves []*shelf, names Names) []Figure {
 			months[month] = true
 		}
 	}
-	f := Figure{Name: "price-trend", Title: "Prices since the first purchase", Form: FormShare, Shape: ShapeLine,
+	f := Figure{Name: "price-trend", Title: phrase("Prices since the first purchase"), Form: FormShare, Shape: ShapeLine,
 		Close: true}
 	dearest, rise := "", int64(0)
 	sorted := slices.Sorted(maps.Keys(months))
@@ -204,10 +203,18 @@ func priceFigures(shelves []*shelf, names Names) []Figure {
 			dearest, rise = line.Name, last-10_000
 		}
 	}
-	f.Finding = "None of the products on which most was spent costs more than at first."
+	f.Finding = phrase("None of the products on which most was spent costs more than at first.")
 	if dearest != "" {
-		f.Finding = fmt.Sprintf("Of the products on which most was spent, %s rose most: %s since the first purchase.",
+		f.Finding = phrase("Of the products on which most was spent, %s rose most: %s since the first purchase.",
 			dearest, ShareText(rise))
 	}
 	return []Figure{f}
+}
+
+// placeCell names a place.
+func placeCell(place string) Cell {
+	if place == "" {
+		return wordCell("no place")
+	}
+	return textCell(place)
 }

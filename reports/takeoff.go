@@ -67,7 +67,7 @@ type RoomWork struct {
 // measured is a line of work with where its quantity comes from.
 type measured struct {
 	TakeOffLine
-	how string
+	how Phrase
 }
 
 // takeOffMost bounds a take-off.
@@ -82,7 +82,7 @@ func (t TakeOff) measure(rule string) ([]measured, error) {
 			return nil, events.Refuse(fmt.Sprintf("lines[%d].quantity_milli", i), l.QuantityMilli, "a whole number from 1 to %d",
 				events.QuantityMilliMax)
 		}
-		all = append(all, measured{l, "as given"})
+		all = append(all, measured{l, phrase("as given")})
 	}
 	for i, r := range t.Rooms {
 		lines, err := r.measure(rule)
@@ -119,16 +119,16 @@ func (r Room) measure(rule string) ([]measured, error) {
 	}
 	var all []measured
 	for i, w := range r.Work {
-		milli, how := int64(0), ""
+		milli, how := int64(0), Phrase{}
 		switch w.Of {
 		case OfWalls:
-			milli, how = walls.AreaMilli+walls.SeparateMilli, "walls by "+walls.Rule
+			milli, how = walls.AreaMilli+walls.SeparateMilli, phrase("walls by %s", walls.Rule)
 		case OfCeiling, OfFloor:
-			milli, how = flat.AreaMilli, w.Of
+			milli, how = flat.AreaMilli, phrase(w.Of)
 		case OfEdges:
-			milli, how = edges, "along the floor and around openings"
+			milli, how = edges, phrase("along the floor and around openings")
 		case OfOpenings:
-			milli, how = number*1000, "number of openings"
+			milli, how = number*1000, phrase("number of openings")
 		default:
 			return nil, events.Refuse(fmt.Sprintf("work[%d].of", i), w.Of, "use one of walls, ceiling, floor, edges, openings")
 		}
@@ -139,7 +139,7 @@ func (r Room) measure(rule string) ([]measured, error) {
 				milli)
 		}
 		if w.Coats > 1 {
-			how += fmt.Sprintf(", %d coats", w.Coats)
+			how = phrase("%s, %d coats", how, w.Coats)
 		}
 		all = append(all, measured{TakeOffLine{w.Task, w.Surface, w.Method, r.Name, milli}, how})
 	}

@@ -2,7 +2,6 @@ package reports
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 
 	"daysheet/events"
@@ -59,16 +58,16 @@ type productKey struct {
 type jobTask struct{ job, task string }
 
 func makeWhy(f Filter, a Answer) Report {
-	r := Report{Name: "cost-differences", Title: "Why the cost differs", Filter: f, Names: a.Names}
+	r := Report{Name: "cost-differences", Title: phrase("Why the cost differs"), Filter: f, Names: a.Names}
 	jobs := a.jobs()
 	if f.Job != "" && len(jobs) > 0 {
-		r.Title += ": " + jobCell(jobs[0]).Text
+		r.Title = phrase("%s: %s", r.Title, jobCell(jobs[0]).Text)
 	}
 	w := whyOf(a)
 	parts := w.parts()
 	r.Tables = []Table{partsTable(f, w, parts), labourTable(f, w, a.Names), materialTable(f, w, a.Names)}
 	r.Figures = whyFigures(parts, w, a.Names)
-	r.Notes = slices.Concat(scopeNotes(f, jobs), []string{noteSplit, noteUnmeasured},
+	r.Notes = slices.Concat(scopeNotes(f, jobs), phrases(noteSplit, noteUnmeasured),
 		unpricedNotes(a.answered(whyMarks)))
 	return r
 }
@@ -254,14 +253,14 @@ func partsTable(f Filter, w why, parts []part) Table {
 	}
 	q := only(scope(f), costs...)
 	line := func(name string, of Cell, meaning string) {
-		t.Rows = append(t.Rows, []Cell{textCell(name), of, shareCell(of.Number, cost.budget()), textCell(meaning)})
+		t.Rows = append(t.Rows, []Cell{wordCell(name), of, shareCell(of.Number, cost.budget()), wordCell(meaning)})
 	}
 	line("Estimated cost", sumCell(cost.estimate, on(q, SideEstimate)), "by the estimate in force")
 	line("Variations agreed", sumCell(cost.variation, on(q, SideVariation)), "changes of scope that the customer ordered")
 	for _, p := range parts {
 		line(p.name, numberCell(p.e4), p.meaning)
 	}
-	t.Total = []Cell{textCell("Actual cost"), sumCell(cost.actual, on(q, SideActual)),
+	t.Total = []Cell{wordCell("Actual cost"), sumCell(cost.actual, on(q, SideActual)),
 		shareCell(cost.actual, cost.budget()), {}}
 	return t
 }
@@ -282,7 +281,7 @@ func (d lineDifference) cells(q Query) []Cell {
 	return []Cell{
 		sumCell(d.cost.budget(), on(q, planned...)), numberCell(d.split.QuantityE4),
 		numberCell(d.split.EfficiencyE4), numberCell(d.split.PriceE4), sumCell(d.cost.actual, on(q, SideActual)),
-		numberCell(d.cost.difference()), sumCell(d.cost.variation, on(q, SideVariation)), textCell(remark),
+		numberCell(d.cost.difference()), sumCell(d.cost.variation, on(q, SideVariation)), wordCell(remark),
 	}
 }
 
@@ -301,7 +300,7 @@ func labourTable(f Filter, w why, names Names) Table {
 	}
 	if len(t.Rows) > 0 {
 		all.split.Unmeasured = false
-		t.Total = row(textCell("All labour"), all.cells(q)...)
+		t.Total = row(wordCell("All labour"), all.cells(q)...)
 	}
 	return t
 }
@@ -331,7 +330,7 @@ func materialTable(f Filter, w why, names Names) Table {
 	}
 	if len(t.Rows) > 0 {
 		all.split.Unmeasured = false
-		t.Total = slices.Concat([]Cell{textCell("All material"), {}}, all.cells(q))
+		t.Total = slices.Concat([]Cell{wordCell("All material"), {}}, all.cells(q))
 	}
 	return t
 }
@@ -344,7 +343,7 @@ func whyFigures(parts []part, w why, names Names) []Figure {
 	}
 	cost := w.cost()
 	f := Figure{
-		Name: "margin-steps", Title: "From estimated to actual margin", Form: FormMoney, Shape: ShapeSteps,
+		Name: "margin-steps", Title: phrase("From estimated to actual margin"), Form: FormMoney, Shape: ShapeSteps,
 		Series: []Series{{Name: "Margin"}},
 	}
 	step := func(name string, e4 int64, whole bool) {
@@ -366,9 +365,9 @@ func whyFigures(parts []part, w why, names Names) []Figure {
 	actual := w.price.actual - cost.actual
 	step("Actual margin", actual, true)
 	say := sayMoney(names)
-	f.Finding = fmt.Sprintf("Margin %s, estimated %s.", say(actual), say(estimated))
+	f.Finding = phrase("Margin %s, estimated %s.", say(actual), say(estimated))
 	if worst.e4 > 0 {
-		f.Finding += fmt.Sprintf(" Most was lost by %s: %s.", lowerFirst(worst.name), say(worst.e4))
+		f.Finding = joined(" ", f.Finding, phrase("Most was lost by %s: %s.", phrase(lowerFirst(worst.name)), say(worst.e4)))
 	}
 	return []Figure{f}
 }

@@ -77,42 +77,33 @@ func decimal(n int64, places int) string {
 
 // compared says how an actual amount stands to its budget. say turns one
 // amount into words.
-func compared(s sides, say func(int64) string) string {
+func compared(s sides, say func(int64) string) Phrase {
 	budget, difference := s.budget(), s.difference()
 	switch {
 	case budget == 0 && s.actual == 0:
-		return "nothing planned and nothing recorded"
+		return phrase("nothing planned and nothing recorded")
 	case budget == 0:
-		return say(s.actual) + ", with none planned"
+		return phrase("%s, with none planned", say(s.actual))
 	case s.actual == 0:
-		return "none recorded of " + say(budget) + " planned"
+		return phrase("none recorded of %s planned", say(budget))
 	case difference == 0:
-		return say(s.actual) + ", exactly as planned"
+		return phrase("%s, exactly as planned", say(s.actual))
 	}
-	words := "more"
+	format := "%s against %s planned: %s (%s) more"
 	if difference < 0 {
-		words, difference = "less", -difference
+		format, difference = "%s against %s planned: %s (%s) less", -difference
 	}
 	share, _ := BasisPoints(difference, budget)
 	if share < 0 {
 		share = -share
 	}
-	return fmt.Sprintf("%s against %s planned: %s (%s) %s",
-		say(s.actual), say(budget), say(difference), ShareText(share), words)
+	return phrase(format, say(s.actual), say(budget), say(difference), ShareText(share))
 }
 
-// counted says a number of things: "1 job", "3 jobs".
-func counted(n int64, one, many string) string {
+// counted says a number of things by two formats: "1 job", "%s jobs".
+func counted(n int64, one, many string) Phrase {
 	if n == 1 {
-		return "1 " + one
+		return phrase(one)
 	}
-	return decimal(n, 0) + " " + many
-}
-
-// lowerFirst writes a title inside a sentence.
-func lowerFirst(s string) string {
-	if s == "" {
-		return ""
-	}
-	return strings.ToLower(s[:1]) + s[1:]
+	return phrase(many, decimal(n, 0))
 }

@@ -20,7 +20,8 @@ func TestNumbersInWords(t *testing.T) {
 		{QuantityText(-250, events.Litre), "-0.25 l"}, {QuantityText(0, ""), "0"}, {QuantityText(100_000, "m"), "100 m"},
 		{MinutesText(60_000_030), "1\u202f000\u202f000 h 30 min"}, {MinutesText(-60_000), "-1\u202f000 h"},
 		{MoneyText(9_999_999, ""), "1\u202f000.00"}, {MoneyText(9_994_999, ""), "999.50"},
-		{counted(1000, "job", "jobs"), "1\u202f000 jobs"}, {counted(1, "job", "jobs"), "1 job"}, {counted(0, "job", "jobs"), "0 jobs"},
+		{counted(1000, "1 job", "%s jobs").String(), "1\u202f000 jobs"}, {counted(1, "1 job", "%s jobs").String(), "1 job"},
+		{counted(0, "1 job", "%s jobs").String(), "0 jobs"},
 	} {
 		if c.got != c.want {
 			t.Errorf("%q, want %q", c.got, c.want)
@@ -41,7 +42,7 @@ func TestCompared(t *testing.T) {
 		{sides{90, 30, 90}, "1 h 30 min against 2 h planned: 30 min (25.0 %) less"},
 		{sides{-60, 0, 60}, "1 h against -1 h planned: 2 h (200.0 %) more"},
 	} {
-		if got := compared(c.s, MinutesText); got != c.want {
+		if got := compared(c.s, MinutesText); got.String() != c.want {
 			t.Errorf("%+v: %q, want %q", c.s, got, c.want)
 		}
 	}

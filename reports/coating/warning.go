@@ -36,9 +36,10 @@ type Figure struct {
 
 // String says the figure with no more places than needed: "air 4.5 °C". From a
 // hundred on, tenths say enough: films are not read closer.
-func (f Figure) String() string { return f.Name + " " + f.amount() }
+func (f Figure) String() string { return f.Name + " " + f.Amount() }
 
-func (f Figure) amount() string {
+// Amount says the figure without its name.
+func (f Figure) Amount() string {
 	const large = 100_000
 	text := strconv.FormatFloat(float64(f.Milli)/1000, 'f', -1, 64)
 	if f.Milli >= large || f.Milli <= -large {

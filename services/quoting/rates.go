@@ -128,7 +128,7 @@ func (d *desk) proposals(ctx context.Context, firm string) (proposalsBody, error
 	}
 	for _, p := range all {
 		b := proposalBody{p.Task, p.Surface, p.Method, string(p.Unit), p.BookMilli, p.ProposedMilli, p.LowMilli, p.HighMilli,
-			p.Jobs, p.CredibilityPoints, p.Sentence, "",
+			p.Jobs, p.CredibilityPoints, p.Sentence.String(), "",
 			fmt.Sprintf("/v1/explain?task=%s&kind=labour&side=actual&finished_from=1970-01-01&of=minutes&as_of=%d", p.Task,
 				h.filter.AsOf)}
 		if p.Rejected != nil {

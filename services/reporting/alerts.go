@@ -188,12 +188,12 @@ func (w teller) hoursFact(h reports.JobHours) []fact {
 	if h.Planned == 0 && h.Booked == 0 {
 		return nil
 	}
-	said := w.Hours(h.Booked) + " booked, none estimated"
+	said := w.Say("job.hours.unplanned", "booked", w.Hours(h.Booked))
 	if h.Planned > 0 {
-		said = w.Hours(h.Booked) + " booked of " + w.Hours(h.Planned)
+		said = w.Say("job.hours.planned", "booked", w.Hours(h.Booked), "planned", w.Hours(h.Planned))
 	}
 	if h.Measured {
-		said += ", " + w.Hours(h.Earned) + " earned"
+		said = wording.List(said, w.Say("job.hours.earned", "hours", w.Hours(h.Earned)))
 	}
-	return []fact{{Text: "Hours", Value: said}}
+	return []fact{{Text: w.Say("job.hours"), Value: said}}
 }

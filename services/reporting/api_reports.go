@@ -10,6 +10,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"daysheet/reports"
+	"daysheet/services/texts"
 )
 
 // mountReports adds each report three times: by its name, answered by Accept,
@@ -45,7 +46,16 @@ func (s *site) reportAnswer(d reports.Definition, suffix medium) answerer {
 		if err := p.done(); err != nil {
 			return nil, err
 		}
-		r, err := s.run(ctx, d, filter)
+		w := teller{}
+		said := s.frame.Texts(texts.English)
+		if m == inHTML { // the others are for programs
+			var err error
+			if w, err = s.teller(ctx, filter.Firm); err != nil {
+				return nil, err
+			}
+			said = w.Texts
+		}
+		r, err := s.run(ctx, d, filter, said)
 		if err != nil {
 			return nil, err
 		}
@@ -54,7 +64,7 @@ func (s *site) reportAnswer(d reports.Definition, suffix medium) answerer {
 		case inCSV:
 			out.body, err = reportCSV(r, tableName, mark, decimal)
 		case inHTML:
-			out.body, err = s.reportHTML(ctx, in, d, filter, &r)
+			out.body, err = s.reportHTML(ctx, in, d, filter, &r, w)
 		default:
 			out.body, err = reportJSON(r)
 		}
@@ -97,10 +107,10 @@ func reportCSV(r reports.Report, tableName string, mark, decimal bool) ([]byte, 
 }
 
 func (s *site) reportHTML(
-	ctx context.Context, in *ask, d reports.Definition, asked reports.Filter, r *reports.Report,
+	ctx context.Context, in *ask, d reports.Definition, asked reports.Filter, r *reports.Report, w teller,
 ) ([]byte, error) {
 	v := visit{Context: ctx, Firm: asked.Firm, Values: in.url.Query()}
-	p, err := s.reportPage(v, d, asked, r)
+	p, err := s.reportPage(v, d, asked, r, w)
 	if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,8 @@
 package reporting
 
 import (
+	"slices"
+
 	"github.com/go-echarts/go-echarts/v2/charts"
 	"github.com/go-echarts/go-echarts/v2/opts"
 
@@ -31,10 +33,10 @@ type shownSeries struct {
 
 // newChart turns a figure into a chart. Numbers are converted for display; the
 // table beside the chart holds the exact ones.
-func newChart(fig reports.Figure, f wording.Format) chartBody {
-	body := chartBody{Form: fig.Form, Unit: f.UnitSign(fig.Unit), Currency: f.Currency, Digits: f.Digits,
-		Locale: f.Language, Shape: fig.Shape}
-	fig.Finding = f.Sentence(fig.Finding)
+func newChart(fig reports.Figure, w teller) chartBody {
+	body := chartBody{Form: fig.Form, Unit: w.UnitSign(fig.Unit), Currency: w.Currency, Digits: w.Digits,
+		Locale: w.Format.Language, Shape: fig.Shape}
+	fig = w.figure(fig)
 	switch fig.Shape {
 	case reports.ShapeLine:
 		body.Option = lineOption(fig)
@@ -46,6 +48,20 @@ func newChart(fig reports.Figure, f wording.Format) chartBody {
 		body.Option = barOption(fig)
 	}
 	return body
+}
+
+// figure returns a figure with its words in the language of the page.
+func (w teller) figure(fig reports.Figure) reports.Figure {
+	fig.Finding = reports.Phrase{Format: w.phrase(fig.Finding)}
+	fig.Middle = w.Translate(fig.Middle)
+	fig.Categories, fig.Series = slices.Clone(fig.Categories), slices.Clone(fig.Series)
+	for i, category := range fig.Categories {
+		fig.Categories[i] = w.Translate(category)
+	}
+	for i, s := range fig.Series {
+		fig.Series[i].Name = w.Translate(s.Name)
+	}
+	return fig
 }
 
 func shown(fig reports.Figure) []shownSeries {
@@ -111,7 +127,7 @@ func sharedOptions(fig reports.Figure) []charts.GlobalOpts {
 	return []charts.GlobalOpts{
 		charts.WithAriaOpts(&opts.Aria{
 			Enabled: opts.Bool(true),
-			Label:   &opts.AriaLabel{Enabled: opts.Bool(true), Description: fig.Finding},
+			Label:   &opts.AriaLabel{Enabled: opts.Bool(true), Description: fig.Finding.String()},
 			Decal:   &opts.AriaDecal{Show: opts.Bool(legend && fig.Shape != reports.ShapeRange)},
 		}),
 		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(legend), Bottom: "0"}),

@@ -102,7 +102,7 @@ func sumsOf(totals []reports.Total) sums {
 func (s sums) figure(f wording.Format, of measure, unit events.Unit) string {
 	switch of {
 	case measureMinutes:
-		return wording.WithUnit(f.Hours(s.Minutes), "h")
+		return wording.WithUnit(f.Hours(s.Minutes), f.UnitSign(events.Hour))
 	case measureQuantity:
 		return f.Quantity(s.QuantityMilli, unit)
 	case measureCost:

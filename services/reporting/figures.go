@@ -9,7 +9,6 @@ import (
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/httpd"
-	"daysheet/services/wording"
 )
 
 // figure answers with one figure of a report as the chart that the page draws.
@@ -34,13 +33,17 @@ func (s *site) chart(c *gin.Context, d reports.Definition) (chartBody, error) {
 		return chartBody{}, err
 	}
 	name, isJSON := strings.CutSuffix(c.Param("figure"), ".json")
-	r, err := s.run(ctx, d, f)
+	w, err := s.teller(ctx, caller.Firm)
+	if err != nil {
+		return chartBody{}, err
+	}
+	r, err := s.run(ctx, d, f, w.Texts)
 	if err != nil {
 		return chartBody{}, err
 	}
 	for _, fig := range r.Figures {
 		if isJSON && fig.Name == name {
-			return newChart(fig, wording.NewFormat(r.Names)), nil
+			return newChart(fig, w), nil
 		}
 	}
 	return chartBody{}, &events.Error{Code: events.NotFound, Field: "figure", Value: c.Param("figure"),

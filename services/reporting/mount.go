@@ -119,6 +119,9 @@ func mount(server *httpd.Server, deps Deps, lib fs.FS) error {
 // addFiles puts the bodies of the pages, the chart library and what draws with it
 // into the frame.
 func (s *site) addFiles(lib fs.FS) error {
+	if err := s.frame.AddParts(own, "templates/parts/*.html"); err != nil {
+		return err
+	}
 	if err := s.frame.AddBodies(own, "templates/*.html"); err != nil {
 		return err
 	}
@@ -139,6 +142,7 @@ func (s *site) mountPages(engine *gin.Engine) {
 	at := func(path string, build func(visit) (page, error)) { read.GET(path, s.frame.Handler(build)) }
 	at("/", s.showBoard)
 	at("/jobs/:job", s.showJob)
+	at("/jobs/:job/records", s.showRecords)
 	at("/explain", s.showExplain)
 	at("/reports", s.showReports)
 	at("/quotes", s.showQuote)

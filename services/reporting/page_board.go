@@ -18,10 +18,9 @@ import (
 
 // Limits of the board.
 const (
-	groupMost    = 100 // jobs of one group; the rest is behind a link
-	recentDays   = 90  // how long a finished job stays on the board
-	choiceMost   = 200 // jobs offered in a form
-	timelineMost = 100 // records of a job on one page
+	groupMost  = 100 // jobs of one group; the rest is behind a link
+	recentDays = 90  // how long a finished job stays on the board
+	choiceMost = 200 // jobs offered in a form
 )
 
 // boardBody is the page of all jobs.
@@ -182,7 +181,7 @@ func (s *site) boardGroup(v visit, g group, w teller, tell *texts.Speaker) (boar
 			return boardGroup{}, err
 		}
 	}
-	shown := newTableView("jobs-"+g.id, boardTable(v, g, rows, hours, w, tell), w.Format)
+	shown := newTableView("jobs-"+g.id, boardTable(v, g, rows, hours, w, tell), w)
 	for i, r := range rows {
 		shown.Rows[i].Key, shown.Rows[i].Cells[0].Word = r.Job, r.Job
 		if r.State == events.Running {

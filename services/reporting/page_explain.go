@@ -105,7 +105,7 @@ func (w teller) factTable(b explainBody) tableView {
 	for _, f := range b.Facts {
 		t.Rows = append(t.Rows, w.factRow(f, b.Of))
 	}
-	return newTableView("facts", t, w.Format)
+	return newTableView("facts", t, w)
 }
 
 func (w teller) factRow(f factBody, of measure) []reports.Cell {

@@ -10,7 +10,6 @@ import (
 	"daysheet/reports"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
-	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 
@@ -30,8 +29,7 @@ type jobPageBody struct {
 	Reports          []jobReport
 	Photos           *photosView // nil where there are none
 	Do               []doGroup   // what can be recorded; nil for who may not
-	Records          []recordView
-	Newer, Older     string
+	Records          timelineView
 }
 
 type jobReport struct {
@@ -39,16 +37,9 @@ type jobReport struct {
 	Report         reportView
 }
 
-type recordView struct {
-	ID            string
-	Day, What, By string
-	Voided        bool
-	TakeBack      string // address of the form that takes it back; empty where there is none
-}
-
 func (s *site) showJob(v visit) (page, error) {
 	p := readParams(v.Values)
-	before, after, recorded := p.position("before"), p.position("photos"), p.text("recorded")
+	after, recorded := p.position("photos"), p.text("recorded")
 	if err := p.done(); err != nil {
 		return page{}, err
 	}
@@ -61,28 +52,27 @@ func (s *site) showJob(v visit) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
-	names, err := s.deps.Names(v, v.Firm)
+	w, err := s.teller(v, v.Firm)
 	if err != nil {
-		return page{}, fmt.Errorf("read names: %w", err)
+		return page{}, err
 	}
-	w := teller{wording.NewWords(names, &texts.Speaker{Texts: s.frame.Texts(texts.English)})}
 	header, err := s.header(v, w, row, position)
 	if err != nil {
 		return page{}, err
 	}
 	body := jobPageBody{
-		Job: key, JobType: w.JobType(row.JobType), State: string(row.State), StateName: wording.PlainKey(string(row.State)),
-		Header: header, Down: w.down(h, s.today(names)), Open: w.open(h),
+		Job: key, JobType: w.JobType(row.JobType), State: string(row.State), StateName: w.State(row.State),
+		Header: header, Down: w.down(h, s.today(w.Names)), Open: w.open(h),
 	}
-	body.Papers = s.papersOf(key)
+	body.Papers = s.papersOf(key, w)
 	for _, d := range s.definitions {
 		if !d.WholeFirm && (!d.Personal || v.Caller.May(httpd.ScopeRecord)) {
 			address := "/reports/" + d.Name + "?" + url.Values{"job": {key}}.Encode()
-			body.More = append(body.More, link{Text: d.Title, Address: address})
+			body.More = append(body.More, link{Text: w.Say("report." + d.Name), Address: address})
 		}
 	}
 	if s.frame.Serves(signoffAt) && v.Caller.May(httpd.ScopeRecord) {
-		body.More = append(body.More, link{Text: "Links for the customer, sign-off", Address: "/jobs/" + key + "/links"})
+		body.More = append(body.More, link{Text: w.Say("job.links"), Address: "/jobs/" + key + "/links"})
 	}
 	charts, err := s.jobReports(v, &body, w, position)
 	if err != nil {
@@ -91,31 +81,35 @@ func (s *site) showJob(v visit) (page, error) {
 	if body.Photos, err = s.photosOf(v, w, h, after); err != nil {
 		return page{}, err
 	}
-	body.timeline(w, h, int(min(before, uint64(len(h.Records)))), s.mayRecord(v))
+	body.Records = w.timeline(key, h, 0, lastRecords, s.mayRecord(v))
+	if body.Records.Older != "" {
+		body.Records.All = "/jobs/" + key + "/records"
+	}
 	if s.mayRecord(v) {
-		body.Do = doable(row, h)
+		body.Do = w.doable(row, h)
 	}
 	title := row.Title
 	if title == "" {
 		title = key
 	}
 	return page{
-		Name: jobPage, Title: title, Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: title}},
-		Watch: "/v1/watch", Redraws: true, Job: key, AsOf: position, Charts: charts, Said: w.said(h, recorded), Body: body,
-	}, nil
+		Name: jobPage, Title: title, Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"}, {Text: title}},
+		Watch: "/v1/watch", Redraws: true, Job: key, AsOf: position, Charts: charts, Said: w.said(h, recorded),
+		Body: body, Texts: w.Texts,
+	}, w.Err
 }
 
 // jobReports puts the reports into the page of a job, and says whether they draw.
 func (s *site) jobReports(v visit, b *jobPageBody, w teller, position uint64) (charts bool, err error) {
 	for _, d := range s.ofJob {
-		r, err := s.run(v, d, reports.Filter{Firm: v.Firm, Job: b.Job, AsOf: position})
+		r, err := s.run(v, d, reports.Filter{Firm: v.Firm, Job: b.Job, AsOf: position}, w.Texts)
 		if err != nil {
 			return false, err
 		}
-		b.takeOut(&r, w.Format)
+		b.takeOut(&r, w)
 		charts = charts || s.drawn(r)
 		address := "/reports/" + d.Name + "?" + url.Values{"job": {b.Job}}.Encode()
-		b.Reports = append(b.Reports, jobReport{d.Title, address, s.newReportView(d.Name, r)})
+		b.Reports = append(b.Reports, jobReport{w.Say("report." + d.Name), address, s.newReportView(d.Name, r, w)})
 	}
 	return charts, nil
 }
@@ -123,7 +117,7 @@ func (s *site) jobReports(v visit, b *jobPageBody, w teller, position uint64) (c
 // said says what was recorded under an id; nothing where it was not.
 func (w teller) said(h *wording.History, id string) string {
 	if r := h.ByID[id]; r != nil {
-		return "Recorded: " + w.Says(h, r)
+		return w.Say("job.recorded", "what", w.Says(h, r))
 	}
 	return ""
 }
@@ -134,9 +128,9 @@ func (s *site) mayRecord(v visit) bool {
 }
 
 // papersOf links to the papers of a job, of those that this process makes.
-func (s *site) papersOf(job string) (links []link) {
-	for _, p := range []link{{Text: "Handover report", Address: "handover"}, {Text: "Condition before start",
-		Address: "condition"}, {Text: "Quote", Address: "quote"}, {Text: "Snag list", Address: "snags"}} {
+func (s *site) papersOf(job string, w teller) (links []link) {
+	for _, p := range []link{{Text: w.Say("job.handover"), Address: "handover"}, {Text: w.Say("job.condition"),
+		Address: "condition"}, {Text: w.Say("job.quote"), Address: "quote"}, {Text: w.Say("job.snags"), Address: "snags"}} {
 		if s.frame.Serves("/jobs/:job/" + p.Address) {
 			links = append(links, link{Text: p.Text, Address: "/jobs/" + job + "/" + p.Address})
 		}
@@ -146,47 +140,19 @@ func (s *site) papersOf(job string) (links []link) {
 
 // takeOut moves tables of the job summary to where the page has a place for them:
 // marks to the top, and what is known of the job into its header.
-func (b *jobPageBody) takeOut(r *reports.Report, f wording.Format) {
+func (b *jobPageBody) takeOut(r *reports.Report, w teller) {
 	r.Tables = slices.DeleteFunc(slices.Clone(r.Tables), func(t reports.Table) bool {
 		if t.Name == "marks" && len(t.Rows) > 0 {
-			view := newTableView("marks", t, f)
+			view := newTableView("marks", t, w)
 			b.Marks = &view
 		}
 		return t.Name == "marks" || t.Name == "job"
 	})
 }
 
-// timeline shows the records before the given number, newest first; the newest
-// of all where it is 0.
-func (b *jobPageBody) timeline(w teller, h *wording.History, before int, mayRecord bool) {
-	end := len(h.Records)
-	if before > 0 {
-		end = before
-	}
-	start := max(0, end-timelineMost)
-	for i := end - 1; i >= start; i-- {
-		r := h.Records[i]
-		view := recordView{ID: r.Event.ID, Day: w.Day(r.Day()), What: w.Says(h, r), Voided: r.VoidedBy != ""}
-		view.By = w.RecordedBy(r)
-		if mayRecord && r.CanBeVoided() {
-			view.TakeBack = pages.RecordAt(events.EventVoided, b.Job, "event", r.Event.ID)
-		}
-		b.Records = append(b.Records, view)
-	}
-	page := func(before int) string {
-		return "/jobs/" + b.Job + "?before=" + strconv.Itoa(before) + "#records"
-	}
-	if start > 0 {
-		b.Older = page(start)
-	}
-	if end < len(h.Records) {
-		b.Newer = page(min(end+timelineMost, len(h.Records)))
-	}
-}
-
 // header says what is known of the job itself, and who the customer is.
 func (s *site) header(v visit, w teller, r reports.JobRow, position uint64) ([]fact, error) {
-	customer := fact{Text: "Customer", Value: r.Customer}
+	customer := fact{Text: w.Say("job.customer"), Value: r.Customer}
 	if s.deps.Customer != nil && r.Customer != "" {
 		name, err := s.deps.Customer(v, v.Firm, r.Customer)
 		if err != nil {
@@ -198,16 +164,16 @@ func (s *site) header(v visit, w teller, r reports.JobRow, position uint64) ([]f
 	}
 	var known []fact
 	for _, f := range []fact{
-		customer, {Text: "Opened", Value: w.Day(r.Opened)}, {Text: "Accepted",
-			Value: w.Day(r.Accepted)}, {Text: "Due", Value: w.Day(r.Due)},
-		{Text: "Finished", Value: w.Day(r.Finished)},
+		customer, {Text: w.Say("job.opened"), Value: w.Day(r.Opened)}, {Text: w.Say("job.accepted"),
+			Value: w.Day(r.Accepted)}, {Text: w.Say("board.due"), Value: w.Day(r.Due)},
+		{Text: w.Say("board.finished"), Value: w.Day(r.Finished)},
 	} {
 		if f.Value != "" {
 			known = append(known, f)
 		}
 	}
 	if r.Built != 0 {
-		known = append(known, fact{Text: "Built", Value: strconv.FormatInt(r.Built, 10)})
+		known = append(known, fact{Text: w.Say("job.built"), Value: strconv.FormatInt(r.Built, 10)})
 	}
 	hours, err := s.hoursOf(v, position, []reports.JobRow{r})
 	return append(known, w.hoursFact(hours[r.Job])...), err
@@ -216,14 +182,15 @@ func (s *site) header(v visit, w teller, r reports.JobRow, position uint64) ([]f
 // down lists the protection that has to be lifted yet.
 func (w teller) down(h *wording.History, today events.Day) tableView {
 	t := reports.Table{
-		Title: "Protection still down",
-		Empty: "No protection is down. Record protection when it is laid, and its lifting, to see here what is left.",
+		Title: w.Say("job.down"),
+		Empty: w.Say("job.down.none"),
 		Columns: []reports.Column{
-			{Key: "task", Title: "Protection", Form: reports.FormText},
-			{Key: "location", Title: "Where", Form: reports.FormText},
-			{Key: "quantity_milli", Title: "Still down", Form: reports.FormQuantity},
-			{Key: "product", Title: "Product", Form: reports.FormText}, {Key: "day", Title: "Laid", Form: reports.FormDay},
-			{Key: "remove_by", Title: "Remove by", Form: reports.FormDay},
+			{Key: "task", Title: w.Say("job.do.protection"), Form: reports.FormText},
+			{Key: "location", Title: w.Say("job.where"), Form: reports.FormText},
+			{Key: "quantity_milli", Title: w.Say("job.left"), Form: reports.FormQuantity},
+			{Key: "product", Title: w.Dimension(reports.ByProduct), Form: reports.FormText}, {Key: "day",
+				Title: w.Say("job.laid"), Form: reports.FormDay},
+			{Key: "remove_by", Title: w.Say("job.remove-by"), Form: reports.FormDay},
 		},
 	}
 	for _, d := range h.Down {
@@ -233,12 +200,12 @@ func (w teller) down(h *wording.History, today events.Day) tableView {
 			{Text: w.Product(p.Product)}, {Text: string(d.Day())}, {Text: string(p.RemoveBy), Blank: p.RemoveBy == ""},
 		})
 	}
-	v := newTableView("down", t, w.Format)
+	v := newTableView("down", t, w)
 	for i, d := range h.Down {
 		if by := d.Protection.RemoveBy; by != "" && by < today {
 			cells := v.Rows[i].Cells
 			last := &cells[len(cells)-1]
-			last.Word = "past the last day for clean removal"
+			last.Word = w.Say("job.past")
 		}
 	}
 	return v

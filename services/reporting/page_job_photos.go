@@ -110,22 +110,22 @@ func (s *site) photo(v visit, w teller, h *wording.History, p picture) (photoVie
 	if ok && h.ByID[attached.Of] != nil {
 		about = h.ByID[attached.Of]
 	}
-	view := photoView{What: w.Says(h, about), Day: w.Day(p.record.Day()), Stage: stageOf(about.Payload)}
+	view := photoView{What: w.Says(h, about), Day: w.Day(p.record.Day()), Stage: w.stageOf(about.Payload)}
 	if ok && about != p.record && attached.Caption != "" {
 		view.What = wording.List(attached.Caption, view.What)
 	}
-	view.Alt = "Photo: " + view.What
+	view.Alt = w.Say("job.photo", "what", view.What)
 	if p.of > 1 {
-		view.Alt = fmt.Sprintf("Photo %d of %d: %s", p.nth, p.of, view.What)
+		view.Alt = w.Say("job.photo-of", "n", strconv.Itoa(p.nth), "of", strconv.Itoa(p.of), "what", view.What)
 	}
 	info, err := s.deps.Photos.Stat(v, v.Firm, p.digest)
 	switch {
 	case events.CodeOf(err) == events.NotFound:
-		view.Why = "Not here yet: the phone that took it has not sent it."
+		view.Why = w.Say("job.photo.waits")
 	case errors.Is(err, photos.ErrDamaged):
-		view.Why = "Damaged on the server: whoever has it can send it again."
+		view.Why = w.Say("job.photo.damaged")
 	case events.CodeOf(err) == events.Unavailable:
-		view.Why = "This server cannot reach its photos now."
+		view.Why = w.Say("job.photo.unreachable")
 	case err != nil:
 		return photoView{}, fmt.Errorf("look for photo %s: %w", p.digest, err)
 	default:
@@ -138,16 +138,16 @@ func (s *site) photo(v visit, w teller, h *wording.History, p picture) (photoVie
 
 // stageOf says when in a job something was recorded: before it, or once it was put
 // right; empty in between.
-func stageOf(payload events.Payload) string {
+func (w teller) stageOf(payload events.Payload) string {
 	switch p := payload.(type) {
 	case *events.Condition:
-		return "before the work"
+		return w.Say("job.photo.before")
 	case *events.Damage:
 		if p.Cause == "before" {
-			return "before the work"
+			return w.Say("job.photo.before")
 		}
 	case *events.MakingGood, *events.SnagClearance:
-		return "after it was put right"
+		return w.Say("job.photo.after")
 	}
 	return ""
 }

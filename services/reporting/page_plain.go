@@ -1,30 +1,40 @@
 package reporting
 
-func (s *site) showHelp(visit) (page, error) {
+import "daysheet/services/texts"
+
+// showHelp says how pages are read, and what has to be recorded to see what.
+func (s *site) showHelp(v visit) (page, error) {
+	w, err := s.teller(v, v.Firm)
+	if err != nil {
+		return page{}, err
+	}
 	return page{
-		Name: helpPage, Title: "How to read the ledger",
-		Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: "Help"}},
-		Body: []fact{
-			{Text: "Estimated hours and cost", Value: "An estimate issued for the job, with its lines of work and its " +
-				"consumables."},
-			{Text: "Actual hours and labour cost", Value: "Hours booked by each person, day by day and task by task, and " +
-				"what an hour " +
-				"of each grade costs in the settings of the firm."},
-			{Text: "Consumables used", Value: "Coats with the volume used, protection with the product consumed, and " +
-				"material used " +
-				"for the rest."},
-			{Text: "Minutes for a unit of work", Value: "Quantities with the work: area prepared, area coated, edges taped."},
-			{Text: "Protection still down", Value: "Protection laid, and its lifting when it comes up."},
-			{Text: "Margin", Value: "An estimate with its price, agreed variations, and at the end the closing with what was " +
-				"billed."},
-			{Text: "Finished jobs and job types", Value: "The sign-off by the customer, or the closing."},
-		},
-	}, nil
+		Name: helpPage, Title: w.Say("help.title"), Texts: w.Texts,
+		Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"}, {Text: w.Say("nav.help")}}, Body: whatToRecord(w.Speaker),
+	}, w.Err
 }
 
-func (s *site) showLicences(visit) (page, error) {
+// whatToRecord says what figures need.
+func whatToRecord(say *texts.Speaker) []fact {
+	return []fact{
+		{Text: say.Say("help.see.estimate"), Value: say.Say("help.see.estimate.by")},
+		{Text: say.Say("help.see.actual"), Value: say.Say("help.see.actual.by")},
+		{Text: say.Say("help.see.material"), Value: say.Say("help.see.material.by")},
+		{Text: say.Say("help.see.rate"), Value: say.Say("help.see.rate.by")},
+		{Text: say.Say("help.see.protection"), Value: say.Say("help.see.protection.by")},
+		{Text: say.Say("help.see.margin"), Value: say.Say("help.see.margin.by")},
+		{Text: say.Say("help.see.finished"), Value: say.Say("help.see.finished.by")},
+	}
+}
+
+func (s *site) showLicences(v visit) (page, error) {
+	w, err := s.teller(v, v.Firm)
+	if err != nil {
+		return page{}, err
+	}
+	title := w.Say("frame.licences")
 	return page{
-		Name: licencesPage, Title: "Licences", Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: "Licences"}},
-		Body: s.notices,
-	}, nil
+		Name: licencesPage, Title: title, Texts: w.Texts,
+		Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"}, {Text: title}}, Body: s.notices,
+	}, w.Err
 }

@@ -50,21 +50,22 @@ type workRow struct {
 
 // showQuote shows the form, and prices it where it holds work.
 func (s *site) showQuote(v visit) (page, error) {
-	names, err := s.deps.Names(v, v.Firm)
+	w, err := s.teller(v, v.Firm)
 	if err != nil {
-		return page{}, fmt.Errorf("read names: %w", err)
+		return page{}, err
 	}
-	body := quoteForm(v.Values, names)
-	shown := page{Name: quotePage, Title: "Quote", Crumbs: []link{{Text: "Jobs", Address: "/"}, {Text: "Quote"}}}
+	body, title := w.quoteForm(v.Values), w.Say("nav.quote")
+	shown := page{Name: quotePage, Title: title, Texts: w.Texts,
+		Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"}, {Text: title}}}
 	if slices.ContainsFunc(v.Values[quoting.FieldTask], func(task string) bool { return task != "" }) {
-		r, err := s.quote(v, names)
+		r, err := s.quote(v, w.Names)
 		switch {
 		case events.CodeOf(err) == events.Invalid:
 			body.Wrong = httpd.Sentence(httpd.Problem(err).Error())
 		case err != nil:
 			return page{}, err
 		default:
-			view := s.newReportView("quote", r)
+			view := s.newReportView("quote", r, w)
 			body.Report = &view
 			body.Hidden = hiddenFields(v.Values)
 			if body.Jobs, err = s.openJobs(v, v.Values.Get(quoting.FieldJob)); err != nil {
@@ -77,7 +78,7 @@ func (s *site) showQuote(v visit) (page, error) {
 		}
 	}
 	shown.Body = body
-	return shown, nil
+	return shown, w.Err
 }
 
 // quote prices the take-off of a form at the position the store stands at.
@@ -128,7 +129,8 @@ func hiddenFields(values url.Values) []link {
 }
 
 // quoteForm fills the form in with what was sent.
-func quoteForm(values url.Values, names reports.Names) quotePageBody {
+func (w teller) quoteForm(values url.Values) quotePageBody {
+	names := w.Names
 	b := quotePageBody{ForJob: values.Get(quoting.FieldJob), JobTypes: sortedChoices(names.JobTypes,
 		values.Get(quoting.FieldJobType))}
 	rule := ""
@@ -139,9 +141,9 @@ func quoteForm(values url.Values, names reports.Names) quotePageBody {
 		}
 	}
 	chosen := cmp.Or(values.Get(quoting.FieldRule), rule, events.MeasureNet)
-	for _, r := range []choice{{Key: events.MeasureNet, Name: "net: every opening deducted", Chosen: false},
-		{Key: events.MeasureDIN18363, Name: "DIN 18363: openings up to 2.5 m² measured over", Chosen: false},
-		{Key: events.MeasureIS1200, Name: "IS 1200: deducted in three steps", Chosen: false}} {
+	for _, r := range []choice{{Key: events.MeasureNet, Name: w.Say("choice.measured_by.net"), Chosen: false},
+		{Key: events.MeasureDIN18363, Name: w.Say("choice.measured_by.din-18363"), Chosen: false},
+		{Key: events.MeasureIS1200, Name: w.Say("choice.measured_by.is-1200"), Chosen: false}} {
 		r.Chosen = r.Key == chosen
 		b.Rules = append(b.Rules, r)
 	}
@@ -161,11 +163,13 @@ func quoteForm(values url.Values, names reports.Names) quotePageBody {
 		row := workRow{Surface: at(quoting.FieldSurface, i), Method: at(quoting.FieldMethod, i),
 			Coats: at(quoting.FieldCoats, i), Quantity: at(quoting.FieldQuantity, i)}
 		row.Tasks = sortedChoices(names.Tasks, at(quoting.FieldTask, i))
-		for _, of := range []choice{{Key: quoting.OfQuantity, Name: "a quantity", Chosen: false}, {Key: reports.OfWalls,
-			Name: "walls of the rooms", Chosen: false},
-			{Key: reports.OfCeiling, Name: "ceilings", Chosen: false}, {Key: reports.OfFloor, Name: "floors", Chosen: false},
-			{Key: reports.OfEdges, Name: "edges", Chosen: false},
-			{Key: reports.OfOpenings, Name: "doors and windows", Chosen: false}} {
+		for _, of := range []choice{{Key: quoting.OfQuantity, Name: w.Say("quote.of.quantity"), Chosen: false},
+			{Key: reports.OfWalls,
+				Name: w.Say("quote.of.walls"), Chosen: false},
+			{Key: reports.OfCeiling, Name: w.Say("quote.of.ceilings"), Chosen: false}, {Key: reports.OfFloor,
+				Name: w.Say("quote.of.floors"), Chosen: false},
+			{Key: reports.OfEdges, Name: w.Say("quote.of.edges"), Chosen: false},
+			{Key: reports.OfOpenings, Name: w.Say("quote.of.openings"), Chosen: false}} {
 			of.Chosen = of.Key == at(quoting.FieldOf, i)
 			row.Of = append(row.Of, of)
 		}

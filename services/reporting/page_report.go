@@ -10,7 +10,6 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
-	"daysheet/services/wording"
 )
 
 // reportPageBody is the page of a report: what to choose, and the report.
@@ -49,38 +48,40 @@ func filterValues(f reports.Filter) url.Values {
 // showReport returns the builder of a report's page.
 func (s *site) showReport(d reports.Definition) func(visit) (page, error) {
 	return func(v visit) (page, error) {
+		w, err := s.teller(v, v.Firm)
+		if err != nil {
+			return page{}, err
+		}
 		p := readParams(v.Values)
 		f := p.filter(v.Firm)
 		if err := p.done(); err != nil {
 			return page{}, err
 		}
 		if d.NeedsJob && f.Job == "" {
-			return s.reportPage(v, d, f, nil)
+			return s.reportPage(v, d, f, nil, w)
 		}
-		r, err := s.run(v, d, f)
+		r, err := s.run(v, d, f, w.Texts)
 		if err != nil {
 			return page{}, err
 		}
-		return s.reportPage(v, d, f, &r)
+		return s.reportPage(v, d, f, &r, w)
 	}
 }
 
 // reportPage puts a report and its form on a page; r is nil where a job has to
 // be chosen first.
-func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r *reports.Report) (page, error) {
-	names, err := s.deps.Names(v, v.Firm)
-	if err != nil {
-		return page{}, fmt.Errorf("read names: %w", err)
-	}
-	rows, err := s.jobsAbout(v, s.today(names))
+func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r *reports.Report, w teller,
+) (page, error) {
+	rows, err := s.jobsAbout(v, s.today(w.Names))
 	if err != nil {
 		return page{}, err
 	}
 	body := reportPageBody{
-		About: d.About, Action: "/reports/" + d.Name, NeedsJob: d.NeedsJob, WholeFirm: d.WholeFirm,
-		Job:      asked.Job,
-		JobTypes: sortedChoices(names.JobTypes, asked.JobType), From: string(asked.From), To: string(asked.To),
-		Empty: "Choose a job to see its report.",
+		About: w.Say("report." + d.Name + ".about"), Action: "/reports/" + d.Name, NeedsJob: d.NeedsJob,
+		WholeFirm: d.WholeFirm,
+		Job:       asked.Job,
+		JobTypes:  sortedChoices(w.Names.JobTypes, asked.JobType), From: string(asked.From), To: string(asked.To),
+		Empty: w.Say("report-page.choose"),
 	}
 	if asked.AsOf > 0 {
 		body.Asked = strconv.FormatUint(asked.AsOf, 10)
@@ -89,28 +90,29 @@ func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r
 		body.Jobs = append(body.Jobs, choice{Key: row.Job, Name: cmp.Or(row.Title, row.Job)})
 	}
 	if r == nil {
-		body.Pick = picks(rows, body.Action)
+		body.Pick = w.picks(rows, body.Action)
 	}
+	title := w.Say("report." + d.Name)
 	shown := page{
-		Name: reportPage, Title: d.Title, Watch: "/v1/watch",
-		Crumbs: []link{{Text: "Reports", Address: "/reports"}, {Text: d.Title}},
+		Name: reportPage, Title: title, Texts: w.Texts, Watch: "/v1/watch",
+		Crumbs: []link{{Text: w.Say("nav.reports"), Address: "/reports"}, {Text: title}},
 	}
 	if r != nil {
-		view := s.newReportView(d.Name, *r)
+		view := s.newReportView(d.Name, *r, w)
 		body.Report = &view
-		body.Downloads = downloads(*r)
+		body.Downloads = w.downloads(*r)
 		if d.Name == "rate-proposals" && asked.AsOf == 0 {
 			body.Decide = newDecision(*r)
 		}
-		shown.Title, shown.AsOf, shown.Charts = r.Title, r.Filter.AsOf, s.drawn(*r)
+		shown.Title, shown.AsOf, shown.Charts = r.Title.In(w.Translate), r.Filter.AsOf, s.drawn(*r)
 	}
 	if asked.Job != "" {
 		shown.Crumbs = []link{
-			{Text: "Jobs", Address: "/"}, {Text: asked.Job, Address: "/jobs/" + asked.Job}, {Text: d.Title},
+			{Text: w.Say("nav.jobs"), Address: "/"}, {Text: asked.Job, Address: "/jobs/" + asked.Job}, {Text: title},
 		}
 	}
 	shown.Body = body
-	return shown, nil
+	return shown, w.Err
 }
 
 // pickMost is how many jobs a page offers as links; others can be typed.
@@ -139,11 +141,11 @@ func (s *site) jobsAbout(v visit, today events.Day) ([]reports.JobRow, error) {
 }
 
 // picks leads to the report of each of the first jobs.
-func picks(rows []reports.JobRow, action string) []link {
+func (w teller) picks(rows []reports.JobRow, action string) []link {
 	var all []link
 	for _, r := range rows[:min(len(rows), pickMost)] {
 		address := action + "?" + url.Values{"job": {r.Job}}.Encode()
-		beside := r.Job + ", " + wording.PlainKey(string(r.State))
+		beside := r.Job + ", " + w.State(r.State)
 		all = append(all, link{Text: cmp.Or(r.Title, r.Job), Address: address, Beside: beside})
 	}
 	return all
@@ -157,18 +159,18 @@ type download struct {
 
 // downloads leads to the same report for programs and spreadsheets: the whole as
 // JSON, and every table as CSV, exact or in decimals.
-func downloads(r reports.Report) []download {
+func (w teller) downloads(r reports.Report) []download {
 	v := filterValues(r.Filter)
 	at := "/v1/reports/" + r.Name
-	all := []download{{"The whole report", []link{{Text: "JSON", Address: at + ".json?" + v.Encode()}}}}
+	all := []download{{w.Say("report-page.whole"), []link{{Text: "JSON", Address: at + ".json?" + v.Encode()}}}}
 	for _, t := range r.Tables {
 		v.Set("table", t.Name)
 		sheet := maps.Clone(v)
 		sheet.Set("values", valuesDecimal)
 		sheet.Set("bom", "1")
-		all = append(all, download{t.Title, []link{
-			{Text: "CSV for spreadsheets", Address: at + ".csv?" + sheet.Encode()},
-			{Text: "CSV in whole numbers", Address: at + ".csv?" + v.Encode()},
+		all = append(all, download{w.Translate(t.Title), []link{
+			{Text: w.Say("report-page.csv"), Address: at + ".csv?" + sheet.Encode()},
+			{Text: w.Say("report-page.csv-whole"), Address: at + ".csv?" + v.Encode()},
 		}})
 	}
 	return all

@@ -139,9 +139,10 @@ func TestWhatPagesSay(t *testing.T) {
 	s := newStack(t)
 	tell(s)
 	for path, wanted := range map[string][]string{
-		"/": {"Flat, four rooms, in use", "Running", "Stairwell, two floors", "8:40", "Hall and landing"},
+		"/":                     {"Flat, four rooms, in use", "Running", "Stairwell, two floors", "8:40", "Hall and landing"},
+		"/jobs/stair-1/records": {"Una: 16:00\u00a0h, Coat surface, Ground floor", "Taken back, because booked twice the hours"},
 		"/jobs/stair-1": {
-			"Una: 16:00\u00a0h, Coat surface, Ground floor", "Taken back, because booked twice the hours",
+			"All 30 records",
 			"coat 2: 105\u00a0m²",
 			"14.9\u00a0l of Wall paint, matt", "Damage made good: handrail, First floor, sanded and oiled",
 			"Job closed, billed 2,645.00\u00a0EUR",
@@ -286,7 +287,10 @@ func TestOlderRecords(t *testing.T) {
 		})
 		return records, older
 	}
-	newest, older := count("/jobs/long")
+	if last, older := count("/jobs/long"); last != lastRecords || older != "" {
+		t.Errorf("the page of the job holds %d records and leads to %q", last, older)
+	}
+	newest, older := count("/jobs/long/records")
 	if newest != timelineMost || older == "" {
 		t.Fatalf("the first page holds %d records and leads to %q", newest, older)
 	}

@@ -15,9 +15,10 @@ const cellsKept = 100_000
 // facts; the one that the store has reached stands for names and prices, which are those
 // of now.
 type reportKey struct {
-	name    string
-	filter  reports.Filter // with its position
-	reached uint64
+	name     string
+	language string         // of the names of tasks
+	filter   reports.Filter // with its position
+	reached  uint64
 }
 
 // madeReports are the reports made last. A page is asked for once, and each of its charts

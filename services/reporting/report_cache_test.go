@@ -72,11 +72,13 @@ func TestReportsAreMadeOnce(t *testing.T) {
 
 // TestKeptReportsStayAsTheyAre: whoever gets a report may change its tables.
 func TestKeptReportsStayAsTheyAre(t *testing.T) {
+	said := reports.Phrase{Format: "Kept"}
 	kept := reports.Report{Tables: []reports.Table{{Title: "Kept", Columns: []reports.Column{{Title: "Kept"}}}},
-		Notes: []string{"Kept"}, Figures: []reports.Figure{{Title: "Kept"}}}
+		Notes: []reports.Phrase{said}, Figures: []reports.Figure{{Title: said}}}
 	own := ofOnesOwn(kept)
-	own.Tables[0].Title, own.Tables[0].Columns[0].Title, own.Notes[0], own.Figures[0].Title = "", "", "", ""
-	if kept.Tables[0].Title+kept.Tables[0].Columns[0].Title+kept.Notes[0]+kept.Figures[0].Title != "KeptKeptKeptKept" {
+	own.Tables[0].Title, own.Tables[0].Columns[0].Title = "", ""
+	own.Notes[0], own.Figures[0].Title = reports.Phrase{}, reports.Phrase{}
+	if kept.Tables[0].Title+kept.Tables[0].Columns[0].Title+kept.Notes[0].String()+kept.Figures[0].Title.String() != "KeptKeptKeptKept" {
 		t.Errorf("%+v", kept)
 	}
 	if w := weigh(reports.Report{Tables: []reports.Table{{Columns: make([]reports.Column, 3), Rows: make([][]reports.Cell, 5)}},

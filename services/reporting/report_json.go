@@ -58,9 +58,12 @@ func (r rowBody) MarshalJSON() ([]byte, error) { return r, nil }
 
 func newReportBody(r reports.Report) (reportBody, error) {
 	body := reportBody{
-		Report: r.Name, Title: r.Title, AsOf: r.Filter.AsOf, Currency: r.Names.Currency,
+		Report: r.Name, Title: r.Title.String(), AsOf: r.Filter.AsOf, Currency: r.Names.Currency,
 		Filter: filterBody{r.Filter.Job, r.Filter.JobType, string(r.Filter.From), string(r.Filter.To)},
-		Tables: []tableBody{}, Figures: []figureBody{}, Notes: append([]string{}, r.Notes...),
+		Tables: []tableBody{}, Figures: []figureBody{}, Notes: []string{},
+	}
+	for _, note := range r.Notes {
+		body.Notes = append(body.Notes, note.String())
 	}
 	for _, t := range r.Tables {
 		table := tableBody{Name: t.Name, Title: t.Title, Rows: []rowBody{}}
@@ -84,7 +87,7 @@ func newReportBody(r reports.Report) (reportBody, error) {
 		body.Tables = append(body.Tables, table)
 	}
 	for _, f := range r.Figures {
-		body.Figures = append(body.Figures, figureBody{f.Name, f.Title, f.Finding})
+		body.Figures = append(body.Figures, figureBody{f.Name, f.Title.String(), f.Finding.String()})
 	}
 	return body, nil
 }

@@ -11,6 +11,8 @@ import (
 	"daysheet/reports"
 	"daysheet/services/facts"
 	"daysheet/services/httpd"
+	"daysheet/services/texts"
+	"daysheet/services/wording"
 )
 
 // pin returns the position to answer for: the one that was asked for, or the one
@@ -27,9 +29,10 @@ func (s *site) pin(firm string, asked uint64) (uint64, error) {
 	return now, nil
 }
 
-// run makes a report. The filter's AsOf comes back as the position the answer
-// is valid for.
-func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter) (reports.Report, error) {
+// run makes a report with the names of standard tasks in a language. The filter's AsOf
+// comes back as the position the answer is valid for.
+func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter, said *texts.Texts,
+) (reports.Report, error) {
 	if caller, _ := httpd.CallerFrom(ctx); d.Personal && !caller.May(httpd.ScopeRecord) {
 		return reports.Report{}, httpd.NewProblem(http.StatusForbidden,
 			"this report is about people: it is for the owner and the office")
@@ -46,10 +49,14 @@ func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter) 
 		return reports.Report{}, err
 	}
 	f.AsOf = position
-	key := reportKey{d.Name, f, s.deps.Position(f.Firm)} // before the names, which may then be newer and never older
+	// Before the names, which may then be newer and never older.
+	key := reportKey{d.Name, said.Language(), f, s.deps.Position(f.Firm)}
 	names, err := s.deps.Names(ctx, f.Firm)
 	if err != nil {
 		return reports.Report{}, fmt.Errorf("make report %s: %w", d.Name, err)
+	}
+	if names, err = wording.InLanguage(names, said); err != nil {
+		return reports.Report{}, err
 	}
 	if d.Dated {
 		f.Today = s.today(names)

@@ -8,7 +8,6 @@ import (
 
 	"daysheet/reports"
 	"daysheet/services/pages"
-	"daysheet/services/wording"
 )
 
 // longText is the number of bytes from which a text is a sentence.
@@ -18,22 +17,23 @@ func isNumber(form reports.Form) bool {
 	return form != reports.FormText && form != reports.FormName && form != reports.FormDay
 }
 
-func newTableView(id string, t reports.Table, f wording.Format) tableView {
-	v := tableView{ID: id, Title: t.Title, Empty: t.Empty}
+func newTableView(id string, t reports.Table, w teller) tableView {
+	v := tableView{ID: id, Title: w.Translate(t.Title), Empty: w.Translate(t.Empty)}
 	if v.Empty == "" {
-		v.Empty = "Nothing was recorded for this yet."
+		v.Empty = w.Say("table.empty")
 	}
 	below := sentences(t)
 	for i, c := range t.Columns {
 		if !forPrograms(c.Key) && !below[i] {
-			v.Columns = append(v.Columns, pages.Column{Title: c.Title, Measure: f.Measure(c.Form), Number: isNumber(c.Form)})
+			v.Columns = append(v.Columns, pages.Column{Title: w.Translate(c.Title), Measure: w.Measure(c.Form),
+				Number: isNumber(c.Form)})
 		}
 	}
 	for _, row := range t.Rows {
-		v.Rows = append(v.Rows, newRowView(t.Columns, row, below, f))
+		v.Rows = append(v.Rows, newRowView(t.Columns, row, below, w))
 	}
 	if t.Total != nil {
-		v.Total = newRowView(t.Columns, t.Total, below, f).Cells
+		v.Total = newRowView(t.Columns, t.Total, below, w).Cells
 	}
 	return v
 }
@@ -57,7 +57,7 @@ const differencePrefix = "difference_"
 // unit there, and each mark what it means.
 func forPrograms(key string) bool { return key == "unit" || key == "mark" }
 
-func newRowView(columns []reports.Column, cells []reports.Cell, below map[int]bool, f wording.Format) pages.Row {
+func newRowView(columns []reports.Column, cells []reports.Cell, below map[int]bool, w teller) pages.Row {
 	var row pages.Row
 	for i, c := range cells {
 		column := columns[i]
@@ -65,23 +65,23 @@ func newRowView(columns []reports.Column, cells []reports.Cell, below map[int]bo
 		case forPrograms(column.Key):
 		case below[i]:
 			if c.Text != "" {
-				row.Remarks = append(row.Remarks, pages.Remark{Title: column.Title, Text: f.Cell(c, column.Form)})
+				row.Remarks = append(row.Remarks, pages.Remark{Title: w.Translate(column.Title), Text: w.cell(c, column.Form)})
 			}
 		default:
-			row.Cells = append(row.Cells, newCellView(column, c, len(row.Cells) == 0, f))
+			row.Cells = append(row.Cells, newCellView(column, c, len(row.Cells) == 0, w))
 		}
 	}
 	return row
 }
 
-func newCellView(column reports.Column, c reports.Cell, first bool, f wording.Format) cellView {
+func newCellView(column reports.Column, c reports.Cell, first bool, w teller) cellView {
 	number := isNumber(column.Form)
 	v := cellView{
-		Text: f.Cell(c, column.Form), Number: number, Head: first && !number, Blank: c.Blank,
+		Text: w.cell(c, column.Form), Number: number, Head: first && !number, Blank: c.Blank,
 		Address: addressOf(c, column),
 	}
 	if number && !c.Blank && strings.HasPrefix(column.Key, differencePrefix) {
-		v.Text, v.Word = overOrUnder(v.Text, c.Number)
+		v.Text, v.Word = w.overOrUnder(v.Text, c.Number)
 	}
 	return v
 }
@@ -121,13 +121,25 @@ func recordsOf(dimension, key string) string {
 	return "/explain?" + v.Encode()
 }
 
+// phrase says what a report says, with the signs of the locale in its numbers.
+func (w teller) phrase(p reports.Phrase) string { return w.Sentence(p.In(w.Translate)) }
+
+// cell writes a cell: units as they are read, and what the report itself says in the
+// language of the page.
+func (w teller) cell(c reports.Cell, form reports.Form) string {
+	if c.Says != nil && !c.Blank {
+		return w.phrase(*c.Says)
+	}
+	return w.Cell(c, form)
+}
+
 // overOrUnder says a difference by sign and word, never by colour alone.
-func overOrUnder(text string, n int64) (signed, word string) {
+func (w teller) overOrUnder(text string, n int64) (signed, word string) {
 	switch {
 	case n > 0:
-		return "+" + text, "over"
+		return "+" + text, w.Say("table.over")
 	case n < 0:
-		return text, "under"
+		return text, w.Say("table.under")
 	}
 	return text, ""
 }
@@ -141,24 +153,24 @@ type figureView struct {
 	Table   tableView
 }
 
-func newFigureView(id string, fig reports.Figure, source string, f wording.Format) figureView {
-	t := tableView{ID: id, Title: fig.Title, Empty: "There is nothing to draw yet.", Columns: []pages.Column{{}}}
-	t.Columns[0].Title = "Of"
+func newFigureView(id string, fig reports.Figure, source string, w teller) figureView {
+	t := tableView{ID: id, Title: fig.Title.In(w.Translate), Empty: w.Say("table.no-chart"), Columns: []pages.Column{{}}}
+	t.Columns[0].Title = w.Say("table.of")
 	for _, s := range fig.Series {
-		t.Columns = append(t.Columns, pages.Column{Title: s.Name, Measure: f.Measure(fig.Form), Number: true})
+		t.Columns = append(t.Columns, pages.Column{Title: w.Translate(s.Name), Measure: w.Measure(fig.Form), Number: true})
 	}
 	for i, category := range fig.Categories {
-		row := []cellView{{Text: category, Head: true}}
+		row := []cellView{{Text: w.Translate(category), Head: true}}
 		for _, s := range fig.Series {
 			blank := i < len(s.Blank) && s.Blank[i]
-			row = append(row, cellView{Text: f.Number(s.Values[i], fig.Form, fig.Unit), Number: true, Blank: blank})
+			row = append(row, cellView{Text: w.Number(s.Values[i], fig.Form, fig.Unit), Number: true, Blank: blank})
 		}
 		t.Rows = append(t.Rows, pages.Row{Cells: row})
 	}
 	if len(t.Rows) == 0 {
 		source = ""
 	}
-	return figureView{fig.Title, f.Sentence(fig.Finding), source, t}
+	return figureView{t.Title, w.phrase(fig.Finding), source, t}
 }
 
 // reportView is a report as a page shows it.
@@ -171,11 +183,13 @@ type reportView struct {
 
 // newReportView lays a report out. Names on the page begin with prefix, since a
 // page can hold several reports.
-func (s *site) newReportView(prefix string, r reports.Report) reportView {
-	f := wording.NewFormat(r.Names)
-	v := reportView{Notes: f.Sentences(r.Notes)}
+func (s *site) newReportView(prefix string, r reports.Report, w teller) reportView {
+	var v reportView
+	for _, note := range r.Notes {
+		v.Notes = append(v.Notes, w.phrase(note))
+	}
 	for i, t := range r.Tables {
-		view := newTableView(prefix+"-"+t.Name, t, f)
+		view := newTableView(prefix+"-"+t.Name, t, w)
 		if i == 0 {
 			v.First = &view
 		} else {
@@ -188,7 +202,7 @@ func (s *site) newReportView(prefix string, r reports.Report) reportView {
 			source = fmt.Sprintf("/reports/%s/figures/%s.json?%s",
 				r.Name, url.PathEscape(fig.Name), filterValues(r.Filter).Encode())
 		}
-		v.Figures = append(v.Figures, newFigureView(prefix+"-figure-"+fig.Name, fig, source, f))
+		v.Figures = append(v.Figures, newFigureView(prefix+"-figure-"+fig.Name, fig, source, w))
 	}
 	return v
 }

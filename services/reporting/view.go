@@ -24,6 +24,7 @@ type (
 const (
 	boardPage    = "board.html"
 	jobPage      = "job.html"
+	recordsPage  = "records.html"
 	reportPage   = "report.html"
 	explainPage  = "explain.html"
 	quotePage    = "quote.html"

@@ -17,7 +17,7 @@ import (
 	"strings"
 )
 
-//go:embed */*.json
+//go:embed */*.json */by-english/*.json
 var files embed.FS
 
 // English is the language that is complete before any other, and is spoken where a
@@ -33,7 +33,8 @@ type Catalogue struct {
 type Texts struct {
 	language string
 	by       map[string]string
-	rules    []rule // with the patterns of the English ones
+	english  map[string]string // by what English says
+	rules    []rule            // with the patterns of the English ones
 }
 
 // Load reads every language. It fails where a file is no list of texts, or where a
@@ -48,6 +49,9 @@ func Load() (*Catalogue, error) {
 		if err := c.read(name); err != nil {
 			return nil, fmt.Errorf("read texts %s: %w", name, err)
 		}
+	}
+	if err := c.readTranslations(); err != nil {
+		return nil, err
 	}
 	rules := rulesOf(c.languages[English].by)
 	for language, t := range c.languages {
