@@ -1,7 +1,6 @@
 package handover
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -11,13 +10,12 @@ import (
 
 // left says what material stays with the customer, to touch up with.
 func (d *Dossier) left() Section {
-	s := Section{Name: "left", Title: "Materials left with the customer"}
-	t := reports.Table{Name: "left", Title: "Left", Columns: []reports.Column{
-		{Key: "product", Title: "Product", Form: reports.FormText},
-		{Key: "quantity_milli", Title: "Amount", Form: reports.FormQuantity},
-		{Key: "colour_reference", Title: "Colours used of it", Form: reports.FormText},
-		{Key: "batch", Title: "Batches used of it", Form: reports.FormText}, {Key: "day", Title: "Day",
-			Form: reports.FormDay},
+	s := Section{Name: "left", Title: d.says("paper.materials-left")}
+	t := reports.Table{Name: "left", Title: d.says("paper.left"), Columns: []reports.Column{
+		d.col("product", "paper.product", reports.FormText),
+		d.col("quantity_milli", "paper.amount", reports.FormQuantity),
+		d.col("colour_reference", "paper.colours", reports.FormText),
+		d.col("batch", "paper.batches", reports.FormText), d.col("day", "paper.day", reports.FormDay),
 	}}
 	for _, u := range of[*events.Usage](d) {
 		if !u.what.Left {
@@ -34,7 +32,7 @@ func (d *Dossier) left() Section {
 	}
 	s.table(t)
 	if len(t.Rows) == 0 {
-		s.miss("Material that was left, or that none was.")
+		s.miss(d.says("paper.missing.left"))
 	}
 	return s
 }
@@ -49,11 +47,10 @@ func once(list []string, word string) []string {
 
 // care says when the coatings are cured and how to look after them.
 func (d *Dossier) care() Section {
-	s := Section{Name: "care", Title: "Care and curing"}
-	t := reports.Table{Name: "care", Title: "By the maker's data sheet", Columns: []reports.Column{
-		{Key: "product", Title: "Product", Form: reports.FormText}, {Key: "last_coat", Title: "Last coat",
-			Form: reports.FormDay},
-		{Key: "cured", Title: "Cured from", Form: reports.FormDay}, {Key: "care", Title: "Care", Form: reports.FormText},
+	s := Section{Name: "care", Title: d.says("paper.care-and-curing")}
+	t := reports.Table{Name: "care", Title: d.says("paper.by-data-sheet"), Columns: []reports.Column{
+		d.col("product", "paper.product", reports.FormText), d.col("last_coat", "paper.last-coat", reports.FormDay),
+		d.col("cured", "paper.cured-from", reports.FormDay), d.col("care", "paper.care", reports.FormText),
 	}}
 	var keys, uncured, uncared []string
 	end := map[string]events.Day{}
@@ -78,61 +75,66 @@ func (d *Dossier) care() Section {
 		s.table(t)
 	}
 	if len(keys) > 0 {
-		s.say("Until a coating is cured it is dry but soft: do not wash it, tape on it or let things stand against it, and " +
-			"let air through the rooms (common practice, no source).")
+		s.say(d.says("paper.care.uncured"))
 	}
 	if len(uncured) > 0 {
-		s.miss("The days until it is cured, in the listing of: " + some(uncured) + ".")
+		s.miss(d.says("paper.missing.cure", "products", d.some(uncured)))
 	}
 	if len(uncared) > 0 {
-		s.miss("How to care for it, in the listing of: " + some(uncared) + ".")
+		s.miss(d.says("paper.missing.care", "products", d.some(uncared)))
 	}
 	return s
 }
 
 // warranty says the firm's own warranty in its own words.
 func (d *Dossier) warranty() Section {
-	s := Section{Name: "warranty", Title: "Warranty"}
+	s := Section{Name: "warranty", Title: d.says("paper.warranty")}
 	if d.settings == nil || d.settings.Warranty == "" {
-		s.miss("The firm's own warranty, in its settings.")
+		s.miss(d.says("paper.missing.warranty"))
 		return s
 	}
 	s.Says = strings.FieldsFunc(d.settings.Warranty, func(r rune) bool { return r == '\n' })
 	return s
 }
 
-// The lines that are filled in by hand where a paper is signed.
-func signature(of string) []string { return []string{"Name", "Role", "Day", "Signature of " + of} }
+// signature returns the lines that are filled in by hand where a paper is signed. of is
+// the key of whose signature it is.
+func (d *Dossier) signature(of string) []string {
+	return []string{d.says("paper.name"), d.says("paper.role"), d.says("paper.day"), d.says(of)}
+}
 
 // signOff says who took the work over, and what is open.
 func (d *Dossier) signOff() Section {
-	s := Section{Name: "sign-off", Title: "Sign-off"}
-	t := reports.Table{Name: "sign_off", Title: "Signed off", Columns: []reports.Column{
-		{Key: "day", Title: "Day", Form: reports.FormDay}, {Key: "what", Title: "What", Form: reports.FormText},
-		{Key: "name", Title: "Name", Form: reports.FormText}, {Key: "role", Title: "As", Form: reports.FormText},
-		{Key: "remarks", Title: "Remarks", Form: reports.FormText},
-		{Key: "recorded_by", Title: "Recorded by", Form: reports.FormText},
+	s := Section{Name: "sign-off", Title: d.says("paper.sign-off")}
+	t := reports.Table{Name: "sign_off", Title: d.says("paper.signed-off"), Columns: []reports.Column{
+		d.col("day", "paper.day", reports.FormDay), d.col("what", "paper.what", reports.FormText),
+		d.col("name", "paper.name", reports.FormText), d.col("role", "paper.as", reports.FormText),
+		d.col("remarks", "paper.remarks", reports.FormText),
+		d.col("recorded_by", "paper.recorded-by", reports.FormText),
 	}}
 	for _, r := range d.records {
 		switch p := r.payload.(type) {
 		case *events.SignOff:
-			t.Rows = append(t.Rows, []reports.Cell{day(r.day), text("signed off"), text(d.signer(&s, r, p)), text(p.Role),
+			t.Rows = append(t.Rows, []reports.Cell{day(r.day), text(d.says("paper.event.signed-off")), text(d.signer(&s, r,
+				p)), text(p.Role),
 				text(p.Remarks), text(r.by)})
 			if n := len(p.Snags); n > 0 {
-				s.say(fmt.Sprintf("Signed on %s with %s that were open and agreed on.", r.day, plural(n, "snag", "snags")))
+				s.say(d.counted(n, "paper.signed-with.one", "paper.signed-with.many",
+					"day", d.words.Day(r.day)))
 			}
 		case *events.Reopening:
-			t.Rows = append(t.Rows, []reports.Cell{day(r.day), text("taken up again"), {}, text("us"), text(p.Reason),
+			t.Rows = append(t.Rows, []reports.Cell{day(r.day), text(d.says("paper.event.reopened")), {},
+				text(d.says("paper.us")), text(p.Reason),
 				text(r.by)})
 		}
 	}
 	s.table(t)
 	if n := d.open(); n > 0 {
-		s.say(fmt.Sprintf("Open at this position: %s of damage or snags, listed above.", plural(n, "point", "points")))
+		s.say(d.counted(n, "paper.open.one", "paper.open.many"))
 	}
 	if !d.state.Finished() || len(of[*events.SignOff](d)) == 0 {
-		s.miss("The customer's sign-off.")
-		s.Sign = signature("the customer")
+		s.miss(d.says("paper.missing.sign-off"))
+		s.Sign = d.signature("paper.signature.customer")
 	}
 	return s
 }
@@ -142,13 +144,17 @@ func (d *Dossier) signer(s *Section, r record, p *events.SignOff) string {
 	signer, known := d.signers[r.id]
 	switch {
 	case p.Sealed == nil:
-		s.miss(fmt.Sprintf("Name and signature of who signed on %s: only the role was recorded, by %s.", r.day, r.by))
+		s.miss(d.says("paper.missing.signer", "day", d.words.Day(r.day), "by", r.by))
 		return ""
 	case !known:
-		s.miss(fmt.Sprintf("Name and signature of who signed on %s: they are sealed, and the key is not here.", r.day))
+		s.miss(d.says("paper.missing.signer-sealed", "day", d.words.Day(r.day)))
 		return ""
-	case signer.Lost != "":
-		s.say(fmt.Sprintf("Name and signature of who signed on %s cannot be read: %s.", r.day, signer.Lost))
+	case signer.Erased != "":
+		s.say(d.says("paper.signer-erased",
+			"day", d.words.Day(r.day), "erased", d.words.Day(signer.Erased)))
+		return ""
+	case signer.Lost:
+		s.say(d.says("paper.signer-lost", "day", d.words.Day(r.day)))
 		return ""
 	}
 	s.Signed = append(s.Signed, Signature{signer.Name, signer.Strokes, r.day})

@@ -1,18 +1,15 @@
 package handover
 
 import (
-	"fmt"
 	"slices"
+	"strconv"
 
 	"daysheet/events"
 	"daysheet/reports"
 )
 
-// deferring ends every caution: a report knows neither the place nor what was not
-// recorded.
-const deferring = "Defer to local codes, to licensed practice and to the safety data sheet of the product."
-
-// caution is one general caution that applies to a job, and why.
+// caution is one general caution that applies to a job: the key of what it says, why it
+// does, and the key of who published it.
 type caution struct {
 	words, because, body string
 }
@@ -28,18 +25,18 @@ const (
 // cautions says what to be careful with in this job: by what was recorded, and by
 // the age of the building.
 func (d *Dossier) cautions() Section {
-	s := Section{Name: "cautions", Title: "Cautions that apply to this job"}
-	t := reports.Table{Name: "cautions", Title: "Cautions", Columns: []reports.Column{
-		{Key: "caution", Title: "Caution", Form: reports.FormText}, {Key: "because", Title: "Because",
-			Form: reports.FormText},
-		{Key: "published_by", Title: "Published by", Form: reports.FormText},
+	s := Section{Name: "cautions", Title: d.says("paper.cautions-of-job")}
+	t := reports.Table{Name: "cautions", Title: d.says("paper.cautions"), Columns: []reports.Column{
+		d.col("caution", "paper.caution", reports.FormText), d.col("because", "paper.because", reports.FormText),
+		d.col("published_by", "paper.published-by", reports.FormText),
 	}}
 	for _, c := range slices.Concat(d.ofAge(), d.ofProducts(), d.ofWork()) {
-		t.Rows = append(t.Rows, []reports.Cell{text(c.words + " " + deferring), text(c.because), text(c.body)})
+		t.Rows = append(t.Rows, []reports.Cell{text(d.says(c.words) + " " + d.says("caution.defer")), text(c.because),
+			text(d.says(c.body))})
 	}
 	s.table(t)
 	if len(t.Rows) == 0 {
-		s.say("No caution follows from what is recorded. " + deferring)
+		s.say(d.says("caution.none") + " " + d.says("caution.defer"))
 	}
 	return s
 }
@@ -51,23 +48,19 @@ func (d *Dossier) ofAge() (all []caution) {
 	if o, ok := last[*events.Opening](d); ok {
 		built = o.what.Built
 	}
-	because := fmt.Sprintf("The building is of %d.", built)
+	because := d.says("caution.built", "year", strconv.FormatInt(built, 10))
 	if built == 0 {
-		because = "The year of the building is not recorded."
+		because = d.says("caution.built-unknown")
 	}
 	if built < leadUK {
-		body := "HSE (UK), Control of Lead at Work Regulations 2002"
+		body := "body.lead-uk"
 		if built < leadUS {
-			body = "US EPA, 40 CFR 745 (built before 1978); " + body
+			body = "body.lead-us-uk"
 		}
-		all = append(all, caution{"Old coats may hold lead. Take them as leaded until they are tested: leave sound coats " +
-			"alone, " +
-			"do not sand them dry and do not burn them off, and keep dust from children.", because, body})
+		all = append(all, caution{"caution.lead", because, body})
 	}
 	if built < asbestosUK {
-		all = append(all, caution{"Textured coatings and boards may hold asbestos. Ask for the survey before anybody " +
-			"sands, " +
-			"drills or removes them.", because, "HSE (UK), Control of Asbestos Regulations 2012"})
+		all = append(all, caution{"caution.asbestos", because, "body.asbestos"})
 	}
 	return all
 }
@@ -89,23 +82,13 @@ func (d *Dossier) ofProducts() (all []caution) {
 		}
 		return names
 	}
-	for _, h := range []struct {
-		hazard string
-		words  string
-		body   string
-	}{
-		{events.HazardIsocyanate, "The coating cures with isocyanates, which can cause asthma. Sanding, grinding or " +
-			"heating it " +
-			"later sets dust and fumes free: leave that to people who are equipped for it.", "HSE (UK), EH40 and COSHH"},
-		{events.HazardSolvent, "The coating gives off solvent vapour until it is dry. Let air through, and keep flames, " +
-			"sparks " +
-			"and heaters away.", "HSE (UK), COSHH and DSEAR; US OSHA"},
-		{events.HazardDryingOil, "Rags with drying oil heat up by themselves within hours. Do not leave any folded or in " +
-			"a bin: " +
-			"keep them in a covered metal container or in water.", "US OSHA, 29 CFR 1926.252(e); NFPA"},
+	for _, h := range []struct{ hazard, words, body string }{
+		{events.HazardIsocyanate, "caution.isocyanate", "body.isocyanate"},
+		{events.HazardSolvent, "caution.solvent", "body.solvent"},
+		{events.HazardDryingOil, "caution.drying-oil", "body.drying-oil"},
 	} {
 		if names := holding(h.hazard); len(names) > 0 {
-			all = append(all, caution{h.words, "Used here: " + some(names) + ".", h.body})
+			all = append(all, caution{h.words, d.says("caution.used-here", "products", d.some(names)), h.body})
 		}
 	}
 	return all
@@ -116,35 +99,23 @@ func (d *Dossier) ofWork() (all []caution) {
 	if slices.ContainsFunc(of[*events.Preparation](d), func(p entry[*events.Preparation]) bool {
 		return p.what.Task == "sand" && p.what.Method != "wet"
 	}) {
-		all = append(all, caution{"Dust of sanding is harmful to breathe. What settles later is to be wiped damp or taken " +
-			"up " +
-			"with a fine filter, not swept dry.", "Surfaces were rubbed down.",
-			"HSE (UK), COSHH and CIS36; US OSHA, 29 CFR 1926.1153"})
+		all = append(all, caution{"caution.dust", d.says("caution.because.sanded"), "body.dust"})
 	}
 	covered := func(task string) bool {
 		return slices.ContainsFunc(of[*events.Protection](d),
 			func(p entry[*events.Protection]) bool { return p.what.Task == task })
 	}
 	if covered(taskSocket) {
-		all = append(all, caution{"Sockets and switches were covered or masked. Do not use one whose plate is loose or " +
-			"cracked: " +
-			"only a competent person may open it, with the circuit dead.", "Covering of sockets or switches is recorded.",
-			"HSE (UK), Electricity at Work Regulations 1989; US OSHA, 29 CFR 1910.333"})
+		all = append(all, caution{"caution.sockets", d.says("caution.because.sockets"), "body.sockets"})
 	}
 	if covered(taskLight) {
-		all = append(all, caution{"Film that is left on a lamp or too near to it can catch fire. Look that every light " +
-			"fitting is " +
-			"free before it is switched on.", "Covering of light fittings is recorded.", "AS/NZS 3000, clearances of " +
-			"recessed lamps"})
+		all = append(all, caution{"caution.lights", d.says("caution.because.lights"), "body.lights"})
 	}
 	if covered(taskDetector) {
-		all = append(all, caution{"A detector that is still covered does not warn. Press the test button of each.",
-			"Covering of detectors is recorded.", "Common practice, no source"})
+		all = append(all, caution{"caution.detectors", d.says("caution.because.detectors"), "body.common-practice"})
 	}
 	if slices.ContainsFunc(of[*events.Usage](d), func(u entry[*events.Usage]) bool { return u.what.Left }) {
-		all = append(all, caution{"Nothing of what was left may go into a drain or, while it is liquid, into household " +
-			"waste.",
-			"Material was left with the customer.", "EU List of Waste 08 01; UK environment regulators, duty of care"})
+		all = append(all, caution{"caution.left", d.says("caution.because.left"), "body.left"})
 	}
 	return all
 }

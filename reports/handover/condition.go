@@ -1,7 +1,6 @@
 package handover
 
 import (
-	"fmt"
 	"slices"
 
 	"daysheet/events"
@@ -10,11 +9,11 @@ import (
 
 // condition says how everything was found before the work began.
 func (d *Dossier) condition() Section {
-	s := Section{Name: "condition", Title: "Condition before start"}
-	t := reports.Table{Name: "condition", Title: "As found", Columns: []reports.Column{
-		{Key: "day", Title: "Day", Form: reports.FormDay}, {Key: "location", Title: "Where", Form: reports.FormText},
-		{Key: "item", Title: "What", Form: reports.FormText}, {Key: "finding", Title: "Found", Form: reports.FormText},
-		{Key: "damaged", Title: "Damaged before", Form: reports.FormText},
+	s := Section{Name: "condition", Title: d.says("paper.condition")}
+	t := reports.Table{Name: "condition", Title: d.says("paper.as-found"), Columns: []reports.Column{
+		d.col("day", "paper.day", reports.FormDay), d.col("location", "paper.where", reports.FormText),
+		d.col("item", "paper.what", reports.FormText), d.col("finding", "paper.found", reports.FormText),
+		d.col("damaged", "paper.damaged-before", reports.FormText),
 	}}
 	var late, unproved, seen []string
 	begun := d.begun()
@@ -22,7 +21,7 @@ func (d *Dossier) condition() Section {
 		n := c.what
 		damaged := ""
 		if n.Damaged {
-			damaged = "yes"
+			damaged = d.says("paper.yes")
 			if len(n.Photos) == 0 && !d.pictured(c.id) {
 				unproved = append(unproved, listed(n.Location, n.Item))
 			}
@@ -31,12 +30,13 @@ func (d *Dossier) condition() Section {
 		d.photos(&s, c.record, listed(n.Location, n.Item)+": "+n.Finding, n.Photos)
 		seen = append(seen, n.Location)
 		if first, ok := begun[n.Location]; ok && first < c.day {
-			late = append(late, fmt.Sprintf("%s (looked at on %s, work there from %s)", n.Location, c.day, first))
+			late = append(late, d.says("paper.looked-at-late",
+				"place", n.Location, "day", d.words.Day(c.day), "first", d.words.Day(first)))
 		}
 	}
 	s.table(t)
 	if len(t.Rows) == 0 {
-		s.miss("The condition before the work began.")
+		s.miss(d.says("paper.missing.condition"))
 		return s
 	}
 	var unseen []string
@@ -47,13 +47,13 @@ func (d *Dossier) condition() Section {
 	}
 	slices.Sort(unseen)
 	if len(unseen) > 0 {
-		s.miss("The condition before the work began of: " + some(unseen) + ".")
+		s.miss(d.says("paper.missing.condition-of", "places", d.some(unseen)))
 	}
 	if len(late) > 0 {
-		s.miss("A look before the work began; it came after: " + some(late) + ".")
+		s.miss(d.says("paper.missing.look-before", "places", d.some(late)))
 	}
 	if len(unproved) > 0 {
-		s.miss("A photo of damage that was there before: " + some(unproved) + ".")
+		s.miss(d.says("paper.missing.photo-before", "places", d.some(unproved)))
 	}
 	return s
 }
@@ -108,24 +108,24 @@ func (d *Dossier) pictured(id string) bool {
 
 // otherPhotos shows the photos that no other section shows.
 func (d *Dossier) otherPhotos() Section {
-	s := Section{Name: "photos", Title: "Photos of the work"}
+	s := Section{Name: "photos", Title: d.says("paper.photos-of-work")}
 	for _, p := range of[*events.Photo](d) {
 		switch d.kinds[p.what.Of] {
 		case events.ConditionRecorded, events.ProtectionLaid, events.DamageFound, events.DamageMadeGood,
 			events.SnagRaised, events.SnagCleared:
 			continue
 		}
-		s.Photos = append(s.Photos, Photo{p.what.Photo, orElse(p.what.Caption, "Without a caption"), p.day})
+		s.Photos = append(s.Photos, Photo{p.what.Photo, orElse(p.what.Caption, d.says("paper.no-caption")), p.day})
 	}
 	return s
 }
 
 // notes shows what was noted for the customer. All other notes are the firm's own.
 func (d *Dossier) notes() Section {
-	s := Section{Name: "notes", Title: "Notes"}
+	s := Section{Name: "notes", Title: d.says("paper.notes")}
 	for _, n := range of[*events.Note](d) {
 		if n.what.ForCustomer {
-			s.say(listed(string(n.day), n.what.Location) + ": " + n.what.Text)
+			s.say(listed(d.words.Day(n.day), n.what.Location) + ": " + n.what.Text)
 		}
 	}
 	return s

@@ -1,8 +1,6 @@
 package handover
 
 import (
-	"fmt"
-
 	"daysheet/events"
 )
 
@@ -18,7 +16,7 @@ const daysMost = 180
 
 // days shows which kind of work was recorded on which day, where work took more than one.
 func (d *Dossier) days() Section {
-	s := Section{Name: "days", Title: "Days on site"}
+	s := Section{Name: "days", Title: d.says("paper.days-on-site")}
 	first, end := d.worked()
 	if first == end {
 		return s
@@ -43,7 +41,7 @@ func (d *Dossier) days() Section {
 		return s
 	}
 	for _, title := range []string{stripProtection, stripPreparation, stripCoats, stripRight} {
-		strip := Strip{Title: title, From: first, End: end}
+		strip := Strip{Title: d.says(title), From: first, End: end}
 		for day := first; day <= end; day = day.Add(1) {
 			if of[title][day] {
 				strip.Days = append(strip.Days, day)
@@ -54,17 +52,17 @@ func (d *Dossier) days() Section {
 		}
 	}
 	if len(s.Strips) > 0 {
-		s.say(fmt.Sprintf("Each row is the time from %s to %s; a day on which it was recorded is dark.", first, end))
+		s.say(d.says("paper.strip.about", "first", d.words.Day(first), "last", d.words.Day(end)))
 	}
 	return s
 }
 
-// The rows of the chart of days, in the order in which work goes.
+// The keys of the rows of the chart of days, in the order in which work goes.
 const (
-	stripProtection  = "Protection laid, checked or lifted"
-	stripPreparation = "Preparation"
-	stripCoats       = "Coats"
-	stripRight       = "Damage and snags put right"
+	stripProtection  = "paper.strip.protection"
+	stripPreparation = "paper.preparation"
+	stripCoats       = "paper.coats"
+	stripRight       = "paper.strip.right"
 )
 
 // stripOf returns the row that a record belongs to; empty for none.

@@ -9,11 +9,11 @@ import (
 
 // hours says who worked on what, and for how long.
 func (d *Dossier) hours() Section {
-	s := Section{Name: "hours", Title: "Hours"}
-	t := reports.Table{Name: "hours", Title: "Hours booked", Columns: []reports.Column{
-		{Key: "person", Title: "Who", Form: reports.FormText}, {Key: "work", Title: "Work", Form: reports.FormText},
-		{Key: "location", Title: "Where", Form: reports.FormText},
-		{Key: "minutes", Title: "Hours, h:mm", Form: reports.FormMinutes},
+	s := Section{Name: "hours", Title: d.says("paper.hours")}
+	t := reports.Table{Name: "hours", Title: d.says("paper.hours-booked"), Columns: []reports.Column{
+		d.col("person", "paper.who", reports.FormText), d.col("work", "paper.work", reports.FormText),
+		d.col("location", "paper.where", reports.FormText),
+		d.col("minutes", "paper.hours-hmm", reports.FormMinutes),
 	}}
 	var sum int64
 	for _, h := range of[*events.Hours](d) {
@@ -23,33 +23,36 @@ func (d *Dossier) hours() Section {
 	}
 	s.table(t)
 	if len(t.Rows) == 0 {
-		s.miss("Hours of this day.")
+		s.miss(d.says("paper.missing.hours"))
 		return s
 	}
-	s.Facts = append(s.Facts, Fact{"All hours, h:mm", reports.FormMinutes, count(sum)})
+	s.Facts = append(s.Facts, Fact{d.says("paper.all-hours"), reports.FormMinutes, count(sum)})
 	return s
 }
 
 // protectionOn says what was laid, checked and lifted on the day; whole knows what
 // was laid before it.
 func (d *Dossier) protectionOn(whole *Dossier) Section {
-	s := Section{Name: "protection", Title: "Protection"}
-	t := reports.Table{Name: "protection", Title: "Laid, checked and lifted", Columns: []reports.Column{
-		{Key: "what", Title: "What", Form: reports.FormText}, {Key: "work", Title: "Protection", Form: reports.FormText},
-		{Key: "quantity_milli", Title: "Amount", Form: reports.FormQuantity},
-		{Key: "product", Title: "With", Form: reports.FormText}, {Key: "finding", Title: "Found", Form: reports.FormText},
+	s := Section{Name: "protection", Title: d.says("paper.protection")}
+	t := reports.Table{Name: "protection", Title: d.says("paper.laid-checked-lifted"), Columns: []reports.Column{
+		d.col("what", "paper.what", reports.FormText), d.col("work", "paper.protection", reports.FormText),
+		d.col("quantity_milli", "paper.amount", reports.FormQuantity),
+		d.col("product", "paper.with", reports.FormText), d.col("finding", "paper.found", reports.FormText),
 	}}
 	none := reports.Cell{Blank: true}
 	for _, r := range d.records {
 		switch p := r.payload.(type) {
 		case *events.Protection:
-			t.Rows = append(t.Rows, []reports.Cell{text("laid"), text(listed(d.work(p.Task, p.Surface), p.Location)),
+			t.Rows = append(t.Rows, []reports.Cell{text(d.says("paper.event.laid")), text(listed(d.work(p.Task, p.Surface),
+				p.Location)),
 				quantity(p.QuantityMilli, p.Unit), text(d.laidProduct(p)), {}})
 			d.photos(&s, r, listed(d.work(p.Task, p.Surface), p.Location), p.Photos)
 		case *events.ProtectionCheck:
-			t.Rows = append(t.Rows, []reports.Cell{text("checked"), text(whole.nameOfLaid(p.Laid)), none, {}, text(p.Finding)})
+			t.Rows = append(t.Rows, []reports.Cell{text(d.says("paper.event.checked")), text(whole.nameOfLaid(p.Laid)), none,
+				{}, text(p.Finding)})
 		case *events.Lifting:
-			t.Rows = append(t.Rows, []reports.Cell{text("lifted"), text(whole.nameOfLaid(p.Laid)), none, {}, {}})
+			t.Rows = append(t.Rows, []reports.Cell{text(d.says("paper.event.lifted")), text(whole.nameOfLaid(p.Laid)), none,
+				{}, {}})
 		}
 	}
 	s.table(t)
@@ -58,11 +61,11 @@ func (d *Dossier) protectionOn(whole *Dossier) Section {
 
 // used says what material was used that no coat and no protection counts.
 func (d *Dossier) used() Section {
-	s := Section{Name: "material", Title: "Material"}
-	t := reports.Table{Name: "material", Title: "Used beside coats and protection", Columns: []reports.Column{
-		{Key: "product", Title: "Product", Form: reports.FormText}, {Key: "work", Title: "For", Form: reports.FormText},
-		{Key: "quantity_milli", Title: "Amount", Form: reports.FormQuantity},
-		{Key: "what", Title: "What", Form: reports.FormText},
+	s := Section{Name: "material", Title: d.says("paper.material")}
+	t := reports.Table{Name: "material", Title: d.says("paper.used-beside"), Columns: []reports.Column{
+		d.col("product", "paper.product", reports.FormText), d.col("work", "paper.for", reports.FormText),
+		d.col("quantity_milli", "paper.amount", reports.FormQuantity),
+		d.col("what", "paper.what", reports.FormText),
 	}}
 	task := func(key string) string {
 		if key == "" {
@@ -73,15 +76,15 @@ func (d *Dossier) used() Section {
 	for _, r := range d.records {
 		switch p := r.payload.(type) {
 		case *events.Usage:
-			what := "used"
+			what := d.says("paper.event.used")
 			if p.Left {
-				what = "left with the customer"
+				what = d.says("paper.event.left")
 			}
 			t.Rows = append(t.Rows, []reports.Cell{text(d.product(p.Product)), text(task(p.Task)),
 				quantity(p.QuantityMilli, p.Unit), text(what)})
 		case *events.Return:
 			t.Rows = append(t.Rows, []reports.Cell{text(d.product(p.Product)), text(task(p.Task)),
-				quantity(p.QuantityMilli, p.Unit), text("taken back unused")})
+				quantity(p.QuantityMilli, p.Unit), text(d.says("paper.event.returned"))})
 		}
 	}
 	s.table(t)
@@ -91,10 +94,10 @@ func (d *Dossier) used() Section {
 // qualityOn says what was found and put right on the day; whole knows what was
 // found before it.
 func (d *Dossier) qualityOn(whole *Dossier) Section {
-	s := Section{Name: "quality", Title: "Found and put right"}
-	t := reports.Table{Name: "quality", Title: "Findings", Columns: []reports.Column{
-		{Key: "what", Title: "What", Form: reports.FormText}, {Key: "location", Title: "Where", Form: reports.FormText},
-		{Key: "finding", Title: "Found or done", Form: reports.FormText},
+	s := Section{Name: "quality", Title: d.says("paper.found-and-put-right")}
+	t := reports.Table{Name: "quality", Title: d.says("paper.findings"), Columns: []reports.Column{
+		d.col("what", "paper.what", reports.FormText), d.col("location", "paper.where", reports.FormText),
+		d.col("finding", "paper.found-or-done", reports.FormText),
 	}}
 	add := func(r record, what, location, finding string, photos []string) {
 		t.Rows = append(t.Rows, []reports.Cell{text(what), text(location), text(finding)})
@@ -103,15 +106,15 @@ func (d *Dossier) qualityOn(whole *Dossier) Section {
 	for _, r := range d.records {
 		switch p := r.payload.(type) {
 		case *events.Condition:
-			add(r, "condition before start", listed(p.Location, p.Item), p.Finding, p.Photos)
+			add(r, d.says("paper.event.condition"), listed(p.Location, p.Item), p.Finding, p.Photos)
 		case *events.Damage:
-			add(r, "damage, "+causeOf(p.Cause), listed(p.Location, p.Item), p.Finding, p.Photos)
+			add(r, d.says("paper.event.damage", "cause", d.cause(p.Cause)), listed(p.Location, p.Item), p.Finding, p.Photos)
 		case *events.MakingGood:
-			add(r, "damage made good", whole.placeOf(p.Damage), p.Work, p.Photos)
+			add(r, d.says("paper.event.made-good"), whole.placeOf(p.Damage), p.Work, p.Photos)
 		case *events.Snag:
-			add(r, "snag raised by "+raisedBy(p.RaisedBy), p.Location, p.Finding, p.Photos)
+			add(r, d.says("paper.event.snag", "who", d.raisedBy(p.RaisedBy)), p.Location, p.Finding, p.Photos)
 		case *events.SnagClearance:
-			add(r, "snag cleared", whole.placeOf(p.Snag), p.Work, p.Photos)
+			add(r, d.says("paper.event.cleared"), whole.placeOf(p.Snag), p.Work, p.Photos)
 		}
 	}
 	s.table(t)

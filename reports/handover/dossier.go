@@ -24,12 +24,14 @@ type Parties struct {
 	Address string
 	Contact string
 	Erased  events.Day // the day on which the customer's key was destroyed; empty where it was not
-	Lost    string     // why nothing can be read, where it was not destroyed
+	Lost    bool       // nothing can be read, and the key was not destroyed
 }
 
 // Dossier is a job's records read for the customer: those that hold, in the order
-// of their days. It is made by [Read] and does not change.
+// of their days. It is made by [Read] and does not change. Papers are made of it once it
+// has words, by [Dossier.Speaking].
 type Dossier struct {
+	words    Words
 	stamp    Stamp
 	settings *events.Settings // nil where the firm recorded none
 	listed   map[string]events.Product
@@ -167,6 +169,14 @@ func (d *Dossier) With(p *Parties) *Dossier {
 	return &known
 }
 
+// Speaking returns the dossier with the words of its papers, and with the names of the
+// firm and of standard tasks in their language.
+func (d *Dossier) Speaking(w Words, names reports.Names) *Dossier {
+	known := *d
+	known.words, known.names = w, names
+	return &known
+}
+
 // Stamp returns which records the dossier was read from.
 func (d *Dossier) Stamp() Stamp { return d.stamp }
 
@@ -176,8 +186,9 @@ func (d *Dossier) Names() reports.Names { return d.names }
 // Signer is who signed a job off. It stands sealed in the log, as [Parties] do.
 type Signer struct {
 	Name    string
-	Strokes string // see [Signature]
-	Lost    string // why nothing can be read: the key is lost, or was destroyed
+	Strokes string     // see [Signature]
+	Erased  events.Day // the day on which the key was destroyed; empty where it was not
+	Lost    bool       // nothing can be read, and the key was not destroyed
 }
 
 // SignOffs returns the sign-offs that hold by the ids of their events.

@@ -32,7 +32,7 @@ func TestLaterRecordsOfTheFirmChangeNothing(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		return d.Handover()
+		return d.Speaking(english(t), d.Names()).Handover()
 	}
 	first := read()
 	mustHappen(t, h, "2026-03-05 08:00 "+settings+"after")
@@ -85,6 +85,7 @@ func TestPapersThatAreNotThere(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	d = d.Speaking(english(t), d.Names())
 	_, noQuote := d.Quote()
 	_, noVariation := d.Variation("event-9999")
 	_, noDay := d.DaySheet("2026-03-02")
@@ -109,10 +110,10 @@ func TestCautionsByAge(t *testing.T) {
 			t.Fatal(err)
 		}
 		var said strings.Builder
-		for _, table := range d.cautions().Tables {
+		for _, table := range d.Speaking(english(t), d.Names()).cautions().Tables {
 			for _, row := range table.Rows {
 				said.WriteString(row[0].Text + row[2].Text)
-				if !strings.HasSuffix(row[0].Text, deferring) || row[2].Text == "" {
+				if !strings.HasSuffix(row[0].Text, english(t).Say("caution.defer")) || row[2].Text == "" {
 					t.Errorf("%s: a caution does not defer, or names no body: %v", year, row)
 				}
 			}
@@ -139,7 +140,7 @@ func TestPartiesStandInThePaper(t *testing.T) {
 	}{
 		"unknown": {nil, "", true},
 		"known":   {&Parties{Name: "Invented Customer", Address: "1 Invented Lane"}, "Invented Customer", false},
-		"lost":    {&Parties{Lost: "the key is lost"}, "", true},
+		"lost":    {&Parties{Lost: true}, "", true},
 		"erased":  {&Parties{Name: "must not appear", Erased: "2026-09-01"}, "2026-09-01", false},
 	} {
 		d, err := Read(Input{Firm: "invented", Job: "job", Commits: h.job.stored})
@@ -147,7 +148,7 @@ func TestPartiesStandInThePaper(t *testing.T) {
 			t.Fatal(err)
 		}
 		var values, missing []string
-		s := d.With(c.parties).site()
+		s := d.With(c.parties).Speaking(english(t), d.Names()).site()
 		for _, f := range s.Facts {
 			values = append(values, f.Cell.Text)
 		}

@@ -1,7 +1,6 @@
 package handover
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
@@ -163,13 +162,14 @@ func quantity(milli int64, unit events.Unit) reports.Cell {
 
 // Lacking returns the paper with photos that cannot be shown listed as missing:
 // reasons says why, by digest.
-func (p Paper) Lacking(reasons map[string]string) Paper {
+func (p Paper) Lacking(w Words, reasons map[string]string) Paper {
 	sections := make([]Section, len(p.Sections))
 	for i, s := range p.Sections {
 		s.Missing = slices.Clone(s.Missing)
 		for _, photo := range s.Photos {
 			if why := reasons[photo.Digest]; why != "" {
-				s.miss(fmt.Sprintf("The photo of %s (%s, %s): %s.", photo.Day, photo.Caption, photo.Digest[:12], why))
+				s.miss(w.Say("paper.missing.photo", "day", w.Day(photo.Day), "caption", photo.Caption,
+					"digest", photo.Digest[:12], "why", why))
 			}
 		}
 		sections[i] = s

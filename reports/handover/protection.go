@@ -1,21 +1,19 @@
 package handover
 
 import (
-	"fmt"
-
 	"daysheet/events"
 	"daysheet/reports"
 )
 
 // protection says what was covered, with what, and that it was looked after.
 func (d *Dossier) protection() Section {
-	s := Section{Name: "protection", Title: "Protection used"}
-	t := reports.Table{Name: "protection", Title: "Covered and masked", Columns: []reports.Column{
-		{Key: "work", Title: "What", Form: reports.FormText}, {Key: "location", Title: "Where", Form: reports.FormText},
-		{Key: "quantity_milli", Title: "Amount", Form: reports.FormQuantity},
-		{Key: "product", Title: "With", Form: reports.FormText}, {Key: "laid", Title: "Laid", Form: reports.FormDay},
-		{Key: "checks", Title: "Checks", Form: reports.FormCount},
-		{Key: "checked", Title: "Last check", Form: reports.FormDay}, {Key: "lifted", Title: "Lifted", Form: reports.FormDay},
+	s := Section{Name: "protection", Title: d.says("paper.protection-used")}
+	t := reports.Table{Name: "protection", Title: d.says("paper.covered-and-masked"), Columns: []reports.Column{
+		d.col("work", "paper.what", reports.FormText), d.col("location", "paper.where", reports.FormText),
+		d.col("quantity_milli", "paper.amount", reports.FormQuantity),
+		d.col("product", "paper.with", reports.FormText), d.col("laid", "paper.laid", reports.FormDay),
+		d.col("checks", "paper.checks", reports.FormCount),
+		d.col("checked", "paper.last-check", reports.FormDay), d.col("lifted", "paper.lifted", reports.FormDay),
 	}}
 	laid := of[*events.Protection](d)
 	bare := 0
@@ -35,28 +33,28 @@ func (d *Dossier) protection() Section {
 			nowhere = append(nowhere, d.work(p.Task, p.Surface))
 		}
 		if p.RemoveBy != "" && lifted > p.RemoveBy {
-			late = append(late, fmt.Sprintf("%s: lifted on %s, and %s was the last day for clean removal", name, lifted,
-				p.RemoveBy))
+			late = append(late, d.says("paper.lifted-late.one",
+				"what", name, "day", d.words.Day(lifted), "last", d.words.Day(p.RemoveBy)))
 		}
 		d.photos(&s, l.record, name, p.Photos)
 	}
 	s.table(t)
 	d.unsound(&s)
 	if len(late) > 0 {
-		s.say("Lifted late: " + some(late) + ".")
+		s.say(d.says("paper.lifted-late", "what", d.some(late)))
 	}
 	switch {
 	case len(laid) == 0:
-		s.miss("Protection that was laid.")
+		s.miss(d.says("paper.missing.protection"))
 		return s
 	case len(of[*events.ProtectionCheck](d)) == 0:
-		s.miss("A check of the protection while it was down.")
+		s.miss(d.says("paper.missing.check"))
 	}
 	if bare > 0 {
-		s.miss(fmt.Sprintf("The product laid, for %d of %d.", bare, len(laid)))
+		s.miss(d.says("paper.missing.product-laid", "n", d.number(bare), "of", d.number(len(laid))))
 	}
 	if len(nowhere) > 0 {
-		s.miss("Where it was laid: " + some(nowhere) + ".")
+		s.miss(d.says("paper.missing.where-laid", "what", d.some(nowhere)))
 	}
 	return s
 }
@@ -67,7 +65,7 @@ func (d *Dossier) laidProduct(p *events.Protection) string {
 	case p.Product == "":
 		return ""
 	case p.Reused:
-		return d.product(p.Product) + " (laid again)"
+		return d.says("paper.laid-again", "product", d.product(p.Product))
 	}
 	return d.product(p.Product)
 }
@@ -101,7 +99,8 @@ func (d *Dossier) liftedOn(id string) (at events.Day) {
 func (d *Dossier) unsound(s *Section) {
 	for _, c := range of[*events.ProtectionCheck](d) {
 		if !c.what.Sound {
-			s.say(fmt.Sprintf("Check on %s, %s: %s.", c.day, d.nameOfLaid(c.what.Laid), c.what.Finding))
+			s.say(d.says("paper.checked-on", "day", d.words.Day(c.day),
+				"what", d.nameOfLaid(c.what.Laid), "finding", c.what.Finding))
 		}
 	}
 }
@@ -126,12 +125,11 @@ const (
 // lifted says whether everything that was covered is free again, detectors and
 // light fittings one by one.
 func (d *Dossier) lifted() Section {
-	s := Section{Name: "lifted", Title: "Protection lifted"}
-	t := reports.Table{Name: "uncovered", Title: "Detectors and light fittings", Columns: []reports.Column{
-		{Key: "work", Title: "What", Form: reports.FormText}, {Key: "location", Title: "Where", Form: reports.FormText},
-		{Key: "quantity_milli", Title: "Number", Form: reports.FormQuantity},
-		{Key: "covered", Title: "Covered", Form: reports.FormDay}, {Key: "uncovered", Title: "Uncovered",
-			Form: reports.FormDay},
+	s := Section{Name: "lifted", Title: d.says("paper.protection-lifted")}
+	t := reports.Table{Name: "uncovered", Title: d.says("paper.detectors-and-lights"), Columns: []reports.Column{
+		d.col("work", "paper.what", reports.FormText), d.col("location", "paper.where", reports.FormText),
+		d.col("quantity_milli", "paper.number", reports.FormQuantity),
+		d.col("covered", "paper.covered", reports.FormDay), d.col("uncovered", "paper.uncovered", reports.FormDay),
 	}}
 	laid := of[*events.Protection](d)
 	var still []string
@@ -146,26 +144,25 @@ func (d *Dossier) lifted() Section {
 				day(l.day), day(lifted)})
 		}
 		if left := d.down[l.id]; left > 0 {
-			still = append(still, fmt.Sprintf("%s, %s, laid on %s",
-				listed(d.work(p.Task, p.Surface), p.Location), amount(left, p.Unit), l.day))
+			still = append(still, d.says("paper.missing.lifting", "what", listed(d.work(p.Task, p.Surface), p.Location),
+				"amount", d.words.Quantity(left, p.Unit), "day", d.words.Day(l.day)))
 		}
 	}
 	s.table(t)
 	switch {
 	case len(laid) == 0:
-		s.say("No protection is recorded, so that none is recorded as lifted.")
+		s.say(d.says("paper.no-protection"))
 	case len(still) == 0:
-		s.say(fmt.Sprintf("All protection that is recorded as laid (%s) is recorded as lifted, the last of it on %s.",
-			plural(len(laid), "record", "records"), end))
+		s.say(d.counted(len(laid), "paper.all-lifted.one", "paper.all-lifted.many", "day", d.words.Day(end)))
 	}
-	for _, name := range still {
-		s.miss("Lifting of: " + name + ".")
+	for _, sentence := range still {
+		s.miss(sentence)
 	}
 	if !covered[taskDetector] {
-		s.miss("Whether smoke, heat or gas detectors were covered. Look that each of them is free.")
+		s.miss(d.says("paper.missing.detectors"))
 	}
 	if !covered[taskLight] {
-		s.miss("Whether light fittings were covered. Look that each of them is free before it is switched on.")
+		s.miss(d.says("paper.missing.lights"))
 	}
 	return s
 }

@@ -1,8 +1,6 @@
 package handover
 
 import (
-	"fmt"
-
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/reports/measure"
@@ -31,23 +29,24 @@ func (d *Dossier) titled(name string) string {
 // Handover is the whole report at the end of a job. It can be made at any time;
 // what is not recorded yet is listed as missing.
 func (d *Dossier) Handover() Paper {
-	return d.paper(KindHandover, "", d.titled("Handover report"), d.siteAndWork(), d.scope(), d.days(), d.condition(),
+	return d.paper(KindHandover, "", d.titled(d.says("paper.kind.handover")), d.siteAndWork(), d.scope(), d.days(),
+		d.condition(),
 		d.protection(), d.system(), d.damage(), d.snags(), d.lifted(), d.otherPhotos(), d.notes(), d.left(), d.care(),
 		d.cautions(), d.warranty(), d.signOff())
 }
 
 // Condition is the record of how everything was found, to sign before the work begins.
 func (d *Dossier) Condition() Paper {
-	sign := Section{Name: "sign-off", Title: "Agreed", Sign: signature("the customer")}
-	sign.say("The customer has seen this record and agrees that it shows how everything was found.")
-	return d.paper(KindCondition, "", d.titled("Condition before start"), d.site(), d.condition(), sign)
+	sign := Section{Name: "sign-off", Title: d.says("paper.agreed"), Sign: d.signature("paper.signature.customer")}
+	sign.say(d.says("paper.agree.condition"))
+	return d.paper(KindCondition, "", d.titled(d.says("paper.kind.condition")), d.site(), d.condition(), sign)
 }
 
 // Snags is the list of what is to be cleared before handover, and of what was.
 func (d *Dossier) Snags() Paper {
-	sign := Section{Name: "sign-off", Title: "Agreed", Sign: signature("the customer")}
-	sign.say("The list is complete as far as both sides saw it on the day of signing.")
-	return d.paper(KindSnags, "", d.titled("Snag list"), d.site(), d.snags(), d.damage(), sign)
+	sign := Section{Name: "sign-off", Title: d.says("paper.agreed"), Sign: d.signature("paper.signature.customer")}
+	sign.say(d.says("paper.agree.snags"))
+	return d.paper(KindSnags, "", d.titled(d.says("paper.kind.snags")), d.site(), d.snags(), d.damage(), sign)
 }
 
 // Quote is what is offered: the estimate in force, or the last one that was issued.
@@ -58,28 +57,28 @@ func (d *Dossier) Quote() (Paper, error) {
 		return Paper{}, &events.Error{Code: events.NotFound, Field: "job", Value: d.stamp.Job,
 			Rule: "no estimate was issued on this job"}
 	}
-	s := Section{Name: "offer", Title: "What is offered"}
-	s.dayFact("Estimate of", estimate.day)
-	s.fact("Measured by", ruleOf(estimate.what.MeasuredBy))
-	s.fact("Note", estimate.what.Note)
-	s.table(d.lines("scope", "Work", estimate.what.Lines))
+	s := Section{Name: "offer", Title: d.says("paper.offered")}
+	s.dayFact(d.says("paper.estimate-of"), estimate.day)
+	s.fact(d.says("paper.measured-by"), d.rule(estimate.what.MeasuredBy))
+	s.fact(d.says("paper.note"), estimate.what.Note)
+	s.table(d.lines("scope", d.says("paper.work"), estimate.what.Lines))
 	s.table(d.materials(estimate.what.Materials))
-	price := Section{Name: "price", Title: "Price"}
-	d.price(&price, "Price, net", estimate.what.PriceE4)
-	sign := Section{Name: "sign-off", Title: "Acceptance"}
-	sign.dayFact("Accepted on", accepted)
+	price := Section{Name: "price", Title: d.says("paper.price")}
+	d.price(&price, d.says("paper.price-net"), estimate.what.PriceE4)
+	sign := Section{Name: "sign-off", Title: d.says("paper.acceptance")}
+	sign.dayFact(d.says("paper.accepted-on"), accepted)
 	if accepted == "" {
-		sign.say("Work that is not listed is not part of the price. A change is agreed as a variation before it is done.")
-		sign.Sign = signature("the customer")
+		sign.say(d.says("paper.agree.quote"))
+		sign.Sign = d.signature("paper.signature.customer")
 	}
-	return d.paper(KindQuote, "", d.titled("Quote"), d.site(), s, price, sign), nil
+	return d.paper(KindQuote, "", d.titled(d.says("paper.kind.quote")), d.site(), s, price, sign), nil
 }
 
 // materials lists planned consumables without what they cost.
 func (d *Dossier) materials(planned []events.EstimateMaterial) reports.Table {
-	t := reports.Table{Name: "materials", Title: "Materials", Columns: []reports.Column{
-		{Key: "product", Title: "Product", Form: reports.FormText},
-		{Key: "quantity_milli", Title: "Amount", Form: reports.FormQuantity},
+	t := reports.Table{Name: "materials", Title: d.says("paper.materials"), Columns: []reports.Column{
+		d.col("product", "paper.product", reports.FormText),
+		d.col("quantity_milli", "paper.amount", reports.FormQuantity),
 	}}
 	for _, m := range planned {
 		t.Rows = append(t.Rows, []reports.Cell{text(d.product(m.Product)), quantity(m.QuantityMilli, m.Unit)})
@@ -94,8 +93,8 @@ func (d *Dossier) price(s *Section, term string, netE4 int64) {
 		return
 	}
 	tax := measure.VATOn(netE4, d.settings.VATBasisPoints, 1)
-	s.moneyFact("Value added tax, "+reports.ShareText(d.settings.VATBasisPoints), tax)
-	s.moneyFact("To pay", netE4+tax)
+	s.moneyFact(d.says("paper.vat", "share", d.words.Share(d.settings.VATBasisPoints)), tax)
+	s.moneyFact(d.says("paper.to-pay"), netE4+tax)
 }
 
 // Variation is a change of scope, to sign. It is named by the id of its event; the
@@ -111,19 +110,20 @@ func (d *Dossier) Variation(id string) (Paper, error) {
 			sumE4 += v.what.PriceE4
 			continue
 		}
-		s := Section{Name: "variation", Title: "What changes"}
-		s.dayFact("Agreed on", v.day)
-		s.fact("Reason", v.what.Reason)
-		s.table(d.lines("variation", "Work added", v.what.Lines))
+		s := Section{Name: "variation", Title: d.says("paper.changes")}
+		s.dayFact(d.says("paper.agreed-on"), v.day)
+		s.fact(d.says("paper.reason"), v.what.Reason)
+		s.table(d.lines("variation", d.says("paper.work-added"), v.what.Lines))
 		s.table(d.materials(v.what.Materials))
-		price := Section{Name: "price", Title: "Price"}
-		d.price(&price, "Change of the price, net", v.what.PriceE4)
+		price := Section{Name: "price", Title: d.says("paper.price")}
+		d.price(&price, d.says("paper.price-change"), v.what.PriceE4)
 		if offered {
-			price.moneyFact("Agreed before, net", sumE4)
-			price.moneyFact("Agreed with it, net", sumE4+v.what.PriceE4)
+			price.moneyFact(d.says("paper.agreed-before"), sumE4)
+			price.moneyFact(d.says("paper.agreed-with-it-net"), sumE4+v.what.PriceE4)
 		}
-		sign := Section{Name: "sign-off", Title: "Agreed", Sign: signature("the customer")}
-		return d.paper(KindVariation, id, d.titled(fmt.Sprintf("Variation %d", i+1)), d.site(), s, price, sign), nil
+		sign := Section{Name: "sign-off", Title: d.says("paper.agreed"), Sign: d.signature("paper.signature.customer")}
+		return d.paper(KindVariation, id, d.titled(d.says("paper.kind.variation", "n", d.number(i+1))), d.site(), s,
+			price, sign), nil
 	}
 	return Paper{}, &events.Error{Code: events.NotFound, Field: "event", Value: id, Rule: "no such variation on this job"}
 }
@@ -138,7 +138,7 @@ func (d *Dossier) DaySheet(on events.Day) (Paper, error) {
 			Rule: "nothing was recorded on this job for this day"}
 	}
 	protection, quality := one.protectionOn(d), one.qualityOn(d)
-	system := Section{Name: "system", Title: "Surfaces"}
+	system := Section{Name: "system", Title: d.says("paper.surfaces")}
 	if len(of[*events.Preparation](one)) > 0 {
 		one.preparation(&system)
 	}
@@ -146,7 +146,8 @@ func (d *Dossier) DaySheet(on events.Day) (Paper, error) {
 		system.table(one.coats(coats))
 		system.table(one.readings(coats))
 	}
-	sign := Section{Name: "sign-off", Title: "Agreed", Sign: signature("the customer's side")}
-	return d.paper(KindDaySheet, string(on), d.titled("Day sheet of "+string(on)), d.site(), one.hours(), protection,
+	sign := Section{Name: "sign-off", Title: d.says("paper.agreed"), Sign: d.signature("paper.signature.side")}
+	return d.paper(KindDaySheet, string(on), d.titled(d.says("paper.kind.day", "day", d.words.Day(on))), d.site(),
+		one.hours(), protection,
 		system, one.used(), quality, one.otherPhotos(), one.notes(), sign), nil
 }

@@ -89,7 +89,7 @@ func papers(t *testing.T, happened, asked string) string {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p, err := ask(d.With(parties), words, h.ids)
+		p, err := ask(d.With(parties).Speaking(english(t), d.Names()), words, h.ids)
 		if err != nil {
 			t.Fatalf("%s: %v", line, err)
 		}

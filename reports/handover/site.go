@@ -10,26 +10,26 @@ import (
 
 // site says where the work is, and for whom.
 func (d *Dossier) site() Section {
-	s := Section{Name: "site", Title: "Site and parties"}
-	s.fact("Firm", d.firmName())
+	s := Section{Name: "site", Title: d.says("paper.site")}
+	s.fact(d.says("paper.firm"), d.firmName())
 	opening, ok := last[*events.Opening](d)
 	if !ok {
-		s.miss("The opening of the job is not recorded.")
+		s.miss(d.says("paper.missing.opening"))
 		return s
 	}
 	o := opening.what
-	s.fact("Work", o.Title)
-	s.fact("Job", d.stamp.Job)
-	s.fact("Kind of work", named(d.names.JobTypes, o.JobType))
+	s.fact(d.says("paper.work"), o.Title)
+	s.fact(d.says("paper.job"), d.stamp.Job)
+	s.fact(d.says("paper.kind-of-work"), named(d.names.JobTypes, o.JobType))
 	d.customer(&s, o)
 	if o.Built != 0 {
-		s.fact("Building of", strconv.FormatInt(o.Built, 10))
+		s.fact(d.says("paper.built"), strconv.FormatInt(o.Built, 10))
 	} else {
-		s.miss("The year in which the building was built.")
+		s.miss(d.says("paper.missing.built"))
 	}
-	s.dayFact("Agreed for handover", o.Due)
+	s.dayFact(d.says("paper.due"), o.Due)
 	if o.Due == "" {
-		s.miss("The day that was agreed for handover.")
+		s.miss(d.says("paper.missing.due"))
 	}
 	return s
 }
@@ -38,12 +38,12 @@ func (d *Dossier) site() Section {
 func (d *Dossier) siteAndWork() Section {
 	s := d.site()
 	first, end := d.worked()
-	s.dayFact("Work on site from", first)
-	s.dayFact("Work on site to", end)
+	s.dayFact(d.says("paper.work-from"), first)
+	s.dayFact(d.says("paper.work-to"), end)
 	if first == "" {
-		s.miss("Work on site.")
+		s.miss(d.says("paper.missing.work"))
 	}
-	s.fact("State", spoken(string(d.state)))
+	s.fact(d.says("paper.state"), d.says("state."+string(d.state)))
 	return s
 }
 
@@ -56,26 +56,26 @@ func (d *Dossier) firmName() string {
 
 // customer says who the customer is, as far as that is known and not erased.
 func (d *Dossier) customer(s *Section, o *events.Opening) {
-	s.fact("Customer's reference", o.Customer)
+	s.fact(d.says("paper.reference"), o.Customer)
 	if o.Customer == "" {
-		s.miss("A reference to the customer.")
+		s.miss(d.says("paper.missing.reference"))
 	}
 	switch p := d.parties; {
 	case p == nil:
-		s.miss("Name and address of the customer.")
+		s.miss(d.says("paper.missing.customer"))
 	case p.Erased != "":
-		s.dayFact("Customer's data erased on", p.Erased)
-	case p.Lost != "":
-		s.miss("Name and address of the customer: " + p.Lost + ".")
+		s.dayFact(d.says("paper.erased-on"), p.Erased)
+	case p.Lost:
+		s.miss(d.says("paper.missing.customer-lost"))
 	default:
-		s.fact("Customer", p.Name)
-		s.fact("Address", p.Address)
-		s.fact("Contact", p.Contact)
+		s.fact(d.says("paper.customer"), p.Name)
+		s.fact(d.says("paper.address"), p.Address)
+		s.fact(d.says("paper.contact"), p.Contact)
 		if p.Name == "" {
-			s.miss("Name of the customer.")
+			s.miss(d.says("paper.missing.customer-name"))
 		}
 		if p.Address == "" {
-			s.miss("Address of the customer.")
+			s.miss(d.says("paper.missing.customer-address"))
 		}
 	}
 }
@@ -96,38 +96,39 @@ func (d *Dossier) worked() (first, end events.Day) {
 
 // scope says what was agreed: the accepted estimate, and the variations.
 func (d *Dossier) scope() Section {
-	s := Section{Name: "scope", Title: "Scope and variations"}
+	s := Section{Name: "scope", Title: d.says("paper.scope")}
 	estimate, accepted, ok := d.agreed()
 	switch {
 	case !ok:
-		s.miss("An estimate.")
+		s.miss(d.says("paper.missing.estimate"))
 	case accepted == "":
-		s.miss("The acceptance of the estimate. What follows is what was offered last.")
+		s.miss(d.says("paper.missing.acceptance"))
 	default:
-		s.dayFact("Accepted on", accepted)
+		s.dayFact(d.says("paper.accepted-on"), accepted)
 	}
 	if ok {
-		s.dayFact("Estimate of", estimate.day)
-		s.fact("Measured by", ruleOf(estimate.what.MeasuredBy))
-		s.fact("Agreed with it", estimate.what.Note)
-		s.table(d.lines("scope", "Work agreed", estimate.what.Lines))
+		s.dayFact(d.says("paper.estimate-of"), estimate.day)
+		s.fact(d.says("paper.measured-by"), d.rule(estimate.what.MeasuredBy))
+		s.fact(d.says("paper.agreed-with-it"), estimate.what.Note)
+		s.table(d.lines("scope", d.says("paper.work-agreed"), estimate.what.Lines))
 	}
 	varied := of[*events.Variation](d)
 	if len(varied) == 0 {
-		s.say("No variation is recorded.")
+		s.say(d.says("paper.no-variation"))
 	}
 	for i, v := range varied {
-		s.say(fmt.Sprintf("Variation %d, agreed on %s: %s", i+1, v.day, v.what.Reason))
-		s.table(d.lines(fmt.Sprintf("variation_%d", i+1), fmt.Sprintf("Variation %d", i+1), v.what.Lines))
+		s.say(d.says("paper.variation-agreed",
+			"n", d.number(i+1), "day", d.words.Day(v.day), "reason", v.what.Reason))
+		s.table(d.lines(fmt.Sprintf("variation_%d", i+1), d.says("paper.kind.variation", "n", d.number(i+1)), v.what.Lines))
 	}
 	return s
 }
 
-// ruleOf says by which rule was measured.
-func ruleOf(rule string) string {
+// rule says by which rule was measured.
+func (d *Dossier) rule(rule string) string {
 	switch rule {
 	case events.MeasureNet:
-		return "net area, every opening deducted"
+		return d.says("paper.measured-net")
 	case events.MeasureDIN18363:
 		return "DIN 18363"
 	case events.MeasureIS1200:
@@ -153,9 +154,9 @@ func (d *Dossier) agreed() (e entry[*events.Estimate], accepted events.Day, ok b
 // lines lists planned work. Minutes and cost are the firm's own affair.
 func (d *Dossier) lines(name, title string, lines []events.EstimateLine) reports.Table {
 	t := reports.Table{Name: name, Title: title, Columns: []reports.Column{
-		{Key: "work", Title: "Work", Form: reports.FormText}, {Key: "location", Title: "Where", Form: reports.FormText},
-		{Key: "method", Title: "How", Form: reports.FormText},
-		{Key: "quantity_milli", Title: "Amount", Form: reports.FormQuantity},
+		d.col("work", "paper.work", reports.FormText), d.col("location", "paper.where", reports.FormText),
+		d.col("method", "paper.how", reports.FormText),
+		d.col("quantity_milli", "paper.amount", reports.FormQuantity),
 	}}
 	for _, l := range lines {
 		t.Rows = append(t.Rows, []reports.Cell{text(d.work(l.Task, l.Surface)), text(l.Location), text(spoken(l.Method)),

@@ -1,7 +1,6 @@
 package handover
 
 import (
-	"fmt"
 	"time"
 
 	"daysheet/events"
@@ -12,11 +11,11 @@ import (
 // system says what is on each surface: how it was prepared, every coat, and the
 // readings that tell how it will last.
 func (d *Dossier) system() Section {
-	s := Section{Name: "system", Title: "Coating system by surface"}
+	s := Section{Name: "system", Title: d.says("paper.system")}
 	d.preparation(&s)
 	coats := of[*events.Coat](d)
 	if len(coats) == 0 {
-		s.miss("A coat.")
+		s.miss(d.says("paper.missing.coat"))
 		return s
 	}
 	s.table(d.coats(coats))
@@ -57,11 +56,11 @@ func (d *Dossier) preparation(s *Section) {
 		same.milli += p.QuantityMilli
 		same.end = r.day
 	}
-	t := reports.Table{Name: "preparation", Title: "Preparation", Columns: []reports.Column{
-		{Key: "work", Title: "Work", Form: reports.FormText}, {Key: "location", Title: "Where", Form: reports.FormText},
-		{Key: "method", Title: "How", Form: reports.FormText},
-		{Key: "quantity_milli", Title: "Amount", Form: reports.FormQuantity},
-		{Key: "from", Title: "From", Form: reports.FormDay}, {Key: "to", Title: "To", Form: reports.FormDay},
+	t := reports.Table{Name: "preparation", Title: d.says("paper.preparation"), Columns: []reports.Column{
+		d.col("work", "paper.work", reports.FormText), d.col("location", "paper.where", reports.FormText),
+		d.col("method", "paper.how", reports.FormText),
+		d.col("quantity_milli", "paper.amount", reports.FormQuantity),
+		d.col("from", "paper.from", reports.FormDay), d.col("to", "paper.to", reports.FormDay),
 	}}
 	for _, p := range all {
 		t.Rows = append(t.Rows, []reports.Cell{text(d.work(p.what.Task, p.what.Surface)), text(p.what.Location),
@@ -69,7 +68,7 @@ func (d *Dossier) preparation(s *Section) {
 	}
 	s.table(t)
 	if len(all) == 0 {
-		s.miss("Preparation of the surfaces.")
+		s.miss(d.says("paper.missing.preparation"))
 	}
 }
 
@@ -89,14 +88,14 @@ func (d *Dossier) familyOf(task string) events.Family {
 }
 
 func (d *Dossier) coats(coats []entry[*events.Coat]) reports.Table {
-	t := reports.Table{Name: "coats", Title: "Coats", Columns: []reports.Column{
-		{Key: "work", Title: "Surface", Form: reports.FormText}, {Key: "location", Title: "Where", Form: reports.FormText},
-		{Key: "coat_count", Title: "Coat", Form: reports.FormCount}, {Key: "day", Title: "Day", Form: reports.FormDay},
-		{Key: "product", Title: "Product", Form: reports.FormText},
-		{Key: "colour_reference", Title: "Colour", Form: reports.FormText},
-		{Key: "sheen", Title: "Sheen", Form: reports.FormText}, {Key: "batch", Title: "Batch", Form: reports.FormText},
-		{Key: "method", Title: "How", Form: reports.FormText},
-		{Key: "quantity_milli", Title: "Amount", Form: reports.FormQuantity},
+	t := reports.Table{Name: "coats", Title: d.says("paper.coats"), Columns: []reports.Column{
+		d.col("work", "paper.surface", reports.FormText), d.col("location", "paper.where", reports.FormText),
+		d.col("coat_count", "paper.coat", reports.FormCount), d.col("day", "paper.day", reports.FormDay),
+		d.col("product", "paper.product", reports.FormText),
+		d.col("colour_reference", "paper.colour", reports.FormText),
+		d.col("sheen", "paper.sheen", reports.FormText), d.col("batch", "paper.batch", reports.FormText),
+		d.col("method", "paper.how", reports.FormText),
+		d.col("quantity_milli", "paper.amount", reports.FormQuantity),
 	}}
 	for _, c := range coats {
 		a := c.what
@@ -105,23 +104,23 @@ func (d *Dossier) coats(coats []entry[*events.Coat]) reports.Table {
 			product = d.product(a.Product)
 		}
 		t.Rows = append(t.Rows, []reports.Cell{text(d.work(a.Task, a.Surface)), text(a.Location), count(a.Coat), day(c.day),
-			text(product), text(a.Colour), text(sheenOf(d.listed[a.Product].Sheen)), text(a.Batch), text(spoken(a.Method)),
+			text(product), text(a.Colour), text(d.sheen(d.listed[a.Product].Sheen)), text(a.Batch), text(spoken(a.Method)),
 			quantity(a.QuantityMilli, a.Unit)})
 	}
 	return t
 }
 
 func (d *Dossier) readings(coats []entry[*events.Coat]) reports.Table {
-	t := reports.Table{Name: "readings", Title: "Film, climate and drying", Columns: []reports.Column{
-		{Key: "work", Title: "Surface", Form: reports.FormText}, {Key: "location", Title: "Where", Form: reports.FormText},
-		{Key: "coat_count", Title: "Coat", Form: reports.FormCount}, {Key: "day", Title: "Day", Form: reports.FormDay},
-		{Key: "wet_film_um", Title: "Wet film, µm", Form: reports.FormText},
-		{Key: "dry_film_um", Title: "Dries to, µm", Form: reports.FormText},
-		{Key: "air_celsius_milli", Title: "Air, °C", Form: reports.FormIndex},
-		{Key: "surface_celsius_milli", Title: "Surface, °C", Form: reports.FormIndex},
-		{Key: "humidity_percent_milli", Title: "Humidity, %", Form: reports.FormIndex},
-		{Key: "dried_minutes", Title: "Coat before dried, h:mm", Form: reports.FormMinutes},
-		{Key: "least_dried_minutes", Title: "At least, h:mm", Form: reports.FormMinutes},
+	t := reports.Table{Name: "readings", Title: d.says("paper.film"), Columns: []reports.Column{
+		d.col("work", "paper.surface", reports.FormText), d.col("location", "paper.where", reports.FormText),
+		d.col("coat_count", "paper.coat", reports.FormCount), d.col("day", "paper.day", reports.FormDay),
+		d.col("wet_film_um", "paper.wet-film", reports.FormText),
+		d.col("dry_film_um", "paper.dry-film", reports.FormText),
+		d.col("air_celsius_milli", "paper.air", reports.FormIndex),
+		d.col("surface_celsius_milli", "paper.surface-temperature", reports.FormIndex),
+		d.col("humidity_percent_milli", "paper.humidity", reports.FormIndex),
+		d.col("dried_minutes", "paper.dried", reports.FormMinutes),
+		d.col("least_dried_minutes", "paper.least-dried", reports.FormMinutes),
 	}}
 	before := d.coatsBefore(coats)
 	for i, c := range coats {
@@ -132,7 +131,7 @@ func (d *Dossier) readings(coats []entry[*events.Coat]) reports.Table {
 			least = reports.Cell{Number: b.RecoatMinutes, Blank: b.RecoatMinutes == 0}
 		}
 		t.Rows = append(t.Rows, []reports.Cell{text(d.work(a.Task, a.Surface)), text(a.Location), count(a.Coat), day(c.day),
-			text(span(a.WetFilmUm)), text(dryFilm(a, d.listed[a.Product])), reading(a.AirCelsiusMilli),
+			text(d.span(a.WetFilmUm)), text(d.dryFilm(a, d.listed[a.Product])), reading(a.AirCelsiusMilli),
 			reading(a.SurfaceCelsiusMilli), reading(a.HumidityPercentMilli), dried, least})
 	}
 	return t
@@ -163,15 +162,16 @@ func (d *Dossier) outside(coats []entry[*events.Coat]) (lines []string) {
 			if w.Key == coating.CoverageTooGreat || w.Key == coating.CoverageTooSmall {
 				continue // of use for buying, and no property of the coat
 			}
-			lines = append(lines, fmt.Sprintf("Outside a limit: %s, coat %d on %s: %s.",
-				d.coatName(c.what), c.what.Coat, c.day, w.Text()))
+			lines = append(lines, d.says("paper.outside", "coat", d.coatOn(c), "warning", d.words.Warning(w)))
 		}
 	}
 	return lines
 }
 
-func (d *Dossier) coatName(a *events.Coat) string {
-	return listed(d.work(a.Task, a.Surface), a.Location)
+// coatOn names one coat.
+func (d *Dossier) coatOn(c entry[*events.Coat]) string {
+	return d.says("paper.coat-on", "what", listed(d.work(c.what.Task, c.what.Surface), c.what.Location),
+		"n", d.words.Count(c.what.Coat), "day", d.words.Day(c.day))
 }
 
 // missingOfCoats lists what each coat should say and does not.
@@ -180,27 +180,28 @@ func (d *Dossier) missingOfCoats(s *Section, coats []entry[*events.Coat]) {
 		of     string
 		absent func(*events.Coat) bool
 	}{
-		{"The product", func(a *events.Coat) bool { return a.Product == "" }},
-		{"The batch", func(a *events.Coat) bool { return a.Batch == "" }},
-		{"The colour reference", func(a *events.Coat) bool { return a.Colour == "" }},
-		{"The sheen (in the listing of the product)", func(a *events.Coat) bool { return d.listed[a.Product].Sheen == "" }},
-		{"The place", func(a *events.Coat) bool { return a.Location == "" }},
-		{"A wet film reading", func(a *events.Coat) bool { return a.Unit == events.SquareMetre && len(a.WetFilmUm) == 0 }},
-		{"The temperature of the air", func(a *events.Coat) bool { return a.AirCelsiusMilli == nil }},
-		{"The temperature of the surface", func(a *events.Coat) bool { return a.SurfaceCelsiusMilli == nil }},
-		{"The humidity", func(a *events.Coat) bool { return a.HumidityPercentMilli == nil }},
+		{"paper.the-product", func(a *events.Coat) bool { return a.Product == "" }},
+		{"paper.the-batch", func(a *events.Coat) bool { return a.Batch == "" }},
+		{"paper.the-colour", func(a *events.Coat) bool { return a.Colour == "" }},
+		{"paper.the-sheen", func(a *events.Coat) bool { return d.listed[a.Product].Sheen == "" }},
+		{"paper.the-place", func(a *events.Coat) bool { return a.Location == "" }},
+		{"paper.a-wet-film", func(a *events.Coat) bool { return a.Unit == events.SquareMetre && len(a.WetFilmUm) == 0 }},
+		{"paper.the-air", func(a *events.Coat) bool { return a.AirCelsiusMilli == nil }},
+		{"paper.the-surface", func(a *events.Coat) bool { return a.SurfaceCelsiusMilli == nil }},
+		{"paper.the-humidity", func(a *events.Coat) bool { return a.HumidityPercentMilli == nil }},
 	} {
 		var without []string
 		for _, c := range coats {
 			if m.absent(c.what) {
-				without = append(without, fmt.Sprintf("%s, coat %d on %s", d.coatName(c.what), c.what.Coat, c.day))
+				without = append(without, d.coatOn(c))
 			}
 		}
 		switch n := len(without); {
 		case n == len(coats):
-			s.miss(m.of + " of every coat.")
+			s.miss(d.says("paper.missing.of-every-coat", "what", d.says(m.of)))
 		case n > 0:
-			s.miss(fmt.Sprintf("%s of %d of %d coats: %s.", m.of, n, len(coats), some(without)))
+			s.miss(d.says("paper.missing.of-coats", "what", d.says(m.of), "n", d.number(n), "of", d.number(len(coats)),
+				"coats", d.some(without)))
 		}
 	}
 }

@@ -1,7 +1,6 @@
 package handover
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -9,6 +8,22 @@ import (
 	"daysheet/reports"
 	"daysheet/reports/coating"
 )
+
+// Words says what stands in papers, in the language and with the numbers of who reads
+// them.
+type Words interface {
+	// Say returns the text of a key with values put into its places, in pairs of name and
+	// value. What cannot be said is empty; the implementation keeps why.
+	Say(key string, values ...string) string
+
+	// What stands in a sentence: a day, a whole number, thousandths of a unit, hundredths
+	// of a per cent, and why a coat is outside a limit.
+	Day(d events.Day) string
+	Count(n int64) string
+	Quantity(milli int64, unit events.Unit) string
+	Share(points int64) string
+	Warning(w coating.Warning) string
+}
 
 func named(names map[string]string, key string) string {
 	if name := names[key]; name != "" {
@@ -36,60 +51,75 @@ func listed(parts ...string) string {
 const wordsMost = 6
 
 // some names the first of many things and says how many more there are.
-func some(things []string) string {
+func (d *Dossier) some(things []string) string {
 	if len(things) <= wordsMost {
 		return strings.Join(things, "; ")
 	}
-	return fmt.Sprintf("%s; and %d more", strings.Join(things[:wordsMost], "; "), len(things)-wordsMost)
+	return d.says("paper.some", "things", strings.Join(things[:wordsMost], "; "), "n", d.number(len(things)-wordsMost))
 }
 
-// plural says a number of things in words.
-func plural(n int, one, many string) string {
+// says returns the text of a key.
+func (d *Dossier) says(key string, values ...string) string { return d.words.Say(key, values...) }
+
+// counted returns the text for one thing, or the one for n of them, which has a place for n.
+func (d *Dossier) counted(n int, one, many string, values ...string) string {
 	if n == 1 {
-		return "1 " + one
+		return d.says(one, values...)
 	}
-	return fmt.Sprintf("%d %s", n, many)
+	return d.says(many, append(values, "n", d.number(n))...)
 }
 
-// causeOf says whose damage is.
-func causeOf(cause string) string {
+func (d *Dossier) number(n int) string { return d.words.Count(int64(n)) }
+
+// col returns a column whose title is the text of a key.
+func (d *Dossier) col(key, title string, form reports.Form) reports.Column {
+	return reports.Column{Key: key, Title: d.says(title), Form: form}
+}
+
+// cause says whose damage is.
+func (d *Dossier) cause(cause string) string {
 	switch cause {
 	case "ours":
-		return "by us"
+		return d.says("paper.cause.ours")
 	case "others":
-		return "by others"
+		return d.says("paper.cause.others")
 	case "before":
-		return "there before the work"
+		return d.says("paper.cause.before")
 	}
-	return "not known"
+	return d.says("paper.cause.unknown")
 }
 
 // raisedBy says who saw a snag.
-func raisedBy(who string) string {
+func (d *Dossier) raisedBy(who string) string {
 	if who == "firm" {
-		return "us"
+		return d.says("paper.us")
 	}
-	return who
+	return d.says("paper.by-customer")
 }
 
-// sheenOf says a degree of gloss.
-func sheenOf(sheen string) string { return spoken(sheen) }
+// sheen says a degree of gloss; nothing where none is known.
+func (d *Dossier) sheen(sheen string) string {
+	if sheen == "" {
+		return ""
+	}
+	return d.says("sheen." + sheen)
+}
 
 // span says the least and the greatest of several readings.
-func span(readings []int64) string {
+func (d *Dossier) span(readings []int64) string {
 	if len(readings) == 0 {
 		return ""
 	}
 	least, most := slices.Min(readings), slices.Max(readings)
 	if least == most {
-		return fmt.Sprint(least)
+		return d.words.Count(least)
 	}
-	return fmt.Sprintf("%d to %d", least, most)
+	return d.says("paper.span", "least", d.words.Count(least), "most", d.words.Count(most))
 }
 
 // dryFilm says what the wet film readings of a coat dry to, in whole micrometres;
 // empty where the volume solids are not known.
-func dryFilm(c *events.Coat, p events.Product) string {
+func (d *Dossier) dryFilm(c *events.Coat, p events.Product) string {
 	if p.VolumeSolidsBasisPoints == 0 {
 		return ""
 	}
@@ -98,13 +128,5 @@ func dryFilm(c *events.Coat, p events.Product) string {
 	for _, um := range c.WetFilmUm {
 		dry = append(dry, int64(coating.DryFilm(float64(um), solids)+.5))
 	}
-	return span(dry)
-}
-
-// amount says a quantity in a sentence.
-func amount(milli int64, unit events.Unit) string {
-	if unit == events.Each {
-		return reports.QuantityText(milli, "")
-	}
-	return reports.QuantityText(milli, unit)
+	return d.span(dry)
 }

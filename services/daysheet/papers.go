@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -72,9 +73,7 @@ func partiesOf(desk *customers.Desk, firm string, c events.Customer) (*papers.Pa
 		Name: opened.Name, Address: strings.ReplaceAll(opened.Address, "\n", ", "),
 		Contact: strings.Join(opened.Contacts, ", "), Erased: opened.Erased,
 	}
-	if p.Erased == "" {
-		p.Lost = opened.Says
-	}
+	p.Lost = p.Erased == "" && opened.Says != ""
 	return p, nil
 }
 
@@ -83,8 +82,11 @@ func (a *app) signerOf(_ context.Context, firm, job, event string, p *events.Sig
 	var signature signoff.Signature
 	err := a.keys.Open(sealing.Place{Firm: firm, Customer: p.Customer, Job: job, Event: event,
 		Part: sealing.PartSignature}, *p.Sealed, &signature)
-	if sentence, ok := sealing.Unreadable(err); ok {
-		return papers.Signer{Lost: sentence}, nil
+	if erased := (*sealing.ErasedError)(nil); errors.As(err, &erased) {
+		return papers.Signer{Erased: erased.Day}, nil
+	}
+	if _, ok := sealing.Unreadable(err); ok {
+		return papers.Signer{Lost: true}, nil
 	}
 	return papers.Signer{Name: signature.Name, Strokes: signature.Drawn}, err
 }

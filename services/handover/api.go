@@ -16,6 +16,7 @@ import (
 type paperBody struct {
 	Paper      string        `json:"paper" doc:"Kind of the paper"`
 	Title      string        `json:"title"`
+	Language   string        `json:"language" doc:"Language of the texts (BCP 47)"`
 	Firm       string        `json:"firm" doc:"Name of the firm as customers read it"`
 	Job        string        `json:"job"`
 	AsOf       uint64        `json:"as_of" doc:"Position in the log of the last commit that all of this is made of"`
@@ -79,9 +80,10 @@ type signBody struct {
 	Strokes string `json:"strokes,omitempty" doc:"As drawn: M x y and L x y in a field of 600 by 200; left out where the typed name is the signature"`
 }
 
-func bodyOf(p papers.Paper, code string) paperBody {
+func bodyOf(p sheet, code string) paperBody {
 	b := paperBody{
-		Paper: string(p.Kind), Title: p.Title, Firm: p.Firm, Job: p.Stamp.Job, AsOf: p.Stamp.Position,
+		Paper: string(p.Kind), Title: p.Title, Language: p.words.Language(), Firm: p.Firm, Job: p.Stamp.Job,
+		AsOf:    p.Stamp.Position,
 		Commits: p.Stamp.Commits, Head: p.Stamp.Head, RecordedAt: p.Stamp.RecordedAt.UTC().Format("2006-01-02T15:04:05.000Z"),
 		Code: code, Currency: p.Names.Currency, Missing: p.Missing(), Sections: []sectionBody{},
 	}
@@ -180,6 +182,6 @@ func (d *desk) mountAPI(server *httpd.Server) {
 		if err != nil {
 			return nil, err
 		}
-		return &paperOut{bodyOf(p.Paper, codeOf(p.Paper).text(key))}, nil
+		return &paperOut{bodyOf(p, codeOf(p.Paper).text(key))}, nil
 	})
 }

@@ -31,7 +31,8 @@ func snapshot(b *testing.B, number int) []byte {
 }
 
 func benchmark(b *testing.B, n int) {
-	letter, err := newLetterer(nil)
+	frame := newFrame(b)
+	letter, err := newLetterer(frame, nil)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -46,10 +47,11 @@ func benchmark(b *testing.B, n int) {
 		p.Sections[0].Photos = append(p.Sections[0].Photos, papers.Photo{Digest: digest, Caption: "A wall",
 			Day: "2026-03-02"})
 	}
+	english := englishWords(frame)
 	size := 0
 	b.ReportAllocs()
 	for b.Loop() {
-		raw, err := letter.write(context.Background(), sheet{Paper: p}, func(*proofView) error { return nil },
+		raw, err := letter.write(context.Background(), sheet{Paper: p, words: english}, func(*proofView) error { return nil },
 			func(digest string) ([]byte, error) { return pictures[digest], nil })
 		if err != nil {
 			b.Fatal(err)

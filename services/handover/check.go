@@ -14,8 +14,12 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"daysheet/events"
+	"daysheet/reports"
+	papers "daysheet/reports/handover"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
+	"daysheet/services/wording"
 )
 
 // The public addresses: the page that checks papers, and the keys of firms.
@@ -37,10 +41,11 @@ const (
 
 // verdict says how something stands to the ledger.
 type verdict struct {
-	State string // same, changed or unknown
-	Says  string
-	Facts []pages.Fact
-	Copy  string // address of the paper online; empty where there is none
+	State  string // same, changed or unknown
+	Says   string
+	Detail string // what was found, in English; empty where there is nothing more to say
+	Facts  []pages.Fact
+	Copy   string // address of the paper online; empty where there is none
 }
 
 // checkView is the page that checks papers.
@@ -62,24 +67,35 @@ func (d *desk) mountCheck(server *httpd.Server) error {
 	server.Hold(checkAt + "/:code") // whoever holds the code holds the paper
 	server.Hold(checkAt + "/:code/paper.pdf")
 	server.LimitBody(checkAt, fileMost+1<<20)
-	server.Engine.GET(checkAt, d.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
-		if text := v.Values.Get("code"); text != "" {
-			return d.checkCode(v, text)
-		}
-		return d.checkPage("", nil), nil
-	}))
-	server.Engine.GET(checkAt+"/:code", d.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
-		return d.checkCode(v, v.Param("code"))
-	}))
+	server.Engine.GET(checkAt, func(c *gin.Context) { d.checkCode(c, c.Query("code")) })
+	server.Engine.GET(checkAt+"/:code", func(c *gin.Context) { d.checkCode(c, c.Param("code")) })
 	server.Engine.GET(checkAt+"/:code/paper.pdf", d.onlineCopy)
 	server.Engine.POST(checkAt, d.checkUpload)
 	server.Engine.GET(keysAt+"/:firm", d.publicKey)
 	return nil
 }
 
-func (d *desk) checkPage(code string, v *verdict) pages.Page {
-	return pages.Page{Name: "check.html", Title: "Check a paper",
+// asked returns the words for who asks: the language that the browser asks for.
+func (d *desk) asked(c *gin.Context) words {
+	speaker := &texts.Speaker{Texts: d.Frame.Accepted(c.GetHeader("Accept-Language"))}
+	return words{speaker, wording.NewFormat(reports.Names{Locale: speaker.Language()}).In(speaker)}
+}
+
+// showCheck shows the page.
+func (d *desk) showCheck(c *gin.Context, say words, code string, v *verdict, err error) {
+	page := pages.Page{Name: "check.html", Title: say.Say("check.title"), Texts: say.Texts,
 		Body: checkView{Code: code, Verdict: v, Most: fileMost >> 20, Sheet: d.Frame.Address("paper.css")}}
+	if err == nil {
+		err = say.Err
+	}
+	if err != nil {
+		httpd.Abort(c, err)
+		return
+	}
+	caller, _ := httpd.CallerFrom(c.Request.Context())
+	visit := pages.Visit{Context: c.Request.Context(), Caller: caller, Firm: caller.Firm, Values: c.Request.URL.Query(),
+		Param: c.Param}
+	d.Frame.Show(c, visit, page)
 }
 
 // publicKey shows the key that a firm signs with, as OpenSSL reads it.
@@ -97,57 +113,75 @@ func (d *desk) publicKey(c *gin.Context) {
 }
 
 // checkCode tells how the paper with a code stands to the ledger.
-func (d *desk) checkCode(v pages.Visit, text string) (pages.Page, error) {
+func (d *desk) checkCode(c *gin.Context, text string) {
+	say := d.asked(c)
+	if text == "" {
+		d.showCheck(c, say, "", nil, nil)
+		return
+	}
 	text = strings.TrimSpace(text[strings.LastIndexByte(text, '/')+1:]) // the whole address will do
 	read, ok, err := d.Keys.readCode(text)
-	if err != nil {
-		return pages.Page{}, err
+	found := verdict{State: unknown, Says: say.Say("check.unknown-code")}
+	if err == nil && ok {
+		found, say, err = d.compare(c.Request.Context(), say, read.wanted, read.head)
 	}
-	if !ok {
-		return d.checkPage(text, &verdict{State: unknown,
-			Says: "This ledger gave no paper this code. Look whether it was copied whole."}), nil
-	}
-	found, err := d.compare(v, read.wanted, read.head)
-	if err != nil {
-		return pages.Page{}, err
-	}
-	if found.State == same {
+	if err == nil && found.State == same {
 		found.Copy = checkAt + "/" + text + "/paper.pdf"
 	}
-	return d.checkPage(text, &found), nil
+	d.showCheck(c, say, text, &found, err)
 }
 
-// compare tells whether the ledger still holds the records that a paper was made of.
-// head is the beginning of the hash that the paper names, or all of it.
-func (d *desk) compare(ctx context.Context, w wanted, head string) (verdict, error) {
+// compare tells whether the ledger still holds the records that a paper was made of, in
+// the paper's own language where it is there. head is the beginning of the hash that the
+// paper names, or all of it.
+func (d *desk) compare(ctx context.Context, say words, w wanted, head string) (verdict, words, error) {
 	dossier, err := d.dossier(ctx, w)
 	if events.CodeOf(err) == events.NotFound {
-		return verdict{State: altered, Says: "The ledger does not hold the job of this paper any more."}, nil
+		return verdict{State: altered, Says: say.Say("check.no-job")}, say, nil
 	}
 	if err != nil {
-		return verdict{}, err
+		return verdict{}, say, err
 	}
+	say = dossier.words
 	stamp := dossier.Stamp()
 	v := verdict{State: same, Facts: []pages.Fact{
-		{Text: "Paper", Value: string(w.kind)}, {Text: "Job", Value: stamp.Job},
-		{Text: "Position in the ledger", Value: strconv.FormatUint(stamp.Position, 10)},
-		{Text: "Last record of it", Value: stamp.RecordedAt.UTC().Format("2006-01-02 15:04") + " UTC"},
-		{Text: "Hash of that record", Value: stamp.Head},
+		{Text: say.Say("check.paper"), Value: kindName(w.kind, say)}, {Text: say.Say("paper.job"), Value: stamp.Job},
+		{Text: say.Say("check.position"), Value: strconv.FormatUint(stamp.Position, 10)},
+		{Text: say.Say("check.last-record"), Value: say.moment(stamp.RecordedAt)},
+		{Text: say.Say("check.hash"), Value: stamp.Head},
 	}}
 	if stamp.Position != w.asOf || len(head) == 0 || stamp.Head[:min(len(head), len(stamp.Head))] != head {
-		v.State, v.Says = altered, "The ledger does not hold the records that this paper was made of: its records at this "+
-			"position have another hash."
-		return v, nil
+		v.State, v.Says = altered, say.Say("check.other-hash")
+		return v, say, nil
 	}
-	v.Says = "The ledger holds the records of this paper as they were when it was made."
+	v.Says = say.Say("check.holds")
 	all, err := d.Commits(ctx, w.firm, w.job, 0)
 	if err != nil {
-		return verdict{}, fmt.Errorf("read job %s: %w", w.job, err)
+		return verdict{}, say, fmt.Errorf("read job %s: %w", w.job, err)
 	}
 	if later := uint64(len(all)) - stamp.Commits; later > 0 {
-		v.Says += fmt.Sprintf(" Since then more was recorded on the job: %d commits.", later)
+		v.Says += " " + say.Say("check.later", "n", say.Count(int64(later)))
 	}
-	return v, nil
+	return v, say, nil
+}
+
+// kindName names a kind of paper; one that is not known by its key.
+func kindName(kind papers.Kind, say words) string {
+	switch kind {
+	case papers.KindHandover:
+		return say.Say("paper.kind.handover")
+	case papers.KindQuote:
+		return say.Say("paper.kind.quote")
+	case papers.KindSnags:
+		return say.Say("paper.kind.snags")
+	case papers.KindCondition:
+		return say.Say("paper.kind.condition")
+	case papers.KindVariation:
+		return say.Say("check.variation")
+	case papers.KindDaySheet:
+		return say.Say("check.day-sheet")
+	}
+	return string(kind)
 }
 
 // onlineCopy shows a paper to whoever holds its code.
@@ -176,67 +210,62 @@ func (d *desk) onlineCopy(c *gin.Context) {
 
 // checkUpload tells how a file that somebody sends stands to the ledger.
 func (d *desk) checkUpload(c *gin.Context) {
-	v, err := d.uploaded(c)
-	if err != nil {
-		httpd.Abort(c, err)
-		return
-	}
-	d.Frame.Show(c, pages.Visit{Context: c.Request.Context(), Values: c.Request.URL.Query(), Param: c.Param},
-		d.checkPage("", &v))
+	v, say, err := d.uploaded(c)
+	d.showCheck(c, say, "", &v, err)
 }
 
 // uploaded puts the file of the form on disk and checks it there. One at a time: each
 // takes room.
-func (d *desk) uploaded(c *gin.Context) (v verdict, err error) {
+func (d *desk) uploaded(c *gin.Context) (v verdict, say words, err error) {
+	say = d.asked(c)
 	ctx := c.Request.Context()
 	select {
 	case d.checking <- struct{}{}:
 		defer func() { <-d.checking }()
 	case <-ctx.Done():
-		return verdict{}, fmt.Errorf("wait for the check before: %w", ctx.Err())
+		return verdict{}, say, fmt.Errorf("wait for the check before: %w", ctx.Err())
 	}
 	form, err := c.Request.MultipartReader()
 	if err != nil {
-		return verdict{}, httpd.NewProblem(http.StatusUnsupportedMediaType, "send the file as multipart/form-data")
+		return verdict{}, say, httpd.NewProblem(http.StatusUnsupportedMediaType, "send the file as multipart/form-data")
 	}
 	var part *multipart.Part
 	if part, err = form.NextPart(); err != nil || part.FormName() != "file" {
-		return verdict{}, events.Refuse("file", "", "choose the file to check")
+		return verdict{}, say, events.Refuse("file", "", "choose the file to check")
 	}
 	draft, err := os.CreateTemp("", "daysheet-check-*")
 	if err != nil {
-		return verdict{}, fmt.Errorf("keep the file to check: %w", err)
+		return verdict{}, say, fmt.Errorf("keep the file to check: %w", err)
 	}
 	defer func() { err = errors.Join(err, draft.Close(), os.Remove(draft.Name())) }()
 	size, err := io.Copy(draft, io.LimitReader(part, fileMost+1))
 	if err != nil {
-		return verdict{}, fmt.Errorf("read the file to check: %w", err)
+		return verdict{}, say, fmt.Errorf("read the file to check: %w", err)
 	}
 	if size > fileMost {
-		return verdict{}, &http.MaxBytesError{Limit: fileMost}
+		return verdict{}, say, &http.MaxBytesError{Limit: fileMost}
 	}
-	return d.checkFile(ctx, draft, size)
+	return d.checkFile(ctx, say, draft, size)
 }
 
 // checkFile tells how a file stands to the ledger.
-func (d *desk) checkFile(ctx context.Context, file io.ReaderAt, size int64) (verdict, error) {
+func (d *desk) checkFile(ctx context.Context, say words, file io.ReaderAt, size int64) (verdict, words, error) {
 	found, err := Check(file, size, d.Keys.Public)
 	var tampered *ChangedError
 	switch {
 	case errors.As(err, &tampered):
-		return verdict{State: altered, Says: "The file is not as it was signed: " + tampered.What + "."}, nil
+		return verdict{State: altered, Says: say.Say("check.tampered"), Detail: tampered.What + "."}, say, nil
 	case errors.Is(err, ErrUnknownFile):
-		return verdict{State: unknown, Says: "The file is no paper and no evidence file of this ledger."}, nil
+		return verdict{State: unknown, Says: say.Say("check.no-paper")}, say, nil
 	case events.CodeOf(err) == events.NotFound && err != nil:
-		return verdict{State: unknown, Says: "The file names a firm that signs nothing here."}, nil
+		return verdict{State: unknown, Says: say.Say("check.no-firm")}, say, nil
 	case err != nil:
-		return verdict{}, err
+		return verdict{}, say, err
 	}
-	v, err := d.compare(ctx, wanted{firm: found.Firm, job: found.Job, kind: found.Kind, of: found.Of,
-		asOf: found.Position},
-		found.Head)
+	v, say, err := d.compare(ctx, say, wanted{firm: found.Firm, job: found.Job, kind: found.Kind, of: found.Of,
+		asOf: found.Position}, found.Head)
 	if err == nil && v.State == same {
-		v.Says = "Every byte of the file is as the firm signed it. " + v.Says
+		v.Says = say.Say("check.every-byte") + " " + v.Says
 	}
-	return v, err
+	return v, say, err
 }

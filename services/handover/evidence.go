@@ -126,7 +126,7 @@ func (d *desk) gather(ctx context.Context, w wanted) (*evidence, error) {
 	if err := d.lookAtPhotos(ctx, e); err != nil {
 		return nil, err
 	}
-	report, err := d.sheetOf(ctx, dossier.Handover())
+	report, err := d.sheetOf(ctx, dossier.Handover(), dossier.words)
 	if err != nil {
 		return nil, err
 	}

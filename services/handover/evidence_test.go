@@ -146,13 +146,14 @@ func TestTamperingWithTheLedger(t *testing.T) {
 			p := newProof(t)
 			s, err := ReadSealed(p.pdf)
 			must(t, err)
-			d := &desk{Deps: Deps{Commits: p.ledger.commits, Keys: p.bench.keys, Photos: p.photos}}
-			if v, err := d.compare(t.Context(), wanted{firm: s.Firm, job: s.Job, kind: s.Kind, asOf: s.Position},
+			d := &desk{Deps: Deps{Frame: newFrame(t), Commits: p.ledger.commits, Keys: p.bench.keys, Photos: p.photos}}
+			english := englishWords(d.Frame)
+			if v, _, err := d.compare(t.Context(), english, wanted{firm: s.Firm, job: s.Job, kind: s.Kind, asOf: s.Position},
 				s.Head); err != nil || v.State != same {
 				t.Fatalf("before: %+v, %v", v, err)
 			}
 			tamper(t, p)
-			v, err := d.compare(t.Context(), wanted{firm: s.Firm, job: s.Job, kind: s.Kind, asOf: s.Position}, s.Head)
+			v, _, err := d.compare(t.Context(), english, wanted{firm: s.Firm, job: s.Job, kind: s.Kind, asOf: s.Position}, s.Head)
 			if err == nil && v.State == same {
 				t.Error("nobody saw it")
 			}

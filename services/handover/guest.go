@@ -22,7 +22,7 @@ type Guest struct {
 // NewGuest returns a guest's view of the papers that [Mount] serves. It is called after
 // Mount and with the same deps.
 func NewGuest(deps Deps) (*Guest, error) {
-	letter, err := newLetterer(deps.Font)
+	letter, err := newLetterer(deps.Frame, deps.Font)
 	if err != nil {
 		return nil, fmt.Errorf("open papers to guests: %w", err)
 	}
@@ -41,16 +41,16 @@ func (g *Guest) Report(
 	if err != nil {
 		return "", err
 	}
-	p, err := g.desk.sheetOf(ctx, dossier.Handover())
+	p, err := g.desk.sheetOf(ctx, dossier.Handover(), dossier.words)
 	if err != nil {
 		return "", err
 	}
-	shown := newView(p.Paper, func(digest string) (string, bool) { return address(digest), p.lacking[digest] == "" })
+	shown := newView(p, func(digest string) (string, bool) { return address(digest), p.lacking[digest] == "" })
 	if err := g.desk.prove(&shown.Proof, p.Paper); err != nil {
 		return "", err
 	}
 	shown.Sheet = g.desk.Frame.Address("paper.css")
-	return g.desk.Frame.Part("paper.html", shown)
+	return g.desk.Frame.Part(p.words.Texts, "paper.html", shown)
 }
 
 // PDF returns the report as a sealed PDF, and the name of its file. One is made at a

@@ -8,6 +8,7 @@ import (
 	"html/template"
 	"io/fs"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -22,7 +23,7 @@ import (
 	"golang.org/x/image/font/gofont/goregular"
 
 	papers "daysheet/reports/handover"
-	"daysheet/services/wording"
+	"daysheet/services/pages"
 )
 
 // Sizes of a page in points: A4 (ISO 216).
@@ -42,7 +43,7 @@ const (
 
 // letterer turns papers into PDF.
 type letterer struct {
-	page  *template.Template
+	pages map[string]*template.Template // by language
 	style template.CSS
 	fonts map[string][]byte // by the name in the style sheet
 	face  font.Face         // of the footer
@@ -50,8 +51,8 @@ type letterer struct {
 }
 
 // newLetterer reads the fonts. own replaces the Go fonts, if it is not nil.
-func newLetterer(own []byte) (*letterer, error) {
-	l := &letterer{turn: make(chan struct{}, 1), fonts: map[string][]byte{
+func newLetterer(frame *pages.Frame, own []byte) (*letterer, error) {
+	l := &letterer{turn: make(chan struct{}, 1), pages: map[string]*template.Template{}, fonts: map[string][]byte{
 		"fonts/regular.ttf": goregular.TTF, "fonts/bold.ttf": gobold.TTF, "fonts/mono.ttf": gomono.TTF,
 	}}
 	if own != nil {
@@ -66,9 +67,13 @@ func newLetterer(own []byte) (*letterer, error) {
 		return nil, fmt.Errorf("read style of papers: %w", err)
 	}
 	l.style = template.CSS(style)
-	if l.page, err = template.New("").Funcs(template.FuncMap{"whole": whole, "lines": lines}).ParseFS(templates,
-		"templates/paper.html", "templates/pdf.html"); err != nil {
-		return nil, fmt.Errorf("read template of papers: %w", err)
+	for _, language := range frame.Languages() {
+		say := template.FuncMap{"whole": whole, "lines": lines, "t": frame.Texts(language).Say}
+		page, err := template.New("").Funcs(say).ParseFS(templates, "templates/paper.html", "templates/pdf.html")
+		if err != nil {
+			return nil, fmt.Errorf("read template of papers: %w", err)
+		}
+		l.pages[language] = page
 	}
 	return l, nil
 }
@@ -97,7 +102,7 @@ func (l *letterer) write(ctx context.Context, p sheet, proof func(*proofView) er
 		}
 		files[photoFile(digest)] = small
 	}
-	v := newView(p.Paper, func(digest string) (string, bool) {
+	v := newView(p, func(digest string) (string, bool) {
 		_, ok := files[photoFile(digest)]
 		return photoFile(digest), ok
 	})
@@ -119,7 +124,7 @@ func (l *letterer) write(ctx context.Context, p sheet, proof func(*proofView) er
 			drawings = append(drawings, strip.Said)
 		}
 	}
-	return l.print(ctx, p.Paper, page, drawings, files)
+	return l.print(ctx, p, page, drawings, files)
 }
 
 // whole reports whether a text is not to be cut at the end of a line: it holds a space
@@ -129,7 +134,7 @@ func whole(text string) bool { return strings.Contains(text, "\u00a0") }
 // html lays a paper out as a page to print.
 func (l *letterer) html(p papers.Paper, v view) (string, error) {
 	var page strings.Builder
-	err := l.page.ExecuteTemplate(&page, "document", struct {
+	err := l.pages[v.Language].ExecuteTemplate(&page, "document", struct {
 		Title string
 		Style template.CSS
 		View  view
@@ -165,25 +170,25 @@ func photoFile(digest string) string { return "photos/" + digest + ".jpg" }
 // print prints a page of HTML; drawings are the texts of what is drawn on it. Everything in
 // the file follows from its arguments.
 func (l *letterer) print(
-	ctx context.Context, p papers.Paper, page string, drawings []string, files fs.FS,
+	ctx context.Context, p sheet, page string, drawings []string, files fs.FS,
 ) ([]byte, error) {
 	doc := document.NewDocument(document.PageSize{Width: pageWidth, Height: pageHeight})
 	doc.Info = document.Info{
-		Title: p.Title, Author: p.Firm, Subject: "Job " + p.Stamp.Job, Keywords: keywords(p),
-		Creator: "daysheet", Producer: "daysheet", Language: "en",
+		Title: p.Title, Author: p.Firm, Subject: p.words.Say("sheet.job", "job", p.Stamp.Job), Keywords: keywords(p.Paper),
+		Creator: "daysheet", Producer: "daysheet", Language: p.words.Language(),
 		CreationDate: p.Stamp.RecordedAt.UTC().Truncate(time.Second), ModDate: p.Stamp.RecordedAt.UTC().Truncate(time.Second),
 	}
 	doc.SetMargins(layout.Margins{Top: marginTop, Right: marginSide, Bottom: marginBottom, Left: marginSide})
 	doc.SetTagged(true)
 	doc.SetPdfA(document.PdfAConfig{Level: document.PdfA2A})
 	doc.SetAutoBookmarks(true)
-	id := sha256.Sum256([]byte(keywords(p)))
+	id := sha256.Sum256([]byte(keywords(p.Paper)))
 	doc.SetFileID(id[:16])
 	footer := font.NewEmbeddedFont(l.face)
-	at := wording.NewFormat(p.Names)
 	doc.SetFooterElement(func(c document.PageContext) layout.Element {
-		text := fmt.Sprintf("%s · job %s · position %d · %s…    page %s of %s", p.Firm, p.Stamp.Job, p.Stamp.Position,
-			p.Stamp.Head[:12], at.Count(int64(c.PageIndex+1)), at.Count(int64(c.TotalPages)))
+		text := p.words.Say("sheet.footer", "firm", p.Firm, "job", p.Stamp.Job, "head", p.Stamp.Head[:12],
+			"position", strconv.FormatUint(p.Stamp.Position, 10), "page", p.words.Count(int64(c.PageIndex+1)),
+			"pages", p.words.Count(int64(c.TotalPages)))
 		return layout.NewParagraphEmbedded(text, footer, footerSize).SetSpaceBefore(footerSpace)
 	})
 	laid, err := html.ConvertFullWithContext(ctx, page, &html.Options{
@@ -207,6 +212,9 @@ func (l *letterer) print(
 	var out bytes.Buffer
 	if _, err := doc.WriteToWithContext(ctx, &out, document.WriteOptions{Deterministic: true}); err != nil {
 		return nil, fmt.Errorf("write the PDF: %w", err)
+	}
+	if p.words.Err != nil {
+		return nil, p.words.Err
 	}
 	return out.Bytes(), nil
 }

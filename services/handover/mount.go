@@ -82,7 +82,7 @@ func Mount(server *httpd.Server, deps Deps) error {
 	}
 	d := &desk{Deps: deps, base: strings.TrimRight(deps.BaseURL, "/"), checking: make(chan struct{}, 1)}
 	var err error
-	if d.letter, err = newLetterer(deps.Font); err != nil {
+	if d.letter, err = newLetterer(deps.Frame, deps.Font); err != nil {
 		return fmt.Errorf("mount handover: %w", err)
 	}
 	if err := deps.Frame.AddBodies(templates, "templates/paper.html"); err != nil {

@@ -214,7 +214,7 @@ func TestOwnFont(t *testing.T) {
 		"GoRegular") {
 		t.Errorf("the fonts are %s", names)
 	}
-	if _, err := newLetterer([]byte("no font")); err == nil {
+	if _, err := newLetterer(newFrame(t), []byte("no font")); err == nil {
 		t.Error("what is no font is taken for one")
 	}
 }

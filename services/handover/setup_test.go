@@ -19,9 +19,12 @@ import (
 	"time"
 
 	"daysheet/events"
+	"daysheet/reports"
 	"daysheet/services/daysheet/demo"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/texts"
+	"daysheet/services/wording"
 )
 
 // today is the present of the tests.
@@ -139,6 +142,19 @@ func (a album) Thumbnail(ctx context.Context, firm, digest string) ([]byte, erro
 	return io.ReadAll(file)
 }
 
+// newFrame returns a frame that nothing is served in.
+func newFrame(t testing.TB) *pages.Frame {
+	t.Helper()
+	frame, err := pages.New(httpd.New(httpd.Config{Logger: slog.New(slog.NewTextHandler(t.Output(), nil))}))
+	must(t, err)
+	return frame
+}
+
+// englishWords are what papers say in English.
+func englishWords(frame *pages.Frame) words {
+	return words{&texts.Speaker{Texts: frame.Texts(texts.English)}, wording.NewFormat(reports.Names{})}
+}
+
 // bench is a server with papers on it.
 type bench struct {
 	t      *testing.T
@@ -195,7 +211,7 @@ func (b *bench) mustGet(firm, path string) []byte {
 	return answer.Body.Bytes()
 }
 
-func must(t *testing.T, err error) {
+func must(t testing.TB, err error) {
 	t.Helper()
 	if err != nil {
 		t.Fatal(err)

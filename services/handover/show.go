@@ -13,7 +13,6 @@ import (
 	papers "daysheet/reports/handover"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
-	"daysheet/services/wording"
 )
 
 // wantedBy reads what paper a request is for.
@@ -142,56 +141,57 @@ func (d *desk) show(v pages.Visit, kind papers.Kind, of string) (pages.Page, err
 	if err != nil {
 		return pages.Page{}, err
 	}
-	chosen, err := choose(dossier, w)
+	chosen, err := choose(dossier.Dossier, w)
 	if err != nil {
 		return pages.Page{}, err
 	}
-	p, err := d.sheetOf(v, chosen)
+	p, err := d.sheetOf(v, chosen, dossier.words)
 	if err != nil {
 		return pages.Page{}, err
 	}
-	shown := newView(p.Paper, func(digest string) (string, bool) {
+	shown := newView(p, func(digest string) (string, bool) {
 		return "/v1/photos/" + digest + "?width=640", p.lacking[digest] == ""
 	})
 	if err := d.prove(&shown.Proof, p.Paper); err != nil {
 		return pages.Page{}, err
 	}
 	shown.Sheet = d.Frame.Address("paper.css")
-	shown.Files, shown.Others = filesBeside(w, p.Paper), othersBeside(w, dossier)
+	shown.Files, shown.Others = filesBeside(w, p), othersBeside(w, dossier)
 	return pages.Page{
-		Name: "paper.html", Title: p.Title, AsOf: p.Stamp.Position, Body: shown,
-		Crumbs: []pages.Link{{Text: "Jobs", Address: "/"}, {Text: "Job " + w.job, Address: "/jobs/" + w.job},
-			{Text: p.Title}},
-	}, nil
+		Name: "paper.html", Title: p.Title, AsOf: p.Stamp.Position, Body: shown, Texts: p.words.Texts,
+		Crumbs: []pages.Link{{Text: p.words.Say("nav.jobs"), Address: "/"},
+			{Text: p.words.Say("sheet.job", "job", w.job), Address: "/jobs/" + w.job}, {Text: p.Title}},
+	}, p.words.Err
 }
 
 // filesBeside links to the paper's files and to the other papers of the job.
-func filesBeside(w wanted, p papers.Paper) []pages.Link {
+func filesBeside(w wanted, p sheet) []pages.Link {
 	at := "?as_of=" + strconv.FormatUint(p.Stamp.Position, 10)
-	links := []pages.Link{{Text: "PDF, signed", Address: w.pdfAddress() + at}}
+	links := []pages.Link{{Text: p.words.Say("sheet.pdf"), Address: w.pdfAddress() + at}}
 	for _, other := range []struct {
 		kind papers.Kind
 		text string
 	}{
-		{papers.KindHandover, "Handover report"}, {papers.KindCondition, "Condition before start"},
-		{papers.KindQuote, "Quote"}, {papers.KindSnags, "Snag list"},
+		{papers.KindHandover, "paper.kind.handover"}, {papers.KindCondition, "paper.kind.condition"},
+		{papers.KindQuote, "paper.kind.quote"}, {papers.KindSnags, "paper.kind.snags"},
 	} {
 		if other.kind != w.kind {
-			links = append(links, pages.Link{Text: other.text, Address: wanted{job: w.job, kind: other.kind}.address()})
+			links = append(links, pages.Link{Text: p.words.Say(other.text), Address: wanted{job: w.job,
+				kind: other.kind}.address()})
 		}
 	}
 	return links
 }
 
 // othersBeside links to the papers of single variations and days.
-func othersBeside(w wanted, dossier *papers.Dossier) (links []pages.Link) {
+func othersBeside(w wanted, dossier file) (links []pages.Link) {
 	for i, id := range dossier.Variations() {
-		links = append(links, pages.Link{Text: "Variation " + strconv.Itoa(i+1),
+		links = append(links, pages.Link{Text: dossier.words.Say("paper.kind.variation", "n",
+			dossier.words.Count(int64(i+1))),
 			Address: wanted{job: w.job, kind: papers.KindVariation, of: id}.address()})
 	}
-	f := wording.NewFormat(dossier.Names())
 	for _, on := range dossier.Days() {
-		links = append(links, pages.Link{Text: f.Day(on),
+		links = append(links, pages.Link{Text: dossier.words.Day(on),
 			Address: wanted{job: w.job, kind: papers.KindDaySheet, of: string(on)}.address()})
 	}
 	return links

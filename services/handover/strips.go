@@ -10,7 +10,6 @@ import (
 
 	"daysheet/events"
 	papers "daysheet/reports/handover"
-	"daysheet/services/wording"
 )
 
 // stripView is a row of the chart of days.
@@ -23,9 +22,10 @@ type stripView struct {
 const stripWidth, stripHeight = pageWidth - 2*marginSide, 8.0
 
 // stripsOf draws the rows of a chart of days.
-func stripsOf(strips []papers.Strip, f wording.Format) (views []stripView) {
+func stripsOf(strips []papers.Strip, w words) (views []stripView) {
 	for _, s := range strips {
-		said := fmt.Sprintf("%s: %s of the time from %s to %s", s.Title, daysSaid(s, f), f.Day(s.From), f.Day(s.End))
+		said := w.Say("sheet.strip", "title", s.Title, "days", daysSaid(s, w), "first", w.Day(s.From),
+			"last", w.Day(s.End))
 		drawn := base64.StdEncoding.EncodeToString([]byte(drawStrip(s)))
 		// Nothing but numbers goes into the drawing, so it is safe as it stands.
 		views = append(views, stripView{s.Title, said, template.URL("data:image/svg+xml;base64," + drawn)})
@@ -34,14 +34,14 @@ func stripsOf(strips []papers.Strip, f wording.Format) (views []stripView) {
 }
 
 // daysSaid names the days of a strip, and only how many where there are many.
-func daysSaid(s papers.Strip, f wording.Format) string {
+func daysSaid(s papers.Strip, w words) string {
 	const most = 8
 	if len(s.Days) > most {
-		return f.Count(int64(len(s.Days))) + " days"
+		return w.Say("sheet.strip.days", "n", w.Count(int64(len(s.Days))))
 	}
 	var days []string
 	for _, day := range s.Days {
-		days = append(days, f.Day(day))
+		days = append(days, w.Day(day))
 	}
 	return strings.Join(days, ", ")
 }

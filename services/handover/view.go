@@ -5,13 +5,13 @@ import (
 	"strings"
 
 	"daysheet/reports"
-	papers "daysheet/reports/handover"
 	"daysheet/services/pages"
 	"daysheet/services/wording"
 )
 
 // view is a paper as the template shows it.
 type view struct {
+	Language string // of the paper
 	Title    string
 	Firm     string
 	Missing  int
@@ -77,11 +77,11 @@ const photosInRow = 3
 
 // newView lays a paper out. source returns the address of a photo, and ok where it
 // can be shown.
-func newView(p papers.Paper, source func(digest string) (address string, ok bool)) view {
-	f := wording.NewFormat(p.Names)
-	v := view{Title: p.Title, Firm: p.Firm, Missing: p.Missing(), Proof: proofView{
+func newView(p sheet, source func(digest string) (address string, ok bool)) view {
+	f := p.words.Format
+	v := view{Language: p.words.Language(), Title: p.Title, Firm: p.Firm, Missing: p.Missing(), Proof: proofView{
 		Job: p.Stamp.Job, Head: p.Stamp.Head, Position: p.Stamp.Position, Commits: p.Stamp.Commits,
-		Recorded: p.Stamp.RecordedAt.UTC().Format("2006-01-02 15:04") + " UTC",
+		Recorded: p.words.moment(p.Stamp.RecordedAt),
 	}}
 	for _, s := range p.Sections {
 		section := sectionView{ID: s.Name, Title: s.Title, Says: s.Says, Missing: s.Missing, Sign: s.Sign}
@@ -92,7 +92,7 @@ func newView(p papers.Paper, source func(digest string) (address string, ok bool
 			}
 			section.Facts = append(section.Facts, pages.Fact{Text: fact.Term, Value: value})
 		}
-		section.Strips = stripsOf(s.Strips, f)
+		section.Strips = stripsOf(s.Strips, p.words)
 		for _, t := range s.Tables {
 			section.Tables = append(section.Tables, tableOf(s.Name, t, f))
 		}

@@ -11,6 +11,8 @@ import (
 
 	"daysheet/events"
 	papers "daysheet/reports/handover"
+	"daysheet/services/texts"
+	"daysheet/services/wording"
 )
 
 // wanted names one paper.
@@ -33,28 +35,35 @@ func position(text string) (uint64, error) {
 	return n, nil
 }
 
-// sheet is a paper with why photos of it cannot be shown, by digest.
+// sheet is a paper with its words, and why photos of it cannot be shown, by digest.
 type sheet struct {
 	papers.Paper
+	words   words
 	lacking map[string]string
+}
+
+// file is what papers of one job are made of, and their words.
+type file struct {
+	*papers.Dossier
+	words words
 }
 
 // paper makes the paper that is wanted.
 func (d *desk) paper(ctx context.Context, w wanted) (sheet, error) {
-	dossier, err := d.dossier(ctx, w)
+	of, err := d.dossier(ctx, w)
 	if err != nil {
 		return sheet{}, err
 	}
-	p, err := choose(dossier, w)
+	p, err := choose(of.Dossier, w)
 	if err != nil {
 		return sheet{}, err
 	}
-	return d.sheetOf(ctx, p)
+	return d.sheetOf(ctx, p, of.words)
 }
 
 // sheetOf looks at the photos of a paper. Those that cannot be shown are listed as
 // missing.
-func (d *desk) sheetOf(ctx context.Context, p papers.Paper) (sheet, error) {
+func (d *desk) sheetOf(ctx context.Context, p papers.Paper, say words) (sheet, error) {
 	lacking := map[string]string{}
 	for _, digest := range p.Photos() {
 		why, err := d.flaw(ctx, p.Stamp.Firm, digest)
@@ -62,10 +71,10 @@ func (d *desk) sheetOf(ctx context.Context, p papers.Paper) (sheet, error) {
 			return sheet{}, err
 		}
 		if why != "" {
-			lacking[digest] = why
+			lacking[digest] = say.Say(why)
 		}
 	}
-	return sheet{p.Lacking(lacking), lacking}, nil
+	return sheet{p.Lacking(say, lacking), say, lacking}, say.Err
 }
 
 // choose makes one of the papers of a dossier.
@@ -93,23 +102,38 @@ func choose(dossier *papers.Dossier, w wanted) (papers.Paper, error) {
 }
 
 // dossier reads the records of the job.
-func (d *desk) dossier(ctx context.Context, w wanted) (*papers.Dossier, error) {
+func (d *desk) dossier(ctx context.Context, w wanted) (file, error) {
 	if w.job == events.FirmJob {
-		return nil, &events.Error{Code: events.NotFound, Field: "job", Value: w.job, Rule: "no such job"}
+		return file{}, &events.Error{Code: events.NotFound, Field: "job", Value: w.job, Rule: "no such job"}
 	}
 	commits, err := d.Commits(ctx, w.firm, w.job, w.asOf)
 	if err != nil {
-		return nil, fmt.Errorf("read job %s: %w", w.job, err)
+		return file{}, fmt.Errorf("read job %s: %w", w.job, err)
 	}
 	in := papers.Input{Firm: w.firm, Job: w.job, Commits: commits}
 	if in.Own, err = d.Commits(ctx, w.firm, events.FirmJob, w.asOf); err != nil {
-		return nil, fmt.Errorf("read firm %s: %w", w.firm, err)
+		return file{}, fmt.Errorf("read firm %s: %w", w.firm, err)
 	}
 	dossier, err := papers.Read(in)
-	if err != nil || d.Parties == nil || d.Signer == nil {
-		return dossier, err
+	if err == nil && d.Parties != nil && d.Signer != nil {
+		dossier, err = d.open(ctx, w, dossier)
 	}
-	return d.open(ctx, w, dossier)
+	if err != nil {
+		return file{}, err
+	}
+	return d.speaking(dossier)
+}
+
+// speaking lets papers speak the language that the firm's settings of then named.
+func (d *desk) speaking(dossier *papers.Dossier) (file, error) {
+	said := d.Frame.Texts(dossier.Names().Locale)
+	names, err := wording.InLanguage(dossier.Names(), said)
+	if err != nil {
+		return file{}, fmt.Errorf("name tasks: %w", err)
+	}
+	speaker := &texts.Speaker{Texts: said}
+	w := words{speaker, wording.NewFormat(names).In(speaker)}
+	return file{dossier.Speaking(w, names), w}, nil
 }
 
 // open adds to a dossier what is sealed in it.
@@ -137,7 +161,7 @@ func (d *desk) open(ctx context.Context, w wanted, dossier *papers.Dossier) (*pa
 	return dossier.With(parties), nil
 }
 
-// flaw says why a photo cannot be shown; nothing where it is there and its bytes are
+// flaw returns the key of why a photo cannot be shown; nothing where it is there and its bytes are
 // those that were named. What was altered on the disk must prove nothing.
 func (d *desk) flaw(ctx context.Context, firm, digest string) (why string, err error) {
 	photo, _, err := d.Photos.Open(ctx, firm, digest)
@@ -145,19 +169,19 @@ func (d *desk) flaw(ctx context.Context, firm, digest string) (why string, err e
 	case err != nil && ctx.Err() != nil:
 		return "", fmt.Errorf("open photo %s: %w", digest, errors.Join(err, ctx.Err()))
 	case err != nil && events.CodeOf(err) == events.NotFound:
-		return "it was not sent yet, or it is lost", nil
+		return "photo.unsent", nil
 	case err != nil && events.CodeOf(err) == events.Unavailable:
-		return "this server keeps no photos", nil
+		return "photo.unkept", nil
 	case err != nil:
-		return "it cannot be read", nil
+		return "photo.unreadable", nil
 	}
 	sum := sha256.New()
 	_, err = io.Copy(sum, photo)
 	if err = errors.Join(err, photo.Close()); err != nil {
-		return "it cannot be read", nil
+		return "photo.unreadable", nil
 	}
 	if hex.EncodeToString(sum.Sum(nil)) != digest {
-		return "it is damaged: its bytes are not those that were recorded", nil
+		return "photo.damaged", nil
 	}
 	return "", nil
 }

@@ -167,6 +167,9 @@ func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, erro
 		p.Texts = f.texts.For(texts.English)
 	}
 	around := f.around(ctx, caller)
+	if caller.Firm == "" { // nobody is signed in: all of it is in the language of the page
+		around = p.Texts
+	}
 	if p.Language = around.Language(); p.Texts.Language() != p.Language {
 		p.Other = p.Texts.Language()
 	}
@@ -218,9 +221,9 @@ func (f *Frame) around(ctx context.Context, caller httpd.Caller) *texts.Texts {
 	return f.texts.For(locale)
 }
 
-// Part renders a body without the layout, in English, for a page that stands in another one.
-func (f *Frame) Part(name string, body any) (template.HTML, error) {
-	t := f.bodies[texts.English][name]
+// Part renders a body without the layout, for a page that stands in another one.
+func (f *Frame) Part(said *texts.Texts, name string, body any) (template.HTML, error) {
+	t := f.bodies[said.Language()][name]
 	if t == nil {
 		return "", fmt.Errorf("render part %s: there is none of this name", name)
 	}

@@ -12,6 +12,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/reports/coating"
 )
 
 func mustLoad(t *testing.T) *Catalogue {
@@ -107,6 +108,14 @@ func TestEveryTextIsSaid(t *testing.T) {
 			said[key] = true
 		}
 	}
+	for _, key := range []coating.Key{coating.AirTooCold, coating.AirTooHot, coating.SurfaceTooCold, coating.SurfaceTooHot,
+		coating.AirTooHumid, coating.SurfaceNearDewPoint, coating.RecoatTooSoon, coating.FilmTooThin, coating.FilmTooThick,
+		coating.CoverageTooSmall, coating.CoverageTooGreat} {
+		said["warning."+string(key)] = true
+	}
+	for _, sheen := range events.Sheens() {
+		said["sheen."+sheen] = true
+	}
 	for _, unit := range events.Units() {
 		said["unit."+string(unit)] = by["unit."+string(unit)] != "" // the others have signs
 	}
@@ -129,7 +138,7 @@ func TestEveryTextIsSaid(t *testing.T) {
 		}
 	}
 	out, err := exec.Command("git", "ls-files", "--cached", "--others", "--exclude-standard", "--",
-		"../*.go", "../../events/*.go", "../*.html", "../*.js", "../*.webmanifest").Output()
+		"../*.go", "../../events/*.go", "../../reports/*.go", "../*.html", "../*.js", "../*.webmanifest").Output()
 	if err != nil {
 		t.Fatal(err)
 	}
