@@ -16,26 +16,26 @@ func rareFields() []string {
 
 // ownKey is the key of what is said of a member of one struct only, and commonKey of what
 // every member of its name is called.
-func (d field) ownKey() string    { return "field." + d.owner + "." + d.name }
-func (d field) commonKey() string { return "field." + d.name }
+func (f field) ownKey() string    { return "field." + f.owner + "." + f.name }
+func (f field) commonKey() string { return "field." + f.name }
 
 // label returns how a member is called: by struct and name, where one name means two
 // things, else by its name alone.
-func (d field) label(say *texts.Speaker) string {
-	if key := d.ownKey(); say.Has(key) {
+func (f field) label(say *texts.Speaker) string {
+	if key := f.ownKey(); say.Has(key) {
 		return say.Say(key)
 	}
-	return say.Say(d.commonKey())
+	return say.Say(f.commonKey())
 }
 
 // help returns what is said about a member; nothing where its label says enough.
-func (d field) help(say *texts.Speaker) string {
+func (f field) help(say *texts.Speaker) string {
 	const help = ".help"
 	switch {
-	case say.Has(d.ownKey() + help):
-		return say.Say(d.ownKey() + help)
-	case !say.Has(d.ownKey()) && say.Has(d.commonKey()+help):
-		return say.Say(d.commonKey() + help)
+	case say.Has(f.ownKey() + help):
+		return say.Say(f.ownKey() + help)
+	case !say.Has(f.ownKey()) && say.Has(f.commonKey()+help):
+		return say.Say(f.commonKey() + help)
 	}
 	return ""
 }
