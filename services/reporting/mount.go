@@ -77,6 +77,7 @@ type site struct {
 	notices     notices
 	kept        openKept
 	made        *madeReports
+	rows        *recent.Values[jobAt, reports.JobRow]
 }
 
 // Mount adds the routes to the server: reports, jobs, the facts behind figures,
@@ -97,7 +98,7 @@ func mount(server *httpd.Server, deps Deps, lib fs.FS) error {
 		return errors.New("mount reporting: every member of Deps must be set")
 	}
 	s := &site{deps: deps, frame: deps.Frame, definitions: reports.Definitions(),
-		made: recent.New[reportKey, reports.Report](cellsKept)}
+		made: recent.New[reportKey, reports.Report](cellsKept), rows: recent.New[jobAt, reports.JobRow](jobsKept)}
 	for _, name := range []string{"job-summary", "estimate-vs-actual"} {
 		d, ok := reports.DefinitionOf(name)
 		if !ok {

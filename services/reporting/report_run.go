@@ -104,6 +104,10 @@ func (s *site) job(ctx context.Context, firm, job string, asOf uint64) (reports.
 	if !events.ValidToken(job) {
 		return reports.JobRow{}, missing
 	}
+	at := jobAt{firm, job, asOf}
+	if row, known := s.rows.Get(at); known {
+		return row, nil
+	}
 	rows, err := s.deps.Store.Jobs(ctx, reports.JobQuery{Firm: firm, Jobs: []string{job}, AsOf: asOf})
 	if err != nil {
 		return reports.JobRow{}, fmt.Errorf("look up job: %w", err)
@@ -111,6 +115,7 @@ func (s *site) job(ctx context.Context, firm, job string, asOf uint64) (reports.
 	if len(rows) == 0 {
 		return reports.JobRow{}, missing
 	}
+	s.rows.Put(at, rows[0])
 	return rows[0], nil
 }
 
