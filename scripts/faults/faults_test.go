@@ -13,8 +13,11 @@ func TestNothingAcknowledgedIsLost(t *testing.T) {
 	if out, err := exec.Command("go", "build", "-o", program, "daysheet/services/daysheet").CombinedOutput(); err != nil {
 		t.Fatalf("build the program: %v\n%s", err, out)
 	}
-	h := harness{program: program, kills: 4, writers: 8, seed: 3}
-	if err := h.run(t.Context()); err != nil {
+	h := harness{program: program, kills: 3, times: 1, writers: 32, seed: 3, out: t.Output()}
+	if err := h.run(t.Context(), []string{"kill", "stop", "second", "cut"}); err != nil {
 		t.Fatal(err)
+	}
+	if err := h.run(t.Context(), []string{"flood"}); err == nil {
+		t.Error("a fault that is not known is passed over")
 	}
 }

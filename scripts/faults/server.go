@@ -11,44 +11,14 @@ import (
 	"os"
 	"os/exec"
 	"regexp"
-	"strings"
 	"syscall"
+	"time"
+
+	"daysheet/scripts/writers"
 )
 
 // firm is the invented firm that the load writes to.
 const firm = "load"
-
-// harness is the experiment: the program, its data folder and its token.
-type harness struct {
-	program string
-	kills   int
-	writers int
-	seed    uint64
-
-	folder string
-	token  string
-}
-
-// prepare makes a token on an empty data folder.
-func (h *harness) prepare(ctx context.Context) error {
-	out, err := exec.CommandContext(ctx, h.program, "token", "add", "load", "--data", h.folder, "--firm", firm,
-		"--scope", "read,record").Output()
-	if err != nil {
-		return fmt.Errorf("make token: %w", err)
-	}
-	h.token = strings.TrimSpace(string(out))
-	return nil
-}
-
-// verify runs the program's own check, which ends with 0 only where it found
-// nothing.
-func (h *harness) verify(ctx context.Context) error {
-	out, err := exec.CommandContext(ctx, h.program, "verify", "--data", h.folder).CombinedOutput()
-	if err != nil {
-		return fmt.Errorf("verify: %w\n%s", err, out)
-	}
-	return nil
-}
 
 // running is a server that was started.
 type running struct {
@@ -60,9 +30,14 @@ type running struct {
 var address = regexp.MustCompile(`http://[0-9.:]+`)
 
 // serve starts the server and waits until it says where it listens.
-func (h *harness) serve(ctx context.Context) (*running, error) {
-	cmd := exec.CommandContext(ctx, h.program, "serve", "--data", h.folder, "--listen", "127.0.0.1:0",
-		"--rate-per-second", "1000000")
+func (t *trial) serve(ctx context.Context) (*running, error) {
+	return t.serveAs(ctx, t.program)
+}
+
+// serveAs starts it with a command line that ends in the program.
+func (t *trial) serveAs(ctx context.Context, line ...string) (*running, error) {
+	cmd := exec.CommandContext(ctx, line[0], append(line[1:], "serve", "--data", t.folder, "--listen", "127.0.0.1:0",
+		"--rate-per-second", "1000000")...)
 	var said bytes.Buffer
 	cmd.Stderr = &said
 	out, err := cmd.StdoutPipe()
@@ -78,7 +53,7 @@ func (h *harness) serve(ctx context.Context) (*running, error) {
 		line, err := lines.ReadString('\n')
 		s.base = address.FindString(line)
 		if err != nil && s.base == "" {
-			return nil, fmt.Errorf("the server did not start: %w\n%s", cmd.Wait(), said.String())
+			return nil, &startError{cmd.Wait(), said.String()}
 		}
 	}
 	go func() {
@@ -86,6 +61,37 @@ func (h *harness) serve(ctx context.Context) (*running, error) {
 		s.ended <- cmd.Wait()
 	}()
 	return s, nil
+}
+
+// startError is the refusal of a server to start.
+type startError struct {
+	cause error
+	said  string
+}
+
+func (e *startError) Error() string {
+	return fmt.Sprintf("the server did not start: %v\n%s", e.cause, e.said)
+}
+
+// startMax bounds how long a server may take to refuse to start.
+const startMax = 30 * time.Second
+
+// patience is how long a writer waits for an answer before it sends again. It is
+// shorter than a stop of the program, so that both meet.
+const patience = 700 * time.Millisecond
+
+// at returns the server as the writers know it.
+func (s *running) at(t *trial) writers.Server { return writers.Server{Base: s.base, Token: t.token} }
+
+// end asks the server to stop and waits until it is gone.
+func (s *running) end() error {
+	if err := s.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		return fmt.Errorf("stop server: %w", err)
+	}
+	if err := <-s.ended; err != nil {
+		return fmt.Errorf("the server ended with: %w", err)
+	}
+	return nil
 }
 
 // kill ends the server the hard way and waits until it is gone.

@@ -14,7 +14,10 @@ import (
 )
 
 // Server is where events are sent to, and with which token.
-type Server struct{ Base, Token string }
+type Server struct {
+	Base, Token string
+	Patience    time.Duration // how long a writer waits for an answer; zero waits without end
+}
 
 // Load is a number of writers that each send one event after another. A writer
 // that got no answer sends the same event again, as a phone does. It is made by
@@ -24,6 +27,7 @@ type Load struct {
 
 	mu      sync.Mutex
 	acked   map[string]bool
+	refusal string        // what the last answer said that asked to send later
 	changed chan struct{} // closed at the next acknowledgement; nil if nobody waits
 }
 
@@ -48,6 +52,14 @@ func (l *Load) Acknowledged() int {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return len(l.acked)
+}
+
+// Refusal returns what the last answer said that asked to send later; empty if there
+// was none.
+func (l *Load) Refusal() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.refusal
 }
 
 // More returns when n events more than now are acknowledged.
@@ -162,6 +174,11 @@ func (l *Load) Finish(ctx context.Context, server Server) error {
 var errSilence = errors.New("no answer")
 
 func (l *Load) sendNext(ctx context.Context, w *writer, server Server) error {
+	if server.Patience > 0 {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(ctx, server.Patience)
+		defer cancel()
+	}
 	id, body := w.event()
 	r, err := http.NewRequestWithContext(ctx, http.MethodPost, server.Base+"/v1/events", bytes.NewReader(body))
 	if err != nil {
@@ -181,6 +198,9 @@ func (l *Load) sendNext(ctx context.Context, w *writer, server Server) error {
 	switch {
 	case answer.StatusCode/100 == 2: // the status line alone acknowledges
 	case answer.StatusCode == http.StatusServiceUnavailable:
+		l.mu.Lock()
+		l.refusal = string(text)
+		l.mu.Unlock()
 		return errSilence
 	default:
 		return fmt.Errorf("event %s: status %d: %s", id, answer.StatusCode, text)

@@ -44,7 +44,7 @@ func (r *Remote) connect(ctx context.Context, g *Globals) (*client, error) {
 	g.quiet = true
 	a, err := openApp(ctx, g, appConfig{})
 	if errors.Is(err, eventlog.ErrInUse) {
-		return nil, fmt.Errorf("%w: name the running server with --server and --token, or stop it", err)
+		return nil, fmt.Errorf("%w, or name the running server with --server and --token", err)
 	}
 	if err != nil {
 		return nil, err

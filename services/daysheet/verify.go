@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"os"
 	"path/filepath"
 
@@ -52,7 +53,7 @@ func (c *VerifyCmd) Run(ctx context.Context, g *Globals) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, log.Close()) }()
-	live, err := openStore(ctx, g, c.StoreFlags, logger)
+	live, damaged, err := c.openStore(ctx, g, logger)
 	if err != nil {
 		return err
 	}
@@ -79,6 +80,7 @@ func (c *VerifyCmd) Run(ctx context.Context, g *Globals) (err error) {
 	if report.Behind > 0 {
 		fmt.Printf("the facts are %d commits behind the log; the next start takes them in\n", report.Behind)
 	}
+	report.Findings = append(damaged, report.Findings...)
 	for _, finding := range report.Findings {
 		fmt.Println("found:", finding)
 	}
@@ -92,4 +94,24 @@ func (c *VerifyCmd) Run(ctx context.Context, g *Globals) (err error) {
 	}
 	fmt.Println("nothing found: the chains are whole, the facts are what the log says, and no photo is missing or damaged")
 	return nil
+}
+
+// openStore opens the store of facts and says whether it was damaged: it is then set
+// aside, and what is compared is a store that is behind, in which nothing is wrong.
+func (c *VerifyCmd) openStore(ctx context.Context, g *Globals, logger *slog.Logger) (store, []string, error) {
+	if c.ClickHouse != "" {
+		live, err := openStore(ctx, g, c.StoreFlags, logger)
+		return live, nil, err
+	}
+	live, err := duckdb.Open(ctx, filepath.Join(g.Data, factsFile), duckdb.Options{})
+	if err == nil {
+		return live, nil, nil
+	}
+	var damaged []string
+	if errors.Is(err, duckdb.ErrDamaged) {
+		damaged = []string{fmt.Sprintf("facts: %v; the file is set aside, and the next start makes them again from the "+
+			"log", err)}
+	}
+	again, err := openStore(ctx, g, c.StoreFlags, logger)
+	return again, damaged, err
 }

@@ -10,7 +10,7 @@ import (
 )
 
 // ErrInUse means that another process has the data folder open.
-var ErrInUse = errors.New("another daysheet is using it")
+var ErrInUse = errors.New("another daysheet is using it: stop it first")
 
 // lockName is the file in the data folder that a running process holds locked.
 const lockName = "ledger.lock"

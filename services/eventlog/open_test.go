@@ -79,7 +79,7 @@ func TestFolderBelongsToOne(t *testing.T) {
 	dir := t.TempDir()
 	l := openDir(t, dir)
 	_, err := Open(t.Context(), Config{Dir: dir})
-	wantText(t, err, dir, "another daysheet is using it")
+	wantText(t, err, dir, "another daysheet is using it", "stop it first")
 	record(t, l, testFirm, testJob, opening(testJob)) // the first is not disturbed
 	if err := l.Close(); err != nil {
 		t.Fatal(err)

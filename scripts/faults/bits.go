@@ -1,0 +1,197 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"image"
+	"image/jpeg"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// bitsLog flips a bit of the log. The ledger must not serve less than it acknowledged
+// without a word, and a repair must bring back every byte from the copy in the store.
+func bitsLog(ctx context.Context, t *trial) error {
+	return t.rot(ctx, func() error {
+		path, size, err := largest(filepath.Join(t.folder, "log"), ".blk")
+		if err != nil {
+			return err
+		}
+		if err := t.flip(path, size, 1); err != nil {
+			return err
+		}
+		if err := t.damaged(ctx); err != nil {
+			return err
+		}
+		if err := t.notSilent(ctx); err != nil {
+			return err
+		}
+		if text, err := t.command(ctx, "repair"); err != nil {
+			return fmt.Errorf("repair: %w\n%s", err, text)
+		}
+		return t.sound(ctx)
+	})
+}
+
+// notSilent serves on a damaged log: either the start is refused with the way out, or
+// what is exported is whole or breaks off.
+func (t *trial) notSilent(ctx context.Context) error {
+	s, err := t.serve(ctx)
+	if refused := new(startError); errors.As(err, &refused) {
+		if t.message = telling(refused.said); !strings.Contains(t.message, "daysheet repair") {
+			return fmt.Errorf("the refusal does not say what to do: %w", err)
+		}
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	recorded, broken := s.events(ctx, t.token)
+	if err := s.kill(); err != nil {
+		return err
+	}
+	if broken != nil {
+		t.message = telling(broken.Error())
+		return nil
+	}
+	if lost, _ := t.load.Compare(recorded); lost > 0 {
+		return fmt.Errorf("an export of a damaged log lacks %d events and does not say so", lost)
+	}
+	return nil
+}
+
+// storeBits is how many bits of the store are flipped: a file of facts has free
+// blocks, in which a bit means nothing.
+const storeBits = 16
+
+// bitsStore flips bits of the facts. The program must see it, and a rebuild makes
+// them again from the log.
+func bitsStore(ctx context.Context, t *trial) error {
+	return t.rot(ctx, func() error {
+		path, size, err := largest(t.folder, ".duckdb")
+		if err != nil {
+			return err
+		}
+		if err := t.flip(path, size, storeBits); err != nil {
+			return err
+		}
+		if err := t.damaged(ctx); err != nil {
+			return err
+		}
+		t.message = t.found
+		if text, err := t.command(ctx, "rebuild"); err != nil {
+			return fmt.Errorf("rebuild: %w\n%s", err, text)
+		}
+		return t.sound(ctx)
+	})
+}
+
+// bitsPhoto flips a bit of a photo, which the ledger has only once. It must be named,
+// and whoever took it can send it again.
+func bitsPhoto(ctx context.Context, t *trial) error {
+	return t.rot(ctx, func() error {
+		photo, err := t.photo()
+		if err != nil {
+			return err
+		}
+		if err := t.send(ctx, photo); err != nil {
+			return err
+		}
+		name := fmt.Sprintf("%x", sha256.Sum256(photo))
+		path, size, err := largest(filepath.Join(t.folder, "photos"), name)
+		if err != nil {
+			return err
+		}
+		if err := t.flip(path, size, 1); err != nil {
+			return err
+		}
+		if err := t.damaged(ctx); err != nil {
+			return err
+		}
+		if t.message = t.found; !strings.Contains(t.message, name) {
+			return fmt.Errorf("verify does not name the photo %s: %s", name, t.message)
+		}
+		if err := t.send(ctx, photo); err != nil {
+			return fmt.Errorf("send the photo again: %w", err)
+		}
+		return t.sound(ctx)
+	})
+}
+
+// rot serves under load, ends the program in good order, and does the damage.
+func (t *trial) rot(ctx context.Context, damage func() error) error {
+	for range t.harness.times {
+		s, err := t.serve(ctx)
+		if err != nil {
+			return err
+		}
+		err = t.under(ctx, s.at(t), func(ctx context.Context) error { return t.load.More(ctx, 300+t.random.IntN(300)) })
+		if err := errors.Join(err, s.end()); err != nil {
+			return err
+		}
+		if err := damage(); err != nil {
+			return err
+		}
+		t.times++
+	}
+	return nil
+}
+
+// flip turns bits of a file over, at random places.
+func (t *trial) flip(path string, size int64, bits int) error {
+	content, err := os.ReadFile(path)
+	if err != nil {
+		return err
+	}
+	for range bits {
+		content[t.random.Int64N(size)] ^= 1 << t.random.IntN(8)
+	}
+	return os.WriteFile(path, content, 0o600)
+}
+
+// photo makes an invented photo that is like no other.
+func (t *trial) photo() ([]byte, error) {
+	img := image.NewGray(image.Rect(0, 0, 64, 64))
+	for i := range img.Pix {
+		img.Pix[i] = byte(t.random.UintN(256))
+	}
+	var raw bytes.Buffer
+	if err := jpeg.Encode(&raw, img, nil); err != nil {
+		return nil, fmt.Errorf("make a photo: %w", err)
+	}
+	return raw.Bytes(), nil
+}
+
+// send serves, puts the photo, and ends the program.
+func (t *trial) send(ctx context.Context, photo []byte) error {
+	s, err := t.serve(ctx)
+	if err != nil {
+		return err
+	}
+	return errors.Join(s.put(ctx, t.token, photo), s.end())
+}
+
+func (s *running) put(ctx context.Context, token string, photo []byte) error {
+	at := fmt.Sprintf("%s/v1/photos/%x", s.base, sha256.Sum256(photo))
+	r, err := http.NewRequestWithContext(ctx, http.MethodPut, at, bytes.NewReader(photo))
+	if err != nil {
+		return err
+	}
+	r.Header.Set("Authorization", "Bearer "+token)
+	answer, err := http.DefaultClient.Do(r)
+	if err != nil {
+		return fmt.Errorf("put photo: %w", err)
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	if answer.StatusCode/100 != 2 {
+		return errors.Join(fmt.Errorf("put photo: status %d: %s", answer.StatusCode, text), err)
+	}
+	return err
+}
