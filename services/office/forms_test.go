@@ -25,7 +25,7 @@ func TestAJobFromFirstCallToBill(t *testing.T) {
 	r := s.sent("/office/record/job-opened", "title", "Stairwell, two floors", "job_type", "stairwell", "key", "J 104/b",
 		"due", "2026-07-31", "built", "1962", "customer", "c-17")
 	const job = "j-104-b"
-	if !strings.HasPrefix(r.at, "/jobs/"+job+"?recorded=") || !strings.Contains(r.text(), "Recorded: Job opened: Stairwell") {
+	if !strings.HasPrefix(r.at, "/jobs/"+job+"?recorded=") || !strings.Contains(r.text(), "Erfasst: Auftrag eröffnet: Stairwell") {
 		t.Fatalf("led to %s: %s", r.at, r.text())
 	}
 	s.is(s.last(job), events.JobOpened, `{"job_type":"stairwell","title":"Stairwell, two floors","built":1962,"customer":"c-17","due":"2026-07-31"}`)
@@ -61,7 +61,7 @@ func TestAJobFromFirstCallToBill(t *testing.T) {
 	s.sent(at(events.EventVoided, job)+"&event="+reopening.ID, "reason", "it was another job")
 	s.is(s.last(job), events.EventVoided, `{"event":"`+reopening.ID+`","reason":"it was another job"}`)
 	if shown := s.get("owner", "/jobs/"+job); !strings.Contains(shown.body, "event="+closing.ID) ||
-		!strings.Contains(shown.text(), "Closed") {
+		!strings.Contains(shown.text(), "Abgeschlossen") {
 		t.Errorf("the job does not offer to take the closing back: %s", shown.text())
 	}
 }
