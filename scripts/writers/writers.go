@@ -11,6 +11,8 @@ import (
 	"net/http"
 	"sync"
 	"time"
+
+	"golang.org/x/time/rate"
 )
 
 // Server is where events are sent to, and with which token.
@@ -24,6 +26,7 @@ type Server struct {
 // [New].
 type Load struct {
 	writers []*writer
+	pace    *rate.Limiter // nil: as fast as they are answered
 
 	mu      sync.Mutex
 	acked   map[string]bool
@@ -46,6 +49,10 @@ func New(writers int) *Load {
 	}
 	return l
 }
+
+// Pace bounds what all writers send together to so many events a second. It is
+// called before they start; without it each sends as soon as it was answered.
+func (l *Load) Pace(perSecond int) { l.pace = rate.NewLimiter(rate.Limit(perSecond), 1) }
 
 // Acknowledged returns how many events were acknowledged.
 func (l *Load) Acknowledged() int {
@@ -174,6 +181,11 @@ func (l *Load) Finish(ctx context.Context, server Server) error {
 var errSilence = errors.New("no answer")
 
 func (l *Load) sendNext(ctx context.Context, w *writer, server Server) error {
+	if l.pace != nil {
+		if err := l.pace.Wait(ctx); err != nil {
+			return errSilence // ctx ended before its turn: nothing was sent
+		}
+	}
 	if server.Patience > 0 {
 		var cancel context.CancelFunc
 		ctx, cancel = context.WithTimeout(ctx, server.Patience)
