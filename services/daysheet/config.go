@@ -31,16 +31,58 @@ func readConfig(path string) (kong.Resolver, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read configuration: %w", err)
 	}
-	var values map[string]any
-	if err := json.Unmarshal(raw, &values); err != nil {
+	var members map[string]json.RawMessage
+	if err := json.Unmarshal(raw, &members); err != nil {
 		return nil, fmt.Errorf("read configuration %s: %w", path, err)
+	}
+	if members == nil {
+		return nil, fmt.Errorf("read configuration %s: it is null; it has to be an object", path)
+	}
+	values := make(map[string]string, len(members))
+	for name, member := range members {
+		if values[name], err = settingOf(member); err != nil {
+			return nil, fmt.Errorf("read configuration %s: %s: %w", path, name, err)
+		}
 	}
 	return &configResolver{path: path, values: values}, nil
 }
 
+// settingOf writes a member as it would stand on the command line: numbers with the
+// digits that they have in the file, and lists with commas between.
+func settingOf(member json.RawMessage) (string, error) {
+	var list []json.RawMessage
+	if member[0] != '[' {
+		return wordOf(member)
+	}
+	if err := json.Unmarshal(member, &list); err != nil {
+		return "", err
+	}
+	words := make([]string, len(list))
+	for i, m := range list {
+		var err error
+		if words[i], err = wordOf(m); err != nil {
+			return "", err
+		}
+	}
+	return kong.JoinEscaped(words, ','), nil
+}
+
+func wordOf(member json.RawMessage) (word string, err error) {
+	switch member[0] {
+	case '"':
+		err = json.Unmarshal(member, &word)
+		return word, err
+	case '{', '[', 'n':
+		const shown = 40
+		return "", fmt.Errorf("%s is no setting: use a text, a number, true or false, or a list of texts",
+			strings.ToValidUTF8(string(member[:min(len(member), shown)]), ""))
+	}
+	return string(member), nil
+}
+
 type configResolver struct {
 	path   string
-	values map[string]any
+	values map[string]string // by the name of the flag, as on the command line
 }
 
 // Validate refuses members that are no flag of any command.
@@ -78,12 +120,5 @@ func (c *configResolver) Resolve(_ *kong.Context, _ *kong.Path, flag *kong.Flag)
 	if !ok {
 		return nil, nil
 	}
-	if list, ok := value.([]any); ok {
-		words := make([]string, len(list))
-		for i, v := range list {
-			words[i] = fmt.Sprint(v)
-		}
-		return strings.Join(words, ","), nil
-	}
-	return fmt.Sprint(value), nil
+	return value, nil
 }

@@ -27,7 +27,7 @@ type proof struct {
 	key      ed25519.PublicKey
 }
 
-func newProof(t *testing.T) *proof {
+func newProof(t testing.TB) *proof {
 	t.Helper()
 	l := newLedger(t, "invented")
 	l.record(events.FirmJob, events.FirmSettingsChanged, "2026-01-02", &events.Settings{Name: "Gable & Son (invented)",

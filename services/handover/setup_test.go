@@ -32,7 +32,7 @@ func today() time.Time { return time.Date(2026, 6, 30, 12, 0, 0, 0, time.UTC) }
 
 // ledger holds commits as a log would.
 type ledger struct {
-	t        *testing.T
+	t        testing.TB
 	firm     string
 	sequence uint64
 	jobs     map[string][]events.Stored
@@ -40,7 +40,7 @@ type ledger struct {
 	events   int
 }
 
-func newLedger(t *testing.T, firm string) *ledger {
+func newLedger(t testing.TB, firm string) *ledger {
 	return &ledger{t: t, firm: firm, jobs: map[string][]events.Stored{}, folds: map[string]*events.Job{}}
 }
 
@@ -109,7 +109,7 @@ func (l *ledger) commits(_ context.Context, firm, job string, upTo uint64) (foun
 type album map[string][]byte
 
 // draw makes a photo and returns its digest.
-func (a album) draw(t *testing.T, number, width, height int) string {
+func (a album) draw(t testing.TB, number, width, height int) string {
 	t.Helper()
 	img := image.NewRGBA(image.Rect(0, 0, width, height))
 	for y := range height {
@@ -157,13 +157,13 @@ func englishWords(frame *pages.Frame) words {
 
 // bench is a server with papers on it.
 type bench struct {
-	t      *testing.T
+	t      testing.TB
 	engine http.Handler
 	keys   *Keys
 	tokens map[string]string // by firm
 }
 
-func newBench(t *testing.T, l *ledger, photos Photos, change ...func(*Deps)) *bench {
+func newBench(t testing.TB, l *ledger, photos Photos, change ...func(*Deps)) *bench {
 	t.Helper()
 	folder := t.TempDir()
 	tokens, err := httpd.OpenTokens(filepath.Join(folder, "tokens.json"))

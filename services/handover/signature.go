@@ -17,6 +17,10 @@ const (
 	pen                     = 2
 )
 
+// reach is where points may be: beside the field, but not so far off that drawing
+// to them takes for ever.
+var reach = image.Rect(0, 0, 1000, 1000)
+
 // drawn makes a picture of a signature's strokes that stands in the page itself; the
 // empty address where there are none, or they cannot be read.
 func drawn(strokes string) template.URL {
@@ -28,7 +32,7 @@ func drawn(strokes string) template.URL {
 		var before image.Point
 		for i, point := range strings.Split(stroke, "L") {
 			var at image.Point
-			if _, err := fmt.Sscanf(point, "%d %d", &at.X, &at.Y); err != nil {
+			if _, err := fmt.Sscanf(point, "%d %d", &at.X, &at.Y); err != nil || !at.In(reach) {
 				return ""
 			}
 			if i == 0 {

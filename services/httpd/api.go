@@ -35,6 +35,10 @@ var adoptProblems = sync.OnceFunc(func() {
 	}
 })
 
+// refusalsShown bounds what is said of one body. Each refusal may write out the whole
+// object that it is about, so that all of those of a large body would take for ever.
+const refusalsShown = 20
+
 // fromHuma turns what huma found wrong into a problem. Where a handler's error
 // is a fault to huma, the error itself decides.
 func fromHuma(status int, detail string, errs []error) *ProblemDetails {
@@ -46,8 +50,11 @@ func fromHuma(status int, detail string, errs []error) *ProblemDetails {
 		}
 	}
 	p := NewProblem(status, detail)
-	for _, err := range errs {
+	for _, err := range errs[:min(len(errs), refusalsShown)] {
 		p.Errors = append(p.Errors, refusalOf(err))
+	}
+	if more := len(errs) - refusalsShown; more > 0 {
+		p.Errors = append(p.Errors, Refusal{Message: fmt.Sprintf("and %d more", more)})
 	}
 	if len(p.Errors) == 1 {
 		r := p.Errors[0]
@@ -60,13 +67,32 @@ func fromHuma(status int, detail string, errs []error) *ProblemDetails {
 func refusalOf(err error) Refusal {
 	var refusal *events.Error
 	if !errors.As(err, &refusal) {
-		refusal = &events.Error{Rule: err.Error()}
-		if detailer, ok := err.(huma.ErrorDetailer); ok {
-			d := detailer.ErrorDetail()
-			refusal = events.Refuse(d.Location, d.Value, "%s", d.Message)
+		detailer, ok := err.(huma.ErrorDetailer)
+		if !ok {
+			return refusalFrom(&events.Error{Rule: brief(err.Error())})
 		}
+		d := detailer.ErrorDetail()
+		refusal = events.Refuse(brief(d.Location), receivedValue(d.Value), "%s", brief(d.Message))
 	}
 	return refusalFrom(refusal)
+}
+
+// brief shortens what repeats the name or the number that somebody sent.
+func brief(text string) string {
+	const most = 300
+	if len(text) <= most {
+		return text
+	}
+	return strings.ToValidUTF8(text[:most], "") + "…"
+}
+
+// receivedValue leaves a large object unwritten: fmt would sort all of its names.
+func receivedValue(value any) any {
+	const most = 50
+	if object, ok := value.(map[string]any); ok && len(object) > most {
+		return json.RawMessage(fmt.Sprintf("{… %d members}", len(object)))
+	}
+	return value
 }
 
 // newAPI puts huma on the engine.

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"runtime/debug"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -161,6 +162,13 @@ func (s *Server) limitBody(c *gin.Context) {
 	if c.Request.ContentLength > most {
 		c.Header("Connection", "close") // the rest of the body is not read
 		Abort(c, &http.MaxBytesError{Limit: most})
+		return
+	}
+	// A packed body would be measured before it is unpacked; nothing here unpacks one.
+	if packed := c.GetHeader("Content-Encoding"); packed != "" && !strings.EqualFold(packed, "identity") {
+		const rule = "send the body as it is, without a content encoding"
+		c.Header("Accept-Encoding", "identity")
+		Abort(c, NewProblem(http.StatusUnsupportedMediaType, rule).About("Content-Encoding", packed, rule))
 		return
 	}
 	if c.Request.Body != nil {

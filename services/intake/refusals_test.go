@@ -74,6 +74,14 @@ func wrongRequests() []refusal {
 		{"an empty batch", request{body: "[]"}, 422, []string{`"value":"0"`, "1 to 500 events"}},
 		{"a number", request{body: "7"}, 422, []string{"JSON object"}},
 		{"null", request{body: "null"}, 422, []string{"JSON object"}},
+		{"lists in lists", request{body: strings.Repeat("[", 100_000)}, 400, []string{"not JSON"}},
+		{"lists in lists that end", request{body: strings.Repeat("[", 9_000) + strings.Repeat("]", 9_000)}, 422, nil},
+		{"objects in objects", request{body: strings.Replace(good, `"data":{`, `"data":{"x":`+strings.Repeat(`{"x":`, 9_000)+"1"+
+			strings.Repeat("}", 9_000)+",", 1)}, 422, nil},
+		{"as many members as there is room for", request{body: `{` + strings.Repeat(`"a":0,`, 40_000) + `"b":0}`}, 422,
+			[]string{"65536 bytes"}},
+		{"as many events as there is room for", request{body: "[" + strings.Repeat("0,", 100_000) + "0]"}, 422,
+			[]string{`"value":"100001"`}},
 	}
 }
 

@@ -126,7 +126,8 @@ func (d *desk) purchaseRows(v pages.Visit, names reports.Names) ([][]string, err
 			continue
 		}
 		rows = append(rows, []string{string(r.Day()), p.Product, typed.Harmless(names.Products[p.Product]),
-			f.Typed(p.QuantityMilli, 3), string(p.Unit), f.Typed(p.CostE4, 4), typed.Harmless(p.Supplier), p.Place, r.Event.ID})
+			f.Typed(p.QuantityMilli, 3), string(p.Unit), f.Typed(p.CostE4, 4), typed.Harmless(p.Supplier), p.Place,
+			typed.Harmless(r.Event.ID)})
 	}
 	return rows, nil
 }

@@ -6,6 +6,8 @@ import (
 	"mime/multipart"
 	"net/http"
 	"net/url"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -178,5 +180,38 @@ func TestTablesThatCannotBeRead(t *testing.T) {
 	}
 	if r := s.upload(strings.Repeat("x", 3<<20), "table", "hours"); r.status != 422 || !strings.Contains(r.text(), "At most 2 MiB") {
 		t.Errorf("a large file: status %d", r.status)
+	}
+}
+
+// TestNoFormulaGoesOut: whatever names begin with, no field of a table that is taken
+// out begins so that a spreadsheet reckons it. Numbers below zero are none.
+func TestNoFormulaGoesOut(t *testing.T) {
+	s := newStack(t)
+	for _, sign := range []string{"=", "+", "-", "@", "'="} {
+		name := sign + "1+cmd, \"of\""
+		s.put(events.FirmJob, events.FirmSettingsChanged, events.Settings{Name: name, Currency: "EUR", TimeZone: "UTC",
+			JobTypes: []events.JobType{{JobType: "flat", Name: name}}, Grades: []events.Grade{{Grade: "painter"}},
+			Tasks:  []events.FirmTask{{Task: "strip", Family: events.FamilyPreparation, Unit: events.SquareMetre, Name: name}},
+			People: []events.FirmPerson{{Person: "una", Name: name, Grade: "painter"}}})
+		s.put(events.FirmJob, events.ProductListed, events.Product{Product: "matt", Name: name, Unit: events.Litre})
+		bought := s.event(events.FirmJob, events.MaterialPurchased, events.Purchase{Product: "matt", QuantityMilli: 1000,
+			Unit: events.Litre, Supplier: name})
+		bought.ID = "-A1-" + strings.Repeat("B", 8) + strconv.Itoa(len(s.all(events.FirmJob)))
+		s.take(bought)
+		for _, table := range []string{"people", "grades", "job-types", "tasks", "products", recordedPurchases} {
+			r := s.get("owner", "/office/export/"+table+".csv")
+			rows, err := csv.NewReader(strings.NewReader(strings.TrimPrefix(r.body, "\ufeff"))).ReadAll()
+			must(t, err)
+			named := table == "grades"
+			for _, field := range slices.Concat(rows...) {
+				named = named || field == "'"+name
+				if _, err := strconv.ParseFloat(field, 64); err != nil && field != "" && strings.Contains("=+-@", field[:1]) {
+					t.Errorf("%s holds %q", table, field)
+				}
+			}
+			if !named {
+				t.Errorf("%s does not hold the name: %s", table, r.body)
+			}
+		}
 	}
 }

@@ -140,13 +140,24 @@ func (s *stack) settle(locale string) {
 // put records one event as a phone would, and returns its id.
 func (s *stack) put(job string, kind events.Type, payload any) string {
 	s.t.Helper()
+	return s.take(s.event(job, kind, payload))
+}
+
+// event makes the next event as a phone would.
+func (s *stack) event(job string, kind events.Type, payload any) events.Event {
+	s.t.Helper()
 	data, err := json.Marshal(payload)
 	must(s.t, err)
 	last, err := s.log.Last(context.Background(), eventlog.Partition("north"))
 	must(s.t, err)
-	e := events.Event{ID: fmt.Sprintf("event-%06d", last+1), Source: "/tests", Type: kind, Subject: job,
+	return events.Event{ID: fmt.Sprintf("event-%06d", last+1), Source: "/tests", Type: kind, Subject: job,
 		Time: "2026-06-29T08:00:00+02:00", Data: data}
-	receipts, err := s.log.Record(context.Background(), "north", job, "phone", []events.Event{e})
+}
+
+// take records an event, and returns its id.
+func (s *stack) take(e events.Event) string {
+	s.t.Helper()
+	receipts, err := s.log.Record(context.Background(), "north", e.Subject, "phone", []events.Event{e})
 	must(s.t, err)
 	must(s.t, s.projector.Wait(context.Background(), "north", receipts[0].Sequence))
 	return e.ID

@@ -171,7 +171,11 @@ func workingTime(text string) (worked time.Duration, rule string) {
 	mark := DecimalPoint
 	if at := strings.LastIndexAny(s, ".,"); at >= 0 {
 		mark = Decimal(s[at : at+1])
-		s = s[:min(len(s), at+1+decimals)]
+		end := min(len(s), at+1+decimals)
+		if strings.Trim(s[end:], "0123456789") != "" {
+			return 0, hoursWanted
+		}
+		s = s[:end]
 	}
 	n, rule := Number(s, decimals, mark)
 	if rule != "" || n < 0 || n > int64(events.PlanMinutesMax)/60*1_000_000_000 {

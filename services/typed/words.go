@@ -104,13 +104,21 @@ func Squeeze(name string) string {
 	}, name)
 }
 
-// formulaSigns are what a text begins with that a spreadsheet takes for a formula.
-const formulaSigns = "=+-@\t"
+// formulaSigns are what a text begins with that a spreadsheet takes for a formula,
+// or passes over before one.
+const formulaSigns = "=+-@\t\r\n"
+
+// isFormula reports whether a text begins with a sign, or with apostrophes before one.
+func isFormula(text string) bool {
+	rest := strings.TrimLeft(text, "'")
+	return rest != "" && strings.IndexByte(formulaSigns, rest[0]) >= 0
+}
 
 // Harmless keeps a spreadsheet from taking a text for a formula, by an apostrophe
-// before it.
+// before it. A text that has one there already gets a second one, so that [Bare]
+// brings every text back.
 func Harmless(text string) string {
-	if text != "" && strings.ContainsRune(formulaSigns, rune(text[0])) {
+	if isFormula(text) {
 		return "'" + text
 	}
 	return text
@@ -118,7 +126,7 @@ func Harmless(text string) string {
 
 // Bare takes the apostrophe of [Harmless] off again.
 func Bare(text string) string {
-	if rest, ok := strings.CutPrefix(text, "'"); ok && rest != "" && strings.ContainsRune(formulaSigns, rune(rest[0])) {
+	if rest, ok := strings.CutPrefix(text, "'"); ok && isFormula(rest) {
 		return rest
 	}
 	return text
