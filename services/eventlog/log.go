@@ -130,6 +130,9 @@ func (l *Log) Health(ctx context.Context) error {
 		return err
 	}
 	defer end()
+	if err := l.inside.failed(); err != nil {
+		return err
+	}
 	for _, c := range []*connection{l.link, l.tail} {
 		if status := c.Status(); status != nats.CONNECTED {
 			return fmt.Errorf("the connection to the log is %s (last error: %w)", status, lastError(c.Conn))

@@ -228,6 +228,9 @@ func (r *recording) send(ctx context.Context, partition uint8, m *nats.Msg) (*je
 
 // publish sends the commit, to be taken only if it is still the job's next.
 func (r *recording) publish(ctx context.Context, n link) (sequence uint64, err error) {
+	if err := r.log.inside.failed(); err != nil {
+		return 0, err
+	}
 	m := newMessage(n.commit, n.stored.Raw, r.fold.trail)
 	ctx, cancel := context.WithTimeout(ctx, r.log.cfg.RequestTimeout)
 	defer cancel()
@@ -242,6 +245,9 @@ func (r *recording) publish(ctx context.Context, n link) (sequence uint64, err e
 	}
 	// From here on the fold is behind the log, or may be.
 	r.behind = true
+	if broken := r.log.inside.failed(); err != nil && broken != nil {
+		return 0, broken
+	}
 	if errors.Is(err, errGroupRefused) {
 		r.alone = true // the answer to it alone says what is wrong, if anything is
 		return 0, &unsettled{err}

@@ -15,6 +15,7 @@ import (
 type embedded struct {
 	server *server.Server
 	lock   *os.File
+	broken *breakage
 }
 
 // startTimeout bounds the start of the server. It is long because after a crash
@@ -30,14 +31,15 @@ func startEmbedded(ctx context.Context, cfg Config) (*embedded, error) {
 	if err := notMoved(cfg.Dir); err != nil {
 		return nil, errors.Join(err, lock.Close())
 	}
-	s, err := startServer(ctx, cfg)
+	broken := newBreakage()
+	s, err := startServer(ctx, cfg, broken)
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("start log server in %s: %w", cfg.Dir, err), lock.Close())
 	}
-	return &embedded{s, lock}, nil
+	return &embedded{s, lock, broken}, nil
 }
 
-func startServer(ctx context.Context, cfg Config) (*server.Server, error) {
+func startServer(ctx context.Context, cfg Config, broken *breakage) (*server.Server, error) {
 	s, err := server.NewServer(&server.Options{
 		ServerName:         "daysheet",
 		DontListen:         true,
@@ -54,7 +56,7 @@ func startServer(ctx context.Context, cfg Config) (*server.Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	bridge := &bridge{logger: cfg.Logger, fatal: make(chan string, 1)}
+	bridge := &bridge{logger: cfg.Logger, fatal: make(chan string, 1), broken: broken}
 	s.SetLoggerV2(bridge, false, false, false)
 	ready := make(chan bool, 1)
 	go func() {
@@ -92,6 +94,7 @@ func (e *embedded) stop() error {
 type bridge struct {
 	logger *slog.Logger
 	fatal  chan string
+	broken *breakage
 }
 
 func (b *bridge) say(level slog.Level, format string, args []any) {
@@ -113,7 +116,10 @@ func (b *bridge) Tracef(format string, args ...any) { b.say(slog.LevelDebug, for
 func (b *bridge) Warnf(format string, args ...any) { b.say(slog.LevelWarn, format, args) }
 
 // Errorf is called for what went wrong.
-func (b *bridge) Errorf(format string, args ...any) { b.say(slog.LevelError, format, args) }
+func (b *bridge) Errorf(format string, args ...any) {
+	b.say(slog.LevelError, format, args)
+	b.broken.hear(fmt.Sprintf(format, args...))
+}
 
 // Fatalf is called for what makes the server useless.
 func (b *bridge) Fatalf(format string, args ...any) {

@@ -1,0 +1,30 @@
+package eventlog
+
+import (
+	"log/slog"
+	"testing"
+
+	"daysheet/events"
+)
+
+// TestADiskThatFailsIsSaidAtOnce gives the log the line that its server writes on a disk
+// without room. The faults of scripts/chaos fill a real one.
+func TestADiskThatFailsIsSaidAtOnce(t *testing.T) {
+	l := open(t, Config{Dir: t.TempDir()})
+	record(t, l, testFirm, testJob, opening(testJob))
+	server := &bridge{logger: slog.New(slog.DiscardHandler), broken: l.inside.broken}
+	server.Errorf("JetStream stream '%s' is slow", "LEDGER_00")
+	if err := l.Health(t.Context()); err != nil {
+		t.Errorf("a line of another kind is taken for a failing disk: %v", err)
+	}
+	server.Errorf("JetStream stream '%s' critical write error: %s", "LEDGER_00", "no space left on device")
+	server.Errorf("JetStream stream '%s' critical write error: %s", "LEDGER_01", "no space left on device")
+	batch := []events.Event{event(bookingID(1), events.ConditionRecorded, testJob,
+		events.Condition{Location: "Hall", Finding: "sound"})}
+	_, err := l.Record(t.Context(), testFirm, testJob, "crew", batch)
+	wantCode(t, err, events.Unavailable, "disk is full or failing", "start daysheet again")
+	wantCode(t, l.Health(t.Context()), events.Unavailable, "disk is full or failing")
+	if n := len(commits(t, l, testFirm, testJob, 0)); n != 1 {
+		t.Errorf("%d commits can be read, want the 1 that was acknowledged", n)
+	}
+}
