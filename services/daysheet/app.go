@@ -60,6 +60,7 @@ type appConfig struct {
 // app is the whole program, or the parts of it that run in this process, opened in
 // the order in which data walks through it.
 type app struct {
+	logger     *slog.Logger
 	roles      roles
 	log        *eventlog.Log
 	store      store                // nil where intake runs alone
@@ -87,7 +88,7 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 	if err := openFolder(ctx, g, cfg, logger); err != nil {
 		return nil, err
 	}
-	a := &app{roles: cfg.roles}
+	a := &app{roles: cfg.roles, logger: logger}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, a.Close())

@@ -115,7 +115,9 @@ func (f *HTTPFlags) serve(ctx context.Context, a *app, ready func(base string)) 
 		base = f.BaseURL
 	}
 	ready(base)
-	return a.server.Serve(ctx, listener)
+	err = a.server.Serve(ctx, listener)
+	a.settle()
+	return err
 }
 
 // visitable returns an address to visit: a listener on every address of the

@@ -141,6 +141,21 @@ func (p *Projector) Lag(ctx context.Context) (commits uint64, err error) {
 	return commits, nil
 }
 
+// Settle returns once everything that is in the log now is in the store. It fails when ctx
+// ends first, or when the projector stopped.
+func (p *Projector) Settle(ctx context.Context) error {
+	for partition := range uint8(eventlog.Partitions) {
+		last, err := p.log.Last(ctx, partition)
+		if err != nil {
+			return fmt.Errorf("find the end of partition %d: %w", partition, err)
+		}
+		if err := p.board.wait(ctx, partition, last); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // Watch tells of every commit of the firm once it is in the store. A reader
 // that is slow loses the oldest notices. stop ends the watch and closes the
 // channel; calling it again does nothing.

@@ -131,3 +131,23 @@ func TestRebuildWantsAnEmptyStore(t *testing.T) {
 		t.Error("a store that is not empty was rebuilt")
 	}
 }
+
+// TestSettle waits for what is in the log, and no longer than its context.
+func TestSettle(t *testing.T) {
+	log := openLog(t, nil)
+	h := newHistory(13, sharingFirms()...)
+	h.record(t, log, 40)
+	p := start(t, log, openStore(t), defaultLimits)
+	if err := p.Settle(testContext(t)); err != nil {
+		t.Fatal(err)
+	}
+	if lag, err := p.Lag(testContext(t)); err != nil || lag != 0 {
+		t.Errorf("%d commits are left, %v", lag, err)
+	}
+	idle := New(log, openStore(t), nil) // never run
+	ctx, cancel := context.WithCancel(testContext(t))
+	cancel()
+	if err := idle.Settle(ctx); err == nil {
+		t.Error("settled without running")
+	}
+}
