@@ -43,7 +43,7 @@ const (
 	askRounds     = 5
 	leastRounds   = 3 // where they take longer than
 	enough        = 30 * time.Second
-	pageRounds    = 300
+	pageRounds    = 200
 	appendRounds  = 300
 	paceOfWriters = 200 // events a second
 	writersBeside = 8
