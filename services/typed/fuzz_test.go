@@ -84,7 +84,7 @@ func checkHours(t *testing.T, text string) {
 		t.Errorf("%q is %d min, and read again %d (%s)", text, minutes, again, rule)
 	}
 	// Of letters, only those of hours and minutes are passed over.
-	if rest := strings.Trim(strings.ToLower(text), "hoursminute. \t\r\n\v\f\u00a0\u2009\u202f\u0085\u2028\u2029"); strings.ContainsFunc(rest,
+	if rest := strings.Trim(strings.ToLower(text), "hoursminte. \t\r\n\v\f\u00a0\u2009\u202f\u0085\u2028\u2029"); strings.ContainsFunc(rest,
 		func(r rune) bool { return r >= 'a' && r <= 'z' && r != 'h' }) {
 		t.Errorf("%q is taken for %d min", text, minutes)
 	}
