@@ -10,7 +10,7 @@ import (
 func TestReadBenchmarks(t *testing.T) {
 	printed := "goos: linux\npkg: daysheet/services/daysheet\ncpu: some\n" +
 		"BenchmarkAppend-2   \t       1\t         1.946 append/raw\t      2818 append/s\t      1448 raw/s\n" +
-		"BenchmarkReports/job-summary-2 \t 10 \t 1.5 report/sql \t 12 ns/op \t 3 MB/s\nPASS\nok  " +
+		"BenchmarkReports/job-summary-2 \t 10 \t 1.5 report/sql \t 12 ns/op \t 3 MB/s \t 4 ns/event\nPASS\nok  " +
 		"\tdaysheet/services/daysheet\t0.782s\n"
 	all, err := readBenchmarks(strings.NewReader(printed))
 	if err != nil || len(all) != 2 {
@@ -21,7 +21,7 @@ func TestReadBenchmarks(t *testing.T) {
 		"append/raw"}) {
 		t.Errorf("%+v", a)
 	}
-	if !a.values[0].ratio() || a.values[1].ratio() || !r.values[0].ratio() || r.values[1].ratio() || r.values[2].ratio() {
+	if !a.values[0].ratio() || a.values[1].ratio() || !r.values[0].ratio() || r.values[1].ratio() || r.values[2].ratio() || r.values[3].ratio() {
 		t.Error("what is a ratio is told by its unit")
 	}
 	if r.name != "Reports/job-summary" {

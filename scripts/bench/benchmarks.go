@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -21,10 +22,11 @@ type value struct {
 }
 
 // ratio says whether the value is one of the product's speed to a raw engine's, or of
-// two times: its unit names both, and is no rate.
+// two times: its unit names both, and is no rate and no measure for each of something.
 func (v value) ratio() bool {
 	of, to, both := strings.Cut(v.unit, "/")
-	return both && of != "" && to != "" && to != "s" && to != "op"
+	measure := slices.Contains([]string{"", "ns", "us", "ms", "s", "B", "MB", "allocs"}, of)
+	return both && !measure && to != "" && to != "s" && to != "op"
 }
 
 // readBenchmarks reads the output of "go test -bench". It fails where a line of a
