@@ -245,8 +245,8 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 	}
 	return reporting.Mount(a.server, reporting.Deps{
 		Frame: frame, Store: a.store, Names: a.projector.Names, Commits: a.log.Commits, Watch: a.projector.Watch,
-		Position: a.positionFor,
-		Clock:    time.Now, Customer: nameOf, Photos: a.photos,
+		Position: a.positionFor, Reached: a.reached,
+		Clock: time.Now, Customer: nameOf, Photos: a.photos,
 	})
 }
 
@@ -286,6 +286,9 @@ func (a *app) mountCustomers(ctx context.Context, frame *pages.Frame) (*customer
 		Commits: a.log.Commits, Names: a.projector.Names, Position: a.positionFor, Record: a.log.Record, Clock: time.Now,
 	})
 }
+
+// reached returns the position up to which the store holds everything of a firm.
+func (a *app) reached(firm string) uint64 { return a.projector.Position(eventlog.Partition(firm)) }
 
 // positionFor returns the position that a firm's reports are answered at. It waits,
 // for a moment at most, until what was acknowledged before is part of it: who has

@@ -15,12 +15,14 @@ type board struct {
 	at      [eventlog.Partitions]uint64
 	changed [eventlog.Partitions]chan struct{} // closed and replaced at every change
 	stopped error                              // why nothing will change any more; nil while it may
+
+	awaited [eventlog.Partitions]chan struct{} // full where somebody began to wait
 }
 
 func newBoard() *board {
 	b := &board{}
 	for i := range b.changed {
-		b.changed[i] = make(chan struct{})
+		b.changed[i], b.awaited[i] = make(chan struct{}), make(chan struct{}, 1)
 	}
 	return b
 }
@@ -72,6 +74,10 @@ func (b *board) wait(ctx context.Context, partition uint8, sequence uint64) erro
 		case stopped != nil:
 			return &events.Error{Code: events.Unavailable,
 				Rule: fmt.Sprintf("sequence %d is recorded, but reports stand at %d: the projector stopped", sequence, position)}
+		}
+		select {
+		case b.awaited[partition] <- struct{}{}:
+		default: // who waits already has said so
 		}
 		select {
 		case <-changed:

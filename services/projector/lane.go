@@ -145,7 +145,7 @@ func (l *lane) read(delivered []events.Stored, after *uint64) ([]message, error)
 
 // project turns chunks into work for the writer. Behind the target it hands over
 // full batches only; after that, whatever it has when the writer is free and the
-// pause since the write before is over. It returns what it could not hand over
+// pause since the write before is over, or somebody waits for what comes. It returns what it could not hand over
 // before it came to an end.
 func (l *lane) project(ctx context.Context, chunks <-chan []message, caughtUp func()) (*work, error) {
 	w := l.newWork(facts.Batch{})
@@ -179,6 +179,8 @@ func (l *lane) project(ctx context.Context, chunks <-chan []message, caughtUp fu
 				}
 			}
 		case <-pause:
+			pause = nil
+		case <-l.replay.awaited[l.partition]:
 			pause = nil
 		case <-ctx.Done():
 			return w, nil

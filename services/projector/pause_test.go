@@ -14,11 +14,12 @@ import (
 // TestPause feeds commits to a partition that has caught up, by a clock that
 // stands still but where everything waits. A lone commit is handed over at once;
 // of many in a row, all that came during the pause are handed over together when
-// it ends, and what a full batch holds does not wait for that.
+// it ends, and what a full batch holds does not wait for that. Nor does what somebody
+// waits for.
 func TestPause(t *testing.T) {
 	const firm = "northside"
 	log := openLog(t, nil)
-	for i := range 8 {
+	for i := range 9 {
 		mustRecord(t, log, firm, listed(fmt.Sprintf("listed-%04d", i), "matt", fmt.Sprint("Matt ", i)))
 	}
 	stored, err := log.Commits(testContext(t), firm, events.FirmJob, 0)
@@ -31,6 +32,7 @@ func TestPause(t *testing.T) {
 		l.bytes = 4 * len(stored[0].Raw)
 		r := newReplay(log, nil, l)
 		r.writes = make(chan *work)
+		r.awaited[eventlog.Partition(firm)] = make(chan struct{}, 1)
 		chunks := make(chan []message)
 		ended := make(chan error, 1)
 		go func() {
@@ -64,6 +66,10 @@ func TestPause(t *testing.T) {
 		written(1200*time.Millisecond, 4)
 		send(time.Minute, stored[7])
 		written(time.Minute, 1)
+		send(time.Minute+100*time.Millisecond, stored[8])
+		send(time.Minute + 200*time.Millisecond)
+		r.awaited[eventlog.Partition(firm)] <- struct{}{}
+		written(time.Minute+200*time.Millisecond, 1)
 		close(chunks)
 		if err := <-ended; err != nil {
 			t.Error(err)

@@ -87,7 +87,7 @@ func (p *Projector) Run(ctx context.Context) error { return p.persist(ctx, p.onc
 // once projects until something fails.
 func (p *Projector) once(ctx context.Context) error {
 	r := newReplay(p.log, p.store, p.limits)
-	r.failing = p.failing
+	r.failing, r.awaited = p.failing, p.board.awaited
 	r.written = func(w *work) {
 		p.recovered() // before those who wait are told that it is
 		p.directory.learn(w.batch.Partition, w.ofFirm)

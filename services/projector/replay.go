@@ -55,6 +55,7 @@ type replay struct {
 
 	writes   chan *work
 	catching chan struct{}
+	awaited  [eventlog.Partitions]chan struct{} // yields where somebody waits for a partition; nil where nobody can
 }
 
 func newReplay(log Log, store target, l limits) *replay {

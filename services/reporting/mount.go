@@ -42,8 +42,11 @@ type Deps struct {
 	Watch func(firm string) (notices <-chan projector.Notice, stop func())
 
 	// Position returns the position of the firm's partition of the log up to
-	// which the store holds everything.
+	// which the store holds everything. It may wait a moment for what was recorded last.
 	Position func(firm string) uint64
+
+	// Reached is Position without the wait.
+	Reached func(firm string) uint64
 
 	// Customer returns what to show of a customer beside the key, empty where nothing
 	// is known. It is nil in a process that serves no customers.
@@ -94,7 +97,7 @@ func Mount(server *httpd.Server, deps Deps) error {
 // mount is [Mount] with the folder in which the chart library is, if it is.
 func mount(server *httpd.Server, deps Deps, lib fs.FS) error {
 	if deps.Frame == nil || deps.Store == nil || deps.Names == nil || deps.Commits == nil || deps.Watch == nil ||
-		deps.Position == nil || deps.Clock == nil {
+		deps.Position == nil || deps.Reached == nil || deps.Clock == nil {
 		return errors.New("mount reporting: every member of Deps must be set")
 	}
 	s := &site{deps: deps, frame: deps.Frame, definitions: reports.Definitions(),

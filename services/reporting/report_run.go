@@ -19,6 +19,9 @@ import (
 // that the store stands at. Pinning it makes the figures, the facts behind them
 // and the ETag agree even while new records come in.
 func (s *site) pin(firm string, asked uint64) (uint64, error) {
+	if asked > 0 && asked <= s.deps.Reached(firm) {
+		return asked, nil // as of then, without a wait for what came after
+	}
 	now := s.deps.Position(firm)
 	if asked > now {
 		return 0, events.Refuse("as_of", asked, "reports stand at position %d; ask for that or an earlier one", now)
@@ -50,7 +53,7 @@ func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter, 
 	}
 	f.AsOf = position
 	// Before the names, which may then be newer and never older.
-	key := reportKey{d.Name, said.Language(), f, s.deps.Position(f.Firm)}
+	key := reportKey{d.Name, said.Language(), f, s.deps.Reached(f.Firm)}
 	names, err := s.deps.Names(ctx, f.Firm)
 	if err != nil {
 		return reports.Report{}, fmt.Errorf("make report %s: %w", d.Name, err)

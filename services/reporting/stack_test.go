@@ -85,6 +85,7 @@ func newStackWith(t *testing.T, mount func(*httpd.Server, Deps) error) *stack {
 		Frame: frame, Store: store, Names: s.projector.Names, Commits: s.log.Commits, Watch: s.projector.Watch, Clock: today,
 		Photos:   s.photos,
 		Position: func(firm string) uint64 { return s.projector.Position(eventlog.Partition(firm)) },
+		Reached:  func(firm string) uint64 { return s.projector.Position(eventlog.Partition(firm)) },
 	}))
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	must(t, err)
