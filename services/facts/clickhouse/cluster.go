@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"maps"
 	"math/rand/v2"
 	"regexp"
@@ -64,24 +63,12 @@ func joinCluster(ctx context.Context, l *link, opts Options, modern bool) (nativ
 		case known && shard:
 			continue // so that a server that is down does not keep us from starting
 		}
-		if err := makeOn(ctx, l, statement); err != nil {
+		if err := l.pool.Exec(native.Context(ctx, native.WithSettings(native.Settings{
+			"distributed_ddl_task_timeout": int(patienceTables.Seconds())})), statement); err != nil {
 			return nil, fmt.Errorf("create tables on cluster %s: %w", opts.Cluster, err)
 		}
 	}
 	return clusterSettings(replicas, modern), nil
-}
-
-// makeOn has a table made on the cluster. A busy server now and then hangs up instead of
-// answering; the statement says IF NOT EXISTS, so it can be sent again.
-func makeOn(ctx context.Context, l *link, statement string) (err error) {
-	ctx = native.Context(ctx, native.WithSettings(native.Settings{
-		"distributed_ddl_task_timeout": int(patienceTables.Seconds())}))
-	for range 3 {
-		if err = l.pool.Exec(ctx, statement); !errors.Is(err, io.EOF) {
-			return err
-		}
-	}
-	return err
 }
 
 // createOn returns the statements for a cluster, for each table that of the shard

@@ -76,6 +76,9 @@ func startCluster(t testing.TB, names []string, without ...*regexp.Regexp) *Clus
 			s.sample(strings.NewReplacer(own...), without)
 			s.environment = []string{"DAYSHEET_CLICKHOUSE_HOST=127.0.0.1", "DAYSHEET_CLICKHOUSE_SHARD=" + name[:1],
 				"DAYSHEET_CLICKHOUSE_REPLICA=" + name[1:], "DAYSHEET_CLICKHOUSE_PASSWORD=" + ClusterPassword}
+			// Told to make a table before it has looked what the cluster has to do, it dies.
+			s.arguments = append(s.arguments, "--logger.level=debug")
+			s.ready = append(s.ready, "DDLWorker: Waiting a watch")
 			s.begin()
 			c.Servers = append(c.Servers, s)
 		}

@@ -26,7 +26,7 @@ func StartCurrent(t testing.TB) *Server {
 	for range attempts {
 		address := freeAddresses(t, 1)[0]
 		s := &Server{Address: address, HTTP: true, process: process{
-			t: t, program: program, folder: folder, ready: "listens at " + address,
+			t: t, program: program, folder: folder, ready: []string{"listens at " + address},
 			arguments: []string{"-library", library, "-folder", folder, "-address", address},
 		}}
 		t.Cleanup(s.Kill)

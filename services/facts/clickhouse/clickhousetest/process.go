@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -19,7 +20,7 @@ type process struct {
 	arguments   []string
 	environment []string // beside what the test has
 	folder      string   // in which it runs
-	ready       string   // is in the line that says that it answers
+	ready       []string // are in the lines that say that it answers
 	command     *exec.Cmd
 	output      *output
 }
@@ -107,10 +108,10 @@ type output struct {
 	lines []string // the last ones
 }
 
-func (o *output) read(from io.Reader, readiness string) {
+func (o *output) read(from io.Reader, readiness []string) {
 	defer close(o.ended)
 	const linesMax = 40
-	ready := false
+	awaited := slices.Clone(readiness)
 	for lines := bufio.NewReader(from); ; {
 		line, err := lines.ReadString('\n')
 		if err != nil {
@@ -120,9 +121,11 @@ func (o *output) read(from io.Reader, readiness string) {
 		o.lines = append(o.lines, line)
 		o.lines = o.lines[max(0, len(o.lines)-linesMax):]
 		o.mu.Unlock()
-		if !ready && strings.Contains(line, readiness) {
-			ready = true
-			close(o.ready)
+		says := func(word string) bool { return strings.Contains(line, word) }
+		if len(awaited) > 0 {
+			if awaited = slices.DeleteFunc(awaited, says); len(awaited) == 0 {
+				close(o.ready)
+			}
 		}
 	}
 }

@@ -53,7 +53,7 @@ func newServer(t testing.TB, address string) *Server {
 		t.Fatal(err)
 	}
 	s := &Server{Address: address, process: process{
-		t: t, program: program(t), folder: folder, ready: "Ready for connections",
+		t: t, program: program(t), folder: folder, ready: []string{"Ready for connections"},
 		arguments: []string{"--config-file=" + file, "--", "--tcp_port=" + port(t, address),
 			"--path=" + folder + "/data/", "--tmp_path=" + folder + "/data/tmp/"},
 	}}

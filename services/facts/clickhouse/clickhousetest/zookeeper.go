@@ -42,7 +42,7 @@ func startZooKeeper(t testing.TB, address string) bool {
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	p := &process{t: t, program: "/usr/bin/java", folder: folder, ready: "PrepRequestProcessor (sid:0) started",
+	p := &process{t: t, program: "/usr/bin/java", folder: folder, ready: []string{"PrepRequestProcessor (sid:0) started"},
 		arguments: []string{"-Xmx128m", "-XX:TieredStopAtLevel=1", "-XX:+UseSerialGC", "-Dzookeeper.forceSync=no",
 			"-cp", jar + ":" + library + "slf4j-simple.jar",
 			"org.apache.zookeeper.server.quorum.QuorumPeerMain", file}}
