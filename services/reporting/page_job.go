@@ -37,25 +37,38 @@ type jobReport struct {
 	Report         reportView
 }
 
+// shownJob is the job that a page is about, as of now.
+type shownJob struct {
+	position uint64
+	row      reports.JobRow
+	history  *wording.History
+	tell     teller
+}
+
+// shownJob reads the job that the address of a page names.
+func (s *site) shownJob(v visit) (j shownJob, err error) {
+	j.position = s.deps.Position(v.Firm)
+	if j.row, err = s.job(v, v.Firm, v.Param("job"), j.position); err != nil {
+		return j, err
+	}
+	if j.history, err = wording.ReadHistory(v, s.deps.Commits, v.Firm, j.row.Job, j.row.Sequence); err != nil {
+		return j, err
+	}
+	j.tell, err = s.teller(v, v.Firm)
+	return j, err
+}
+
 func (s *site) showJob(v visit) (page, error) {
 	p := readParams(v.Values)
 	after, recorded := p.position("photos"), p.text("recorded")
 	if err := p.done(); err != nil {
 		return page{}, err
 	}
-	key, position := v.Param("job"), s.deps.Position(v.Firm)
-	row, err := s.job(v, v.Firm, key, position)
+	j, err := s.shownJob(v)
 	if err != nil {
 		return page{}, err
 	}
-	h, err := wording.ReadHistory(v, s.deps.Commits, v.Firm, key, row.Sequence)
-	if err != nil {
-		return page{}, err
-	}
-	w, err := s.teller(v, v.Firm)
-	if err != nil {
-		return page{}, err
-	}
+	key, position, row, h, w := j.row.Job, j.position, j.row, j.history, j.tell
 	header, err := s.header(v, w, row, position)
 	if err != nil {
 		return page{}, err

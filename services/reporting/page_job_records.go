@@ -67,24 +67,16 @@ func (s *site) showRecords(v visit) (page, error) {
 	if err := p.done(); err != nil {
 		return page{}, err
 	}
-	key, position := v.Param("job"), s.deps.Position(v.Firm)
-	row, err := s.job(v, v.Firm, key, position)
+	j, err := s.shownJob(v)
 	if err != nil {
 		return page{}, err
 	}
-	h, err := wording.ReadHistory(v, s.deps.Commits, v.Firm, key, row.Sequence)
-	if err != nil {
-		return page{}, err
-	}
-	w, err := s.teller(v, v.Firm)
-	if err != nil {
-		return page{}, err
-	}
+	key, h, w := j.row.Job, j.history, j.tell
 	title := w.Say("job.all-records")
 	return page{
-		Name: recordsPage, Title: title, AsOf: position, Texts: w.Texts,
+		Name: recordsPage, Title: title, AsOf: j.position, Texts: w.Texts,
 		Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"},
-			{Text: cmp.Or(row.Title, key), Address: "/jobs/" + key}, {Text: title}},
+			{Text: cmp.Or(j.row.Title, key), Address: "/jobs/" + key}, {Text: title}},
 		Body: w.timeline(key, h, int(min(before, uint64(len(h.Records)))), timelineMost, s.mayRecord(v)),
 	}, w.Err
 }
