@@ -7,6 +7,8 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+
+	"daysheet/scripts/ports"
 )
 
 // clickHouse is one ClickHouse server.
@@ -40,14 +42,14 @@ func startClickHouse(ctx context.Context, folder string) (*clickHouse, error) {
 	if err := os.WriteFile(file, raw, 0o600); err != nil {
 		return nil, err
 	}
-	ports, err := freePorts(1)
+	taken, err := ports.Take(1)
 	if err != nil {
 		return nil, err
 	}
 	server := &process{name: "clickhouse", program: program, ready: regexp.MustCompile(`Ready for connections()`),
-		args: []string{"--config-file=" + file, "--", fmt.Sprintf("--tcp_port=%d", ports[0]), "--path=" + data + "/data/",
+		args: []string{"--config-file=" + file, "--", fmt.Sprintf("--tcp_port=%d", taken[0]), "--path=" + data + "/data/",
 			"--tmp_path=" + data + "/data/tmp/"}, log: filepath.Join(folder, "clickhouse.log")}
-	return &clickHouse{server, ports[0]}, server.start(ctx)
+	return &clickHouse{server, taken[0]}, server.start(ctx)
 }
 
 func (c *clickHouse) address() string { return fmt.Sprintf("127.0.0.1:%d", c.port) }

@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 
+	"daysheet/scripts/ports"
 	"daysheet/scripts/writers"
 )
 
@@ -34,11 +35,11 @@ func startLedger(ctx context.Context, program, folder, name string, args ...stri
 	if err != nil {
 		return nil, fmt.Errorf("make token for %s: %w", name, err)
 	}
-	ports, err := freePorts(1) // the same again after a kill
+	taken, err := ports.Take(1) // the same again after a kill
 	if err != nil {
 		return nil, err
 	}
-	all := append([]string{"serve", "--data", data, "--listen", fmt.Sprintf("127.0.0.1:%d", ports[0]),
+	all := append([]string{"serve", "--data", data, "--listen", fmt.Sprintf("127.0.0.1:%d", taken[0]),
 		"--rate-per-second", "1000000"}, args...)
 	l := &ledger{process: &process{name: name, program: program, args: all, ready: ledgerReady,
 		log: filepath.Join(folder, name+".log")}, token: strings.TrimSpace(string(out))}

@@ -11,6 +11,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
+	"daysheet/scripts/ports"
 	"daysheet/services/eventlog"
 )
 
@@ -31,12 +32,12 @@ var natsReady = regexp.MustCompile(`Server is ready()`)
 
 // startNATS starts the servers with their data under folder.
 func startNATS(ctx context.Context, program, folder string, who *identity) (*natsCluster, error) {
-	ports, err := freePorts(3 * nodes)
+	taken, err := ports.Take(3 * nodes)
 	if err != nil {
 		return nil, err
 	}
-	c := &natsCluster{ports: ports[:nodes], who: who, proxies: map[[2]int]*proxy{}}
-	routes := ports[nodes : 2*nodes]
+	c := &natsCluster{ports: taken[:nodes], who: who, proxies: map[[2]int]*proxy{}}
+	routes := taken[nodes : 2*nodes]
 	for from := range nodes {
 		for to := range nodes {
 			if from == to {
@@ -51,7 +52,7 @@ func startNATS(ctx context.Context, program, folder string, who *identity) (*nat
 	}
 	for i := range nodes {
 		own := filepath.Join(folder, fmt.Sprintf("nats-%d", i))
-		if err := configure(own, ports[2*nodes+i]); err != nil {
+		if err := configure(own, taken[2*nodes+i]); err != nil {
 			return nil, err
 		}
 		server := &process{name: fmt.Sprintf("nats-%d", i), program: program,

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -106,23 +105,6 @@ func tail(file string) string {
 	}
 	lines := strings.Split(strings.TrimSpace(string(raw)), "\n")
 	return strings.Join(lines[max(0, len(lines)-15):], "\n")
-}
-
-// freePorts returns ports that are free, all at once, so that none is given twice.
-func freePorts(n int) (ports []int, err error) {
-	var taken []net.Listener
-	for range n {
-		l, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
-			return nil, err
-		}
-		taken = append(taken, l)
-		ports = append(ports, l.Addr().(*net.TCPAddr).Port)
-	}
-	for _, l := range taken {
-		err = errors.Join(err, l.Close())
-	}
-	return ports, err
 }
 
 // build compiles a program of the module, or of one that it needs, into a folder.

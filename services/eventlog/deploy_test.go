@@ -3,7 +3,6 @@ package eventlog
 import (
 	"crypto/x509"
 	"fmt"
-	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -15,6 +14,7 @@ import (
 	"github.com/nats-io/nkeys"
 
 	"daysheet/events"
+	"daysheet/scripts/ports"
 )
 
 // deployed is the cluster of deploy/nats on the loopback interface, with keys and
@@ -73,21 +73,11 @@ func startDeployed(t *testing.T) *deployed {
 
 // freeAddresses returns addresses that are free, all at once, so that none is given
 // twice.
-func freeAddresses(t *testing.T, n int) (addresses []string) {
+func freeAddresses(t *testing.T, n int) []string {
 	t.Helper()
-	var taken []net.Listener
-	for range n {
-		free, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
-			t.Fatal(err)
-		}
-		taken = append(taken, free)
-		addresses = append(addresses, free.Addr().String())
-	}
-	for _, free := range taken {
-		if err := free.Close(); err != nil {
-			t.Fatal(err)
-		}
+	addresses, err := ports.Addresses(n)
+	if err != nil {
+		t.Fatal(err)
 	}
 	return addresses
 }

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"sync"
 	"testing"
+
+	"daysheet/scripts/ports"
 )
 
 // process is a program that runs for a test and ends with it.
@@ -74,18 +76,9 @@ func (p *process) Kill() {
 // freeAddresses returns so many loopback addresses that nobody listens at.
 func freeAddresses(t testing.TB, many int) []string {
 	t.Helper()
-	addresses := make([]string, many)
-	for i := range addresses {
-		listener, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer func() { // when all are found, so that they differ
-			if err := listener.Close(); err != nil {
-				t.Fatal(err)
-			}
-		}()
-		addresses[i] = listener.Addr().String()
+	addresses, err := ports.Addresses(many)
+	if err != nil {
+		t.Fatal(err)
 	}
 	return addresses
 }
