@@ -44,7 +44,8 @@ type ledger struct {
 func newLedger(tb testing.TB) *ledger {
 	l := &ledger{folder: tb.TempDir(), heads: heads{}}
 	for path, content := range map[string]string{"tokens.json": `{"version":1,"tokens":[]}`,
-		"people.json": `{"version":1,"people":[]}`, "signing/north.pem": "an invented key\n"} {
+		"people.json":         `{"version":1,"people":[]}`,
+		"access-changes.json": `{"version":1,"access_changes":[]}`, "signing/north.pem": "an invented key\n"} {
 		must(tb, os.MkdirAll(filepath.Join(l.folder, filepath.Dir(path)), 0o700))
 		must(tb, os.WriteFile(filepath.Join(l.folder, path), []byte(content), 0o600))
 	}
@@ -109,7 +110,7 @@ func (l *ledger) customer(tb testing.TB, customer string) {
 
 func placesIn(folder string) Places {
 	in := func(name string) string { return filepath.Join(folder, name) }
-	return Places{in("tokens.json"), in("people.json"), in("links.json"), in("signing"), in("keys")}
+	return Places{in("tokens.json"), in("people.json"), in("links.json"), in("access-changes.json"), in("signing"), in("keys")}
 }
 
 func (l *ledger) source() Source {
@@ -160,16 +161,21 @@ func (l *ledger) file(tb testing.TB, folder string, n int, since string, to ...a
 	return path, w
 }
 
-// restored restores archives into a new folder.
-func restored(t *testing.T, change func(*Restoring), archives ...string) (folder string, done Restored, err error) {
-	t.Helper()
-	folder = filepath.Join(t.TempDir(), "data")
-	r := Restoring{Archives: archives, Folder: folder, Program: "v0.1.0", Places: placesIn(folder),
+// restoring is how archives are restored into a folder.
+func restoring(folder string, archives []string) Restoring {
+	return Restoring{Archives: archives, Folder: folder, Program: "v0.1.0", Places: placesIn(folder),
 		Log: func(ctx context.Context, bytes int64) (*eventlog.Writer, error) {
 			return eventlog.NewWriter(ctx, eventlog.Config{Dir: filepath.Join(folder, "log"), MaxBytes: max(64<<20, 2*bytes)})
 		},
 		Photo:   keepPhoto(folder),
 		Upgrade: func(context.Context) error { return nil }}
+}
+
+// restored restores archives into a new folder.
+func restored(t *testing.T, change func(*Restoring), archives ...string) (folder string, done Restored, err error) {
+	t.Helper()
+	folder = filepath.Join(t.TempDir(), "data")
+	r := restoring(folder, archives)
 	if change != nil {
 		change(&r)
 	}
@@ -229,7 +235,13 @@ func TestChain(t *testing.T) {
 		"two whole ones":    {[]string{whole, l.whole(t, 5)}, "it is whole, and does not go on from"},
 		"keys alone":        {[]string{third + ".keys"}, "only of keys"},
 		"of another ledger": {[]string{whole, another(t)}, "it goes on from the archive"},
+		"one twice":         {[]string{whole, next, next}, "it goes on from the archive"},
+		"two ways on":       {[]string{whole, next, l.since(t, 3, whole)}, "it goes on from the archive"},
+		"nothing named":     {nil, "no archive of a ledger is named"},
 	} {
+		if _, err := Verify(bad.archives, nil); len(bad.archives) > 1 && (err == nil || !strings.Contains(err.Error(), bad.says)) {
+			t.Errorf("verify, %s: %v, want %q", name, err, bad.says)
+		}
 		if _, _, err := restored(t, nil, bad.archives...); err == nil || !strings.Contains(err.Error(), bad.says) {
 			t.Errorf("%s: %v, want %q", name, err, bad.says)
 		}
@@ -239,6 +251,12 @@ func TestChain(t *testing.T) {
 // whole writes a whole archive into a folder of its own.
 func (l *ledger) whole(t *testing.T, n int) string {
 	path, _ := l.file(t, t.TempDir(), n, "")
+	return path
+}
+
+// since writes an archive into a folder of its own that goes on from an earlier one.
+func (l *ledger) since(t *testing.T, n int, earlier string) string {
+	path, _ := l.file(t, t.TempDir(), n, earlier)
 	return path
 }
 
@@ -269,7 +287,7 @@ func (l *ledger) sameIn(t *testing.T, data string, photos ...string) {
 			t.Errorf("partition %d: %d commits, want %d", p, n, len(want))
 		}
 	}
-	for _, name := range []string{"tokens.json", "people.json", "signing/north.pem", "keys/north/c-1", "keys/north/c-2"} {
+	for _, name := range []string{"tokens.json", "people.json", "access-changes.json", "signing/north.pem", "keys/north/c-1", "keys/north/c-2"} {
 		want, err := os.ReadFile(filepath.Join(l.folder, name))
 		must(t, err)
 		if got, err := os.ReadFile(filepath.Join(data, name)); err != nil || !bytes.Equal(got, want) {
@@ -279,6 +297,71 @@ func (l *ledger) sameIn(t *testing.T, data string, photos ...string) {
 	for _, name := range photos {
 		if _, err := os.Stat(filepath.Join(data, "photos", name)); err != nil {
 			t.Errorf("photo %s: %v", name, err)
+		}
+	}
+}
+
+// TestClockSetBack: archives go on from each other in the order of their making, though
+// the clock was set back between them.
+func TestClockSetBack(t *testing.T) {
+	l, folder := newLedger(t), t.TempDir()
+	l.work(t, 1, 1)
+	first, _ := l.file(t, folder, 5, "")
+	l.work(t, 2, 1)
+	second, _ := l.file(t, folder, 3, first)
+	l.work(t, 3, 1)
+	third, _ := l.file(t, folder, 4, second)
+	sum, err := Verify([]string{second, third, first}, nil)
+	if err != nil || sum.Archives != 3 || !sum.Made.Equal(day(4)) || !sum.Proved {
+		t.Errorf("%+v, %v", sum, err)
+	}
+}
+
+// TestChangesMeanwhile: what is recorded of a change of access while the log is read is in
+// the archive together with the change.
+func TestChangesMeanwhile(t *testing.T) {
+	l := newLedger(t)
+	l.work(t, 2, 2)
+	s := l.source()
+	commits, read := s.Commits, 0
+	s.Commits = func(ctx context.Context, p uint8, after uint64, use func(events.Stored) error) error {
+		if read++; read == eventlog.Partitions { // all others were read
+			l.add(t, "north", "firm", events.AccessChanged, `{"what":"token-made","name":"phone"}`)
+			l.add(t, "south", "firm", events.AccessChanged, `{"what":"token-made","name":"phone"}`)
+			must(t, os.WriteFile(filepath.Join(l.folder, "tokens.json"), []byte(`{"version":1,"tokens":["phone"]}`), 0o600))
+		}
+		return commits(ctx, p, after, use)
+	}
+	l.customer(t, "c-1")
+	l.customer(t, "c-2")
+	path := filepath.Join(t.TempDir(), "archive")
+	_, _, err := WriteFiles(t.Context(), path, path+".keys", s, Options{Now: day(0)})
+	must(t, err)
+	folder, _, err := restored(t, nil, path, path+".keys")
+	must(t, err)
+	l.sameIn(t, folder)
+}
+
+// TestNewerArchive: what a newer program wrote is refused with the version that reads it.
+func TestNewerArchive(t *testing.T) {
+	for name, newer := range map[string]Opening{
+		"archive": {Backup: version + 1, Data: 1},
+		"ledger":  {Backup: version, Data: dataformat.Current + 1},
+	} {
+		newer.Kind, newer.Program = Ledger, "v9.1.0"
+		var out bytes.Buffer
+		p, err := newPacker(&out, newer, nil)
+		must(t, err)
+		_, err = p.close(&Manifest{Opening: newer})
+		must(t, err)
+		path := filepath.Join(t.TempDir(), "archive")
+		must(t, os.WriteFile(path, out.Bytes(), 0o600))
+		_, err = Verify([]string{path}, nil)
+		_, _, again := restored(t, nil, path)
+		for _, err := range []error{err, again} {
+			if err == nil || !strings.Contains(err.Error(), "use daysheet v9.1.0 or newer") {
+				t.Errorf("%s: %v", name, err)
+			}
 		}
 	}
 }
@@ -329,12 +412,7 @@ func TestBrokenOff(t *testing.T) {
 		if _, err := dataformat.Read(folder); !errors.As(err, new(*dataformat.HalfError)) {
 			t.Errorf("%s: the folder is read with %v", name, err)
 		}
-		_, _, err = restored(t, func(r *Restoring) {
-			r.Folder, r.Places, r.Photo = folder, placesIn(folder), keepPhoto(folder)
-			r.Log = func(ctx context.Context, _ int64) (*eventlog.Writer, error) {
-				return eventlog.NewWriter(ctx, eventlog.Config{Dir: filepath.Join(folder, "log"), MaxBytes: 64 << 20})
-			}
-		}, archive, archive+".keys")
+		_, err = Restore(t.Context(), restoring(folder, []string{archive, archive + ".keys"}))
 		must(t, err)
 		l.sameIn(t, folder, photo)
 		if have, err := dataformat.Read(folder); err != nil || have != dataformat.Current {

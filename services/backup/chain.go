@@ -76,18 +76,31 @@ func openAll(paths []string, identities []age.Identity) (ledger, keys []opened, 
 			return nil, nil, fmt.Errorf("%s is what a backup must know of the one before, and no backup", path)
 		}
 	}
-	byAge := func(a, b opened) int {
-		switch {
-		case !a.Made.Equal(b.Made) || (a.Parent == nil) == (b.Parent == nil):
-			return a.Made.Compare(b.Made)
-		case a.Parent == nil:
-			return -1
-		}
-		return 1
-	}
+	byAge := func(a, b opened) int { return a.Made.Compare(b.Made) }
 	slices.SortStableFunc(ledger, byAge)
 	slices.SortStableFunc(keys, byAge)
-	return ledger, keys, nil
+	return inOrder(ledger), keys, nil
+}
+
+// inOrder puts archives into the order in which they go on from each other, which is not
+// that of their times where the clock was set back between them. What goes on from none
+// of the others comes last, in the order of its times.
+func inOrder(byAge []opened) []opened {
+	ordered := make([]opened, 0, len(byAge))
+	take := func(which func(o opened) bool) bool {
+		i := slices.IndexFunc(byAge, which)
+		if i >= 0 {
+			ordered = append(ordered, byAge[i])
+			byAge = slices.Delete(byAge, i, i+1)
+		}
+		return i >= 0
+	}
+	if !take(func(o opened) bool { return o.Parent == nil }) {
+		return byAge
+	}
+	for take(func(o opened) bool { return o.Parent != nil && o.Parent.Made.Equal(ordered[len(ordered)-1].Made) }) {
+	}
+	return append(ordered, byAge...)
 }
 
 func openOne(path string, identities []age.Identity) (opened, error) {

@@ -68,11 +68,29 @@ func (m *making) addPhoto(path, name string) error {
 	return nil
 }
 
+// readAccess reads the files of access that are there.
+func (p Places) readAccess() (map[string]string, error) {
+	contents := map[string]string{}
+	for _, f := range p.access() {
+		content, err := os.ReadFile(f.path)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return nil, fmt.Errorf("read who has access: %w", err)
+		}
+		contents[f.name] = string(content)
+	}
+	return contents, nil
+}
+
 // addAccess adds who has access, and the keys that firms sign with.
 func (m *making) addAccess(context.Context) error {
 	for _, f := range m.source.access() {
-		if err := m.addFile(accessPrefix+f.name, f.path); err != nil {
-			return err
+		if content, there := m.access[f.name]; there {
+			if err := m.bytes(accessPrefix+f.name, []byte(content)); err != nil {
+				return err
+			}
 		}
 	}
 	entries, err := os.ReadDir(m.source.Signing)

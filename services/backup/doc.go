@@ -11,7 +11,7 @@
 //	log/<partition>/<sequence>      commits from that sequence on, a line for each:
 //	                                sequence, subject, the bytes of the commit
 //	photos/<firm>/<sha256>          photos, by their name
-//	access/<file>                   tokens, people and links, secrets hashed
+//	access/<file>                   tokens, people and links, secrets hashed; changes that wait to be recorded
 //	signing/<firm>.pem              keys that firms sign papers with
 //	erased.json                     which customers were erased
 //	heads.jsonl                     where the chain of every job ends

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
 	"time"
 
 	"filippo.io/age"
@@ -31,12 +32,13 @@ type Source struct {
 // there is in no archive.
 type Places struct {
 	Tokens, People, Links string // files
+	Changes               string // file of changes of access by command that wait to be recorded
 	Signing, Keys         string // folders
 }
 
 // access returns the files of access by their name in the archive.
 func (p Places) access() []place {
-	return []place{{tokensName, p.Tokens}, {peopleName, p.People}, {linksName, p.Links}}
+	return []place{{tokensName, p.Tokens}, {peopleName, p.People}, {linksName, p.Links}, {changesName, p.Changes}}
 }
 
 type place struct{ name, path string }
@@ -70,6 +72,7 @@ type making struct {
 	manifest Manifest
 	heads    heads
 	photos   photoSet
+	access   map[string]string // contents of the files of access, by their name in the archive
 }
 
 // Make writes an archive of a ledger, and returns what the next one must know of it. It
@@ -83,6 +86,7 @@ func Make(ctx context.Context, to io.Writer, s Source, o Options) (*Earlier, err
 	if o.Since != nil {
 		m.manifest.Parent = &Parent{o.Since.name, o.Since.manifest.Made}
 		m.manifest.From = o.Since.manifest.Ends
+		m.manifest.Ends = m.manifest.From
 		for name, h := range o.Since.heads {
 			m.heads[name] = h
 		}
@@ -94,10 +98,8 @@ func Make(ctx context.Context, to io.Writer, s Source, o Options) (*Earlier, err
 	if m.packer, err = newPacker(to, m.manifest.Opening, o.Recipients); err != nil {
 		return nil, err
 	}
-	for partition := range uint8(eventlog.Partitions) {
-		if err := m.addLog(ctx, partition); err != nil {
-			return nil, fmt.Errorf("back up the log: %w", err)
-		}
+	if err := m.addLogs(ctx); err != nil {
+		return nil, fmt.Errorf("back up the log: %w", err)
 	}
 	for _, step := range []func(context.Context) error{m.addPhotos, m.addAccess, m.addLists} {
 		if err := step(ctx); err != nil {
@@ -111,9 +113,35 @@ func Make(ctx context.Context, to io.Writer, s Source, o Options) (*Earlier, err
 	return &Earlier{name, &m.manifest, m.heads, m.photos}, nil
 }
 
-// addLog adds the commits of a partition.
+// accessTries bounds how often the end of the log is read again because who has access
+// changed meanwhile.
+const accessTries = 5
+
+// addLogs adds the commits of all partitions, and reads who has access. A change of access
+// stands in the log or waits in a file before it is made: where a file changes while the
+// log is read, what came to the log meanwhile is read as well, so that no change is in the
+// archive without its record.
+func (m *making) addLogs(ctx context.Context) (err error) {
+	if m.access, err = m.source.readAccess(); err != nil {
+		return err
+	}
+	for range accessTries {
+		for partition := range uint8(eventlog.Partitions) {
+			if err := m.addLog(ctx, partition); err != nil {
+				return err
+			}
+		}
+		before := m.access
+		if m.access, err = m.source.readAccess(); err != nil || maps.Equal(before, m.access) {
+			return err
+		}
+	}
+	return nil
+}
+
+// addLog adds the commits of a partition after those that the archive has.
 func (m *making) addLog(ctx context.Context, partition uint8) error {
-	from := m.manifest.From[partition]
+	from := m.manifest.Ends[partition]
 	end, found := from, from.Sequence == 0
 	seg := segment{making: m, partition: partition}
 	after := from.Sequence - min(from.Sequence, 1) // with the last that is known, to compare it

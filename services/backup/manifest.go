@@ -2,6 +2,7 @@ package backup
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -10,8 +11,9 @@ import (
 	"daysheet/services/eventlog"
 )
 
-// version is that of the format of archives.
-const version = 1
+// version is that of the format of archives. Since version 2 they hold changes of access
+// that wait to be recorded.
+const version = 2
 
 // Kind is what an archive holds.
 type Kind string
@@ -81,9 +83,10 @@ const (
 
 // The files of access, in their order.
 const (
-	tokensName = "tokens.json"
-	peopleName = "people.json"
-	linksName  = "links.json"
+	tokensName  = "tokens.json"
+	peopleName  = "people.json"
+	linksName   = "links.json"
+	changesName = "access-changes.json"
 )
 
 // Bounds of what is read, so that an archive cannot take all memory or disk.
@@ -109,7 +112,7 @@ func most(name string) int64 {
 		return segmentMost
 	case folder == "photos" && validPhoto(rest):
 		return photoMost
-	case folder == "access" && (rest == tokensName || rest == peopleName || rest == linksName):
+	case folder == "access" && slices.Contains([]string{tokensName, peopleName, linksName, changesName}, rest):
 		return smallMost
 	case folder == "signing" && validSigning(rest):
 		return smallMost

@@ -60,13 +60,16 @@ func Restore(ctx context.Context, r Restoring) (done Restored, err error) {
 		return done, err
 	}
 	bytes, last, err := r.prove(ctx, ledger, keys)
+	if err == nil {
+		err = enoughRoom(r.Folder, bytes.all)
+	}
 	if err != nil {
 		return done, err
 	}
 	if err := dataformat.Begin(r.Folder); err != nil {
 		return done, err
 	}
-	if done.Checked, err = r.writeLedger(ctx, ledger, bytes); err != nil {
+	if done.Checked, err = r.writeLedger(ctx, ledger, slices.Max(bytes.log[:])); err != nil {
 		return done, fmt.Errorf("restore: %w", err)
 	}
 	done.KeyFiles = len(keys)
@@ -82,35 +85,41 @@ func Restore(ctx context.Context, r Restoring) (done Restored, err error) {
 	return done, dataformat.End(r.Folder)
 }
 
-// prove reads all archives to their ends. It returns how many bytes the largest
-// partition takes, and adds whom the archives know as erased.
-func (r *Restoring) prove(ctx context.Context, ledger, keys []opened) (largest int64, last *Manifest, err error) {
+// sizes are the bytes that archives hold, unpacked.
+type sizes struct {
+	all int64
+	log [eventlog.Partitions]int64
+}
+
+// prove reads all archives to their ends. It returns how much is in them, and adds whom
+// they know as erased.
+func (r *Restoring) prove(ctx context.Context, ledger, keys []opened) (bytes sizes, last *Manifest, err error) {
 	var before *checked
-	var bytes [eventlog.Partitions]int64
 	for _, o := range ledger {
 		c, err := checkFile(o.path, r.Identities, before, use{})
 		if err != nil {
-			return 0, nil, err
+			return bytes, nil, err
 		}
 		for _, p := range c.manifest.Parts {
+			bytes.all += p.Size
 			if partition, _, ok := readSegment(p.Name); ok {
-				bytes[partition] += p.Size
+				bytes.log[partition] += p.Size
 			}
 		}
 		r.Erased = append(r.Erased, c.erased...)
 		before, last = c, c.manifest
 		if ctx.Err() != nil {
-			return 0, nil, ctx.Err()
+			return bytes, nil, ctx.Err()
 		}
 	}
 	for _, o := range keys {
 		c, err := checkFile(o.path, r.Identities, nil, use{})
 		if err != nil {
-			return 0, nil, err
+			return bytes, nil, err
 		}
 		r.Erased = append(r.Erased, c.erased...)
 	}
-	return slices.Max(bytes[:]), last, nil
+	return bytes, last, nil
 }
 
 // writeLedger writes log, photos and access.

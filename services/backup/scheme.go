@@ -50,13 +50,33 @@ type stored struct {
 	kind string
 }
 
+// archiveName is the name of an archive in a folder.
+const archiveName = `^daysheet-([0-9]{8}T[0-9]{6}Z)-(whole|since|keys)\.tar\.zst(?:\.age)?`
+
+// removeDrafts removes what a backup left that was broken off, however hard.
+func (s Scheme) removeDrafts() error {
+	pattern := regexp.MustCompile(archiveName + regexp.QuoteMeta(draftEnding) + "$")
+	for _, folder := range slices.Compact([]string{s.Folder, s.Keys}) {
+		entries, err := os.ReadDir(folder)
+		for _, e := range entries {
+			if err == nil && pattern.MatchString(e.Name()) {
+				err = os.Remove(filepath.Join(folder, e.Name()))
+			}
+		}
+		if err != nil {
+			return fmt.Errorf("remove what a backup left that was broken off: %w", err)
+		}
+	}
+	return nil
+}
+
 // archivesIn lists the archives of a folder, oldest first.
 func archivesIn(folder string) ([]stored, error) {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
 		return nil, fmt.Errorf("list archives: %w", err)
 	}
-	pattern := regexp.MustCompile(`^daysheet-([0-9]{8}T[0-9]{6}Z)-(whole|since|keys)\.tar\.zst(?:\.age)?$`)
+	pattern := regexp.MustCompile(archiveName + "$")
 	var all []stored
 	for _, e := range entries {
 		m := pattern.FindStringSubmatch(e.Name())
@@ -90,6 +110,9 @@ func (s Scheme) Run(ctx context.Context) (w Written, err error) {
 }
 
 func (s Scheme) next(ctx context.Context) (w Written, err error) {
+	if err := s.removeDrafts(); err != nil {
+		return w, err
+	}
 	var earlier *Earlier
 	w, err = s.write(ctx, &earlier)
 	if err != nil {
@@ -132,13 +155,14 @@ func (s Scheme) memory() string {
 
 // last returns what the next archive goes on from: the last in the folder, if it and the
 // whole one before are there, that one is not too old, and what must be known of it is.
-// Whoever moved archives away gets a whole one.
+// Whoever moved archives away gets a whole one. What bears a time that is still to come
+// was made by a clock that went wrong, and nothing goes on from it.
 func (s Scheme) last() (*Earlier, error) {
 	all, err := archivesIn(s.Folder)
 	if err != nil {
 		return nil, err
 	}
-	all = slices.DeleteFunc(all, func(a stored) bool { return a.kind == kindKeys })
+	all = slices.DeleteFunc(all, func(a stored) bool { return a.kind == kindKeys || a.made.After(s.Now) })
 	fresh := func(a stored) bool { return a.kind == kindWhole && s.Now.Sub(a.made) < WholeEvery }
 	if len(all) == 0 || !slices.ContainsFunc(all, fresh) {
 		return nil, nil
@@ -175,7 +199,8 @@ func (s Scheme) remember(e *Earlier, file string) error {
 	return nil
 }
 
-// prune removes archives from before the oldest whole one that is kept.
+// prune removes archives from before the oldest whole one that is kept. Those with a time
+// that is still to come neither count nor go.
 func (s Scheme) prune() error {
 	if s.Keep < 1 {
 		return nil
@@ -186,7 +211,7 @@ func (s Scheme) prune() error {
 	}
 	var whole []stored
 	for _, a := range all {
-		if a.kind == kindWhole {
+		if a.kind == kindWhole && !a.made.After(s.Now) {
 			whole = append(whole, a)
 		}
 	}

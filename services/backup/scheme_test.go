@@ -66,7 +66,18 @@ func TestScheme(t *testing.T) {
 		t.Errorf("status %+v, %v", now, err)
 	}
 
-	must(t, os.Rename(ledgers[12], filepath.Join(t.TempDir(), "away")))
+	s.Now = day(9000) // a clock that is years ahead for a while
+	if w, err := s.Run(t.Context()); err != nil || !w.Whole {
+		t.Errorf("years ahead: %+v, %v", w, err)
+	}
+	s.Keep, s.Now = 1, day(27).Add(-time.Hour)
+	w, err := s.Run(t.Context())
+	if _, gone := os.Stat(w.File); err != nil || !w.Whole || gone != nil {
+		t.Errorf("when the clock is right again: %+v, %v, %v", w, err, gone)
+	}
+	s.Keep = 2
+	ledgers = names(t, folder)
+	must(t, os.Rename(ledgers[0], filepath.Join(t.TempDir(), "away")))
 	s.Now = day(27)
 	if w, err := s.Run(t.Context()); err != nil || !w.Whole {
 		t.Errorf("after one was moved away: %+v, %v", w, err)

@@ -136,7 +136,8 @@ func warnLacking(lacking []string) {
 func (g *Globals) places() backup.Places {
 	beside := filepath.Dir(g.tokensPath())
 	return backup.Places{Tokens: g.tokensPath(), People: filepath.Join(beside, peopleFile),
-		Links: filepath.Join(beside, linksFile), Signing: filepath.Join(g.Data, signingFolder), Keys: g.keysPath()}
+		Links: filepath.Join(beside, linksFile), Changes: filepath.Join(beside, accessFile),
+		Signing: filepath.Join(g.Data, signingFolder), Keys: g.keysPath()}
 }
 
 // openSource opens the ledger to be read beside whoever serves it. The caller closes it.
