@@ -15,6 +15,8 @@ import (
 
 	"filippo.io/age"
 	"github.com/klauspost/compress/zstd"
+
+	"daysheet/services/tarred"
 )
 
 // The frame at the end of an archive: one that Zstandard passes over (RFC 8878, 3.1.2),
@@ -64,19 +66,7 @@ func (p *packer) part(name string, size int64, content io.Reader) error {
 }
 
 func (p *packer) put(name string, size int64, content io.Reader) error {
-	err := p.files.WriteHeader(&tar.Header{
-		Typeflag: tar.TypeReg, Name: name, Size: size, Mode: 0o400, ModTime: p.at, Format: tar.FormatUSTAR,
-	})
-	if err == nil {
-		var n int64
-		if n, err = io.Copy(p.files, io.LimitReader(content, size)); err == nil && n != size {
-			err = io.ErrUnexpectedEOF
-		}
-	}
-	if err != nil {
-		return fmt.Errorf("write %s into the archive: %w", name, err)
-	}
-	return nil
+	return tarred.Put(p.files, name, size, 0o400, p.at, content)
 }
 
 func (p *packer) bytes(name string, content []byte) error {

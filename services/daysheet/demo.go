@@ -41,7 +41,11 @@ func (c *DemoCmd) Run(ctx context.Context, g *Globals) (err error) {
 		g.Data = inWorkingFolder(demoFolder)
 	}
 	g.quiet = true
-	a, err := openApp(ctx, g, appConfig{httpd: c.httpd(), font: c.ReportFont})
+	web, err := c.httpd()
+	if err != nil {
+		return err
+	}
+	a, err := openApp(ctx, g, appConfig{httpd: web, font: c.ReportFont})
 	if err != nil {
 		return err
 	}

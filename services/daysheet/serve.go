@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/netip"
 	"os"
 	"strconv"
 	"sync"
@@ -31,13 +32,14 @@ type ServeCmd struct {
 
 // HTTPFlags say where and how the pages and the API are served.
 type HTTPFlags struct {
-	Listen     string `help:"Address to listen on." default:"127.0.0.1:8080" env:"DAYSHEET_LISTEN"`
-	BaseURL    string `name:"base-url" help:"Address under which people reach the server, where a proxy stands before it." placeholder:"URL" env:"DAYSHEET_BASE_URL"`
-	TLSCert    string `name:"tls-cert" help:"Certificate file (PEM). Phones work offline only over HTTPS." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_TLS_CERT"`
-	TLSKey     string `name:"tls-key" help:"Key file (PEM)." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_TLS_KEY"`
-	BodyMaxKiB int64  `name:"body-max-kib" help:"Largest request body in KiB." default:"1024" env:"DAYSHEET_BODY_MAX_KIB"`
-	ReportFont string `help:"TrueType font for the PDFs of papers, in place of the built-in one with Latin, Greek and Cyrillic letters; Chinese, Japanese and Korean work with a font that has them, and writing from right to left or in clusters is printed with a warning." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_REPORT_FONT"`
-	RatePerSec int    `name:"rate-per-second" help:"Requests a second that one token may make." default:"500" env:"DAYSHEET_RATE_PER_SECOND"`
+	Listen       string   `help:"Address to listen on." default:"127.0.0.1:8080" env:"DAYSHEET_LISTEN"`
+	BaseURL      string   `name:"base-url" help:"Address under which people reach the server, where a proxy stands before it." placeholder:"URL" env:"DAYSHEET_BASE_URL"`
+	TLSCert      string   `name:"tls-cert" help:"Certificate file (PEM). Phones work offline only over HTTPS." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_TLS_CERT"`
+	TLSKey       string   `name:"tls-key" help:"Key file (PEM)." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_TLS_KEY"`
+	BodyMaxKiB   int64    `name:"body-max-kib" help:"Largest request body in KiB." default:"1024" env:"DAYSHEET_BODY_MAX_KIB"`
+	ReportFont   string   `help:"TrueType font for the PDFs of papers, in place of the built-in one with Latin, Greek and Cyrillic letters; Chinese, Japanese and Korean work with a font that has them, and writing from right to left or in clusters is printed with a warning." type:"existingfile" placeholder:"FILE" env:"DAYSHEET_REPORT_FONT"`
+	TrustedProxy []string `help:"Address or network (10.0.0.0/8) of a proxy before the server. Its X-Forwarded-For then says from where somebody signs in. Can be given again." placeholder:"ADDRESS" env:"DAYSHEET_TRUSTED_PROXY"`
+	RatePerSec   int      `name:"rate-per-second" help:"Requests a second that one token may make." default:"500" env:"DAYSHEET_RATE_PER_SECOND"`
 }
 
 // Help says what happens at the first start.
@@ -64,9 +66,13 @@ func (c *ServeCmd) Run(ctx context.Context, g *Globals) (err error) {
 	if err := s.check(); err != nil {
 		return err
 	}
+	web, err := c.httpd()
+	if err != nil {
+		return err
+	}
 	a, err := openApp(ctx, g, appConfig{
 		nats: c.NATSFlags, store: c.StoreFlags, photos: c.PhotoFlags, photoLimits: c.limits(),
-		httpd: c.httpd(), roles: r, font: c.ReportFont,
+		httpd: web, roles: r, font: c.ReportFont,
 	})
 	if err != nil {
 		return err
@@ -87,12 +93,23 @@ func (c *ServeCmd) Run(ctx context.Context, g *Globals) (err error) {
 }
 
 // httpd turns the flags into the engine's configuration.
-func (f *HTTPFlags) httpd() httpd.Config {
+func (f *HTTPFlags) httpd() (httpd.Config, error) {
 	rate := max(f.RatePerSec, 1)
-	return httpd.Config{
+	cfg := httpd.Config{
 		BodyMax: f.BodyMaxKiB << 10, BaseURL: f.BaseURL,
 		RateEvery: time.Second / time.Duration(rate), RateBurst: 2 * rate,
 	}
+	for _, text := range f.TrustedProxy {
+		network, err := netip.ParsePrefix(text)
+		if address, alone := netip.ParseAddr(text); alone == nil && address.Zone() == "" {
+			network, err = netip.PrefixFrom(address, address.BitLen()), nil
+		}
+		if err != nil {
+			return cfg, events.Refuse("trusted-proxy", text, "an address such as 10.0.0.5, or a network such as 10.0.0.0/8")
+		}
+		cfg.Proxies = append(cfg.Proxies, network)
+	}
+	return cfg, nil
 }
 
 // serve listens, calls ready with the address to visit, and serves until ctx ends.

@@ -18,6 +18,7 @@ import (
 
 	"daysheet/events"
 	papers "daysheet/reports/handover"
+	"daysheet/services/tarred"
 )
 
 // evidenceReadme stands in every evidence file and says how to check it.
@@ -77,19 +78,7 @@ func sumLine(sum hash.Hash, name string) string {
 }
 
 func (a *archive) put(name string, size int64, content io.Reader) error {
-	err := a.out.WriteHeader(&tar.Header{
-		Typeflag: tar.TypeReg, Name: name, Size: size, Mode: 0o444, ModTime: a.at, Format: tar.FormatUSTAR,
-	})
-	if err == nil {
-		var n int64
-		if n, err = io.Copy(a.out, io.LimitReader(content, size)); err == nil && n != size {
-			err = io.ErrUnexpectedEOF
-		}
-	}
-	if err != nil {
-		return fmt.Errorf("write %s: %w", name, err)
-	}
-	return nil
+	return tarred.Put(a.out, name, size, 0o444, a.at, content)
 }
 
 // evidence is a job on its way into an evidence file.

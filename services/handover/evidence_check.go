@@ -107,16 +107,9 @@ func (c *evidenceCheck) next(name string) (*tar.Header, error) {
 // read reads a small file, and writes it again. The first file tells the time that
 // all have.
 func (c *evidenceCheck) read(name string, check func([]byte) error) ([]byte, error) {
-	h, err := c.next(name)
+	raw, h, err := c.small(name)
 	if err != nil {
 		return nil, err
-	}
-	if h.Size > entryMost {
-		return nil, changed("%s is larger than it can be", name)
-	}
-	raw, err := io.ReadAll(c.in)
-	if err != nil {
-		return nil, changed("%s cannot be read", name)
 	}
 	if c.again.at.IsZero() {
 		c.again.at = h.ModTime
@@ -242,14 +235,14 @@ func (c *evidenceCheck) readPhotos() error {
 
 func (c *evidenceCheck) readSignature() error {
 	sums := slices.Clone(c.again.sums)
-	raw, err := c.plain(nameSums)
+	raw, _, err := c.small(nameSums)
 	if err != nil {
 		return err
 	}
 	if !bytes.Equal(raw, sums) {
 		return changed("%s does not hold the sums of the files", nameSums)
 	}
-	signature, err := c.plain(nameSignature)
+	signature, _, err := c.small(nameSignature)
 	if err != nil {
 		return err
 	}
@@ -262,20 +255,20 @@ func (c *evidenceCheck) readSignature() error {
 	return unlessChanged(c.again.close(signature), "the end of the file is not as it is written")
 }
 
-// plain reads a small file that has no sum.
-func (c *evidenceCheck) plain(name string) ([]byte, error) {
+// small reads a small file.
+func (c *evidenceCheck) small(name string) ([]byte, *tar.Header, error) {
 	h, err := c.next(name)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if h.Size > entryMost {
-		return nil, changed("%s is larger than it can be", name)
+		return nil, nil, changed("%s is larger than it can be", name)
 	}
 	raw, err := io.ReadAll(c.in)
 	if err != nil {
-		return nil, changed("%s cannot be read", name)
+		return nil, nil, changed("%s cannot be read", name)
 	}
-	return raw, nil
+	return raw, h, nil
 }
 
 // unlessChanged leaves an error that says what was changed as it is, and takes any

@@ -15,6 +15,7 @@ import (
 	"path/filepath"
 
 	"daysheet/events"
+	"daysheet/services/listfile"
 )
 
 // Keys is the folder of the keys that firms sign with: one file for each firm, an
@@ -93,7 +94,7 @@ func readKey(path string) (ed25519.PrivateKey, error) {
 
 // makeKey makes a key so that it is there whole or not at all, also over a power cut,
 // and so that the first of several processes wins.
-func (k *Keys) makeKey(path string) (err error) {
+func (k *Keys) makeKey(path string) error {
 	if err := os.MkdirAll(k.folder, 0o700); err != nil {
 		return err
 	}
@@ -105,26 +106,7 @@ func (k *Keys) makeKey(path string) (err error) {
 	if err != nil {
 		return err
 	}
-	draft, err := os.CreateTemp(k.folder, "new-*") // mode 0600
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, os.Remove(draft.Name())) }()
-	_, err = draft.Write(pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: der}))
-	if err == nil {
-		err = draft.Sync()
-	}
-	if err = errors.Join(err, draft.Close()); err != nil {
-		return err
-	}
-	if err := os.Link(draft.Name(), path); err != nil && !errors.Is(err, fs.ErrExist) {
-		return err
-	}
-	folder, err := os.Open(k.folder)
-	if err != nil {
-		return err
-	}
-	return errors.Join(folder.Sync(), folder.Close())
+	return listfile.PutNew(path, pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: der}))
 }
 
 // PublicPEM writes a public key as PEM (RFC 8410), as OpenSSL reads it.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"strings"
@@ -176,6 +177,45 @@ func TestGuessingIsSlowedDown(t *testing.T) {
 	}
 	if kept := len(p.tries.young) + len(p.tries.old); kept > 2*triesMost {
 		t.Errorf("%d are kept", kept)
+	}
+}
+
+// TestGuessingBehindAProxy: behind a proxy that is trusted each address waits for its own
+// guesses, and nobody else can say where a request comes from.
+func TestGuessingBehindAProxy(t *testing.T) {
+	for name, test := range map[string]struct {
+		proxies []netip.Prefix
+		second  int // status of the right password from another address that is forwarded
+	}{
+		"trusted": {[]netip.Prefix{netip.MustParsePrefix("127.0.0.1/8")}, http.StatusSeeOther},
+		"another": {[]netip.Prefix{netip.MustParsePrefix("192.0.2.1/32")}, http.StatusTooManyRequests},
+	} {
+		p, _ := newPeople(t)
+		p.now = time.Now // and tries wait by a clock that stands still
+		b := newBench(t, func(c *Config) { c.People, c.Proxies = p, test.proxies }, tryRoutes)
+		try := func(password, from string) int {
+			t.Helper()
+			headers := map[string]string{"X-Forwarded-For": from, "X-Real-IP": from, "Forwarded": "for=" + from}
+			for name, value := range formHeaders {
+				headers[name] = value
+			}
+			answer, _ := b.do(t, scenario{method: "POST", url: "/sign-in", headers: headers,
+				body: form("name", "anna", "password", password)})
+			return answer.StatusCode
+		}
+		last := 0
+		for range freeTries + 1 {
+			last = try("a wrong password", "198.51.100.7")
+		}
+		if last != http.StatusTooManyRequests {
+			t.Errorf("%s: the last of many guesses is answered with %d", name, last)
+		}
+		if got := try(annasPassword, "203.0.113.9"); got != test.second {
+			t.Errorf("%s: the right password from another address is answered with %d, want %d", name, got, test.second)
+		}
+		if got := try(annasPassword, "203.0.113.9, 198.51.100.7"); got != http.StatusTooManyRequests {
+			t.Errorf("%s: who guessed and makes up another address is answered with %d", name, got)
+		}
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"html/template"
 	"log/slog"
 	"net/http"
+	"net/netip"
 	"strings"
 	"sync"
 	"time"
@@ -44,7 +45,11 @@ type Config struct {
 	// without a credential: see [NotReady.Reason].
 	Notes map[string]func() string
 
-	BodyMax   int64         // Bytes of a request's body. Defaults to 1 MiB.
+	BodyMax int64 // Bytes of a request's body. Defaults to 1 MiB.
+	// Proxies are the networks of proxies whose X-Forwarded-For says where a request came
+	// from. Defaults to none: the address is then that of whoever connects.
+	Proxies []netip.Prefix
+
 	RateEvery time.Duration // Each sender gains one request in this time. Defaults to 10 ms.
 	RateBurst int           // Requests a sender may save up. Defaults to 500.
 
@@ -145,9 +150,7 @@ func New(cfg Config) *Server {
 	}
 	s.Engine.HandleMethodNotAllowed = true
 	s.Engine.RedirectTrailingSlash = false // it answers before any check of ours
-	if err := s.Engine.SetTrustedProxies(nil); err != nil {
-		panic(err) // an empty list cannot be wrong
-	}
+	s.trust(cfg.Proxies)
 	s.Engine.Use(requestID, s.observe, s.showProblems, recovered, s.securityHeaders, s.answer, s.limitBody, s.authenticate)
 	s.Engine.NoRoute(func(c *gin.Context) {
 		Abort(c, NewProblem(http.StatusNotFound, "there is nothing at this address"))
@@ -162,6 +165,18 @@ func New(cfg Config) *Server {
 	s.addPages()
 	s.addPeople()
 	return s
+}
+
+// trust says whose word about where a request came from is taken.
+func (s *Server) trust(proxies []netip.Prefix) {
+	networks := make([]string, len(proxies))
+	for i, p := range proxies {
+		networks[i] = p.Masked().String()
+	}
+	s.Engine.RemoteIPHeaders = []string{"X-Forwarded-For"} // others come through proxies as clients made them up
+	if err := s.Engine.SetTrustedProxies(networks); err != nil {
+		panic(err) // they were written from what is valid
+	}
 }
 
 func defaultTo[T comparable](value, usual T) T {

@@ -143,23 +143,47 @@ func (l *List[T]) decode(r io.Reader) ([]T, error) {
 // Replace puts content at path whole or not at all, also over a power cut. The file
 // can be read by its owner alone.
 func Replace(path string, content []byte) error {
-	folder := filepath.Dir(path)
-	f, err := os.CreateTemp(folder, filepath.Base(path)+".*") // mode 0600
+	draft, err := draftOf(path, content)
+	if err == nil {
+		err = os.Rename(draft, path)
+	}
+	if err != nil && draft != "" {
+		err = errors.Join(err, os.Remove(draft))
+	}
 	if err != nil {
 		return err
+	}
+	return SyncFolder(filepath.Dir(path))
+}
+
+// PutNew is as [Replace], but never over what is there: of several processes the first
+// one's content stays, and that is no error.
+func PutNew(path string, content []byte) error {
+	draft, err := draftOf(path, content)
+	if err == nil {
+		err = os.Link(draft, path)
+	}
+	if errors.Is(err, fs.ErrExist) {
+		err = nil
+	}
+	if draft != "" {
+		err = errors.Join(err, os.Remove(draft))
+	}
+	return errors.Join(err, SyncFolder(filepath.Dir(path)))
+}
+
+// draftOf puts content on disk beside path. Where it fails there may be a draft all the
+// same, which is then named.
+func draftOf(path string, content []byte) (draft string, err error) {
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*") // mode 0600
+	if err != nil {
+		return "", err
 	}
 	_, err = f.Write(content)
 	if err == nil {
 		err = f.Sync()
 	}
-	err = errors.Join(err, f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(f.Name()))
-	}
-	return SyncFolder(folder)
+	return f.Name(), errors.Join(err, f.Close())
 }
 
 // SyncFolder puts on disk which files a folder has.

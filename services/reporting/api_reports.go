@@ -74,7 +74,7 @@ func (s *site) reportAnswer(d reports.Definition, suffix medium) answerer {
 		f := r.Filter
 		out.file = fileName(d.Name, tableName, f.Job, f.JobType, string(s.today(r.Names)))
 		if m != inHTML { // a page also changes with the program
-			out.tag = entityTag(m, d.Name, f.Firm, f.Job, f.JobType, f.From, f.To, f.AsOf, f.Today, tableName, mark, decimal)
+			out.tag = entityTag(out.body)
 		}
 		return out.stream(in.Match), nil
 	}
@@ -166,7 +166,7 @@ func (s *site) explainAnswer(ctx context.Context, in *ask) (*huma.StreamResponse
 		return nil, fmt.Errorf("write facts: %w", err)
 	}
 	if m != inHTML {
-		out.tag = entityTag("explain", m, firm, answer.AsOf, in.url.Query().Encode())
+		out.tag = entityTag(out.body)
 	}
 	return out.stream(in.Match), nil
 }

@@ -3,6 +3,7 @@ package reporting
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 
 	"daysheet/events"
@@ -65,6 +66,11 @@ func (s *site) explain(ctx context.Context, firm, path string, p *params) (expla
 	limit := p.limit(pageUsual, pageMost)
 	if err := p.done(); err != nil {
 		return explainBody{}, err
+	}
+	if slices.ContainsFunc(q.Where, func(c reports.Condition) bool { return c.Dimension == reports.ByPerson }) {
+		if err := forTheOffice(ctx); err != nil {
+			return explainBody{}, err
+		}
 	}
 	start, err := from.offset()
 	if err != nil {

@@ -22,10 +22,14 @@ func TestHoursOfPeopleAreForTheOffice(t *testing.T) {
 			t.Errorf("%s: status %d, and no way to %s", path, a.status, at)
 		}
 	}
-	for _, path := range []string{at, "/v1" + at, "/v1" + at + ".csv", "/v1" + at + ".json"} {
+	for _, path := range []string{at, "/v1" + at, "/v1" + at + ".csv", "/v1" + at + ".json",
+		"/explain?person=una", "/v1/explain?person=una", "/v1/explain?kind=labour&person=una&format=csv"} {
 		if a := s.get("south", path); a.status != http.StatusForbidden || !strings.Contains(a.body, "about people") {
 			t.Errorf("%s lets in who may only read: status %d", path, a.status)
 		}
+	}
+	if a := s.get("south", "/v1/explain?job=south-only"); a.status != http.StatusOK || !strings.Contains(a.body, `"person":"una"`) {
+		t.Errorf("who may read is not shown the records of a job: status %d", a.status)
 	}
 	if a := s.get("south", "/reports"); strings.Contains(a.body, at) {
 		t.Error("who may not see the report is led to it")

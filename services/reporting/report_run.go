@@ -32,13 +32,23 @@ func (s *site) pin(firm string, asked uint64) (uint64, error) {
 	return now, nil
 }
 
+// forTheOffice refuses callers who may only read: what is gathered about people is for the
+// owner and the office. Single records name who worked to everybody who may read them.
+func forTheOffice(ctx context.Context) error {
+	if caller, _ := httpd.CallerFrom(ctx); !caller.May(httpd.ScopeRecord) {
+		return httpd.NewProblem(http.StatusForbidden, "this is about people: it is for the owner and the office")
+	}
+	return nil
+}
+
 // run makes a report with the names of standard tasks in a language. The filter's AsOf
 // comes back as the position the answer is valid for.
 func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter, said *texts.Texts,
 ) (reports.Report, error) {
-	if caller, _ := httpd.CallerFrom(ctx); d.Personal && !caller.May(httpd.ScopeRecord) {
-		return reports.Report{}, httpd.NewProblem(http.StatusForbidden,
-			"this report is about people: it is for the owner and the office")
+	if d.Personal {
+		if err := forTheOffice(ctx); err != nil {
+			return reports.Report{}, err
+		}
 	}
 	if d.NeedsJob && f.Job == "" {
 		return reports.Report{}, events.Refuse("job", f.Job, "this report is about one job: name it")
@@ -122,9 +132,9 @@ func (s *site) job(ctx context.Context, firm, job string, asOf uint64) (reports.
 	return rows[0], nil
 }
 
-// entityTag names one answer: equal tags mean equal bytes. The position stands
-// for everything that was recorded, names and prices included.
-func entityTag(parts ...any) string {
-	sum := sha256.Sum256(fmt.Appendf(nil, "%q", parts))
+// entityTag names one answer by its bytes: those of a position change too where a name
+// does that the firm gives to its things.
+func entityTag(body []byte) string {
+	sum := sha256.Sum256(body)
 	return `"` + hex.EncodeToString(sum[:12]) + `"`
 }

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"daysheet/events"
 	"daysheet/reports"
 )
 
@@ -190,6 +191,26 @@ func TestNotModified(t *testing.T) {
 	if json, csv := s.get("north", "/v1/reports/job-types.json"), s.get("north",
 		"/v1/reports/job-types.csv"); json.header.Get("ETag") == csv.header.Get("ETag") {
 		t.Error("JSON and CSV share an ETag")
+	}
+}
+
+// TestTagsFollowNames: an answer as of a position is another one where the firm gives a
+// thing another name since, and so has another tag.
+func TestTagsFollowNames(t *testing.T) {
+	s := newStack(t)
+	tell(s)
+	var now struct {
+		AsOf uint64 `json:"as_of"`
+	}
+	s.read("north", "/v1/reports/consumables", &now)
+	path := fmt.Sprintf("/v1/reports/consumables?as_of=%d", now.AsOf)
+	first := s.get("north", path)
+	s.record("north", events.FirmJob, s.act(events.ProductListed, "2026-06-28", events.Product{Product: "wall-matt",
+		Name: "Another name", Unit: events.Litre, PriceE4: 97300}))
+	tag := first.header.Get("ETag")
+	second := s.get("north", path, "If-None-Match", tag)
+	if !strings.Contains(second.body, "Another name") || second.status != http.StatusOK || second.header.Get("ETag") == tag {
+		t.Errorf("status %d, tag %s, before %s: %s", second.status, second.header.Get("ETag"), tag, second.body)
 	}
 }
 

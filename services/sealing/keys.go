@@ -250,7 +250,7 @@ func (k *Keys) put(firm, customer string, content []byte) error {
 		err = listfile.SyncFolder(k.folder)
 	}
 	if err == nil {
-		err = writeNew(path, content)
+		err = listfile.PutNew(path, content)
 	}
 	if err != nil {
 		return fmt.Errorf("write key of customer %s: %w", customer, err)
@@ -260,27 +260,6 @@ func (k *Keys) put(firm, customer string, content []byte) error {
 		err = k.destroy(firm, customer)
 	}
 	return err
-}
-
-// writeNew puts content at path and never over what is there.
-func writeNew(path string, content []byte) error {
-	folder := filepath.Dir(path)
-	f, err := os.CreateTemp(folder, ".new-*") // mode 0600
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(content)
-	if err == nil {
-		err = f.Sync()
-	}
-	err = errors.Join(err, f.Close())
-	if err == nil {
-		err = os.Link(f.Name(), path)
-	}
-	if errors.Is(err, fs.ErrExist) {
-		err = nil
-	}
-	return errors.Join(err, os.Remove(f.Name()), listfile.SyncFolder(folder))
 }
 
 // nameOf returns what a key is known by in the log. It is a hash of 256 random bits,

@@ -214,7 +214,7 @@ func TestSealWhileErasing(t *testing.T) {
 			t.Fatalf("the key of %s is left: %v", p.Customer, err)
 		}
 	}
-	left, err := filepath.Glob(filepath.Join(folder, "north", ".new-*"))
+	left, err := filepath.Glob(filepath.Join(folder, "north", ".*"))
 	must(t, err)
 	if len(left) > 0 {
 		t.Errorf("left behind: %v", left)
