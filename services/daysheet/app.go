@@ -155,15 +155,23 @@ func limitMemory() {
 func passes(err error) bool { return !errors.Is(err, clickhouse.ErrClosed) }
 
 // start runs the projector until Close, or watches what another process projects.
-// If it stops by itself, recording goes on and reports stay where they are: whoever
-// runs the server must see why.
+// If it stops by itself, reports stay where they are, and whoever runs the server must see
+// why. Recording goes on, unless the log is damaged: what would come in then would have no
+// copy in the store, so that the next damage could not be mended.
 func (a *app) start(ctx context.Context, logger *slog.Logger) {
 	run := a.projector.Observe
 	if a.roles.runs(roleProjector) {
 		run = a.projector.Run
 	}
 	a.running.Go(func() {
-		if err := run(ctx); err != nil {
+		err := run(ctx)
+		switch {
+		case err == nil:
+		case logDamaged(err):
+			logger.Error("the log is damaged; nothing is recorded any more, and reports stay as they are", "reason", err,
+				"do", wayOut)
+			a.log.Halt("the log is damaged: " + wayOut)
+		default:
 			logger.Error("projector stopped; events are still recorded, reports stay as they are", "reason", err)
 		}
 	})
@@ -222,6 +230,7 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 		return err
 	}
 	frame.Speak(a.localeOf)
+	frame.Warn(a.trouble)
 	reporting.MountLedger(a.server, a.ledger())
 	err = access.Mount(a.server, access.Deps{Frame: frame, Commits: a.log.Commits, Names: a.projector.Names})
 	if err != nil {
@@ -321,42 +330,6 @@ func (a *app) setUp(ctx context.Context, firm string, settings events.Settings) 
 	return a.projector.Wait(ctx, firm, receipts[0].Sequence)
 }
 
-// logReady reports whether the log can be written and read.
-func (a *app) logReady(ctx context.Context) error {
-	if err := a.log.Health(ctx); err != nil {
-		return &httpd.NotReady{Reason: "its server does not answer", Err: err}
-	}
-	return nil
-}
-
-// caughtUp reports whether the facts stand where the log stands.
-func (a *app) caughtUp(ctx context.Context) error {
-	if t, ok := a.projector.Trouble(); ok {
-		return &httpd.NotReady{Reason: reasonOf(t), Err: t.Err}
-	}
-	behind, err := a.projector.Lag(ctx)
-	if err != nil {
-		return err
-	}
-	if behind > catchUpMax {
-		return &httpd.NotReady{Reason: fmt.Sprintf("they are %d commits behind the log", behind)}
-	}
-	return nil
-}
-
-// reasonOf says why the facts do not keep up, without what only the program's own
-// log may tell.
-func reasonOf(t projector.Trouble) string {
-	text := "log or store have not answered since " + t.Since.UTC().Format(time.RFC3339) + " and are tried again"
-	if t.Stopped {
-		text = "the projector stopped at " + t.Since.UTC().Format(time.RFC3339)
-	}
-	if t.Where != "" {
-		text += ", " + t.Where
-	}
-	return text
-}
-
 // catchUp waits until the facts of a firm stand where its log stands now.
 func (a *app) catchUp(ctx context.Context, firm string) error {
 	last, err := a.log.Last(ctx, eventlog.Partition(firm))
@@ -365,10 +338,6 @@ func (a *app) catchUp(ctx context.Context, firm string) error {
 	}
 	return a.projector.Wait(ctx, firm, last)
 }
-
-// catchUpMax is how far the facts may trail the log before the server says that
-// it is not ready.
-const catchUpMax = 1000
 
 // Close closes everything in reverse order and waits for it.
 func (a *app) Close() error {

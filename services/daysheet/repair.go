@@ -18,11 +18,12 @@ type RepairCmd struct {
 
 // Help says when it is needed and what it does.
 func (c *RepairCmd) Help() string {
-	return `A fault of the disk can make a part of the log unreadable. The ledger then refuses to start, since nothing
-may be recorded on a log with a hole. The store of facts has a copy of every commit. A repair makes a new log
-from what can be read of the old one and, for the rest, from that copy, proves that it is whole, and puts it
-in the place of the old one, which is kept beside it. Needs as much free disk as the log takes. The server
-must not be running.
+	return `A fault of the disk can make a part of the log unreadable. At each start every byte of the log is read, and
+the ledger refuses to start where one is wrong; where that is found while it is served, nothing is recorded
+any more, and every page, /readyz and the program's log say so. The store of facts has a copy of every commit.
+A repair makes a new log from what can be read of the old one and, for the rest, from that copy, proves that
+it is whole, and puts it in the place of the old one, which is kept beside it. Needs as much free disk as the
+log takes. The server must not be running.
 
 Where a commit is neither in the log nor in the copy, or the two differ, it is named and nothing is changed.`
 }
@@ -57,9 +58,18 @@ func (c *RepairCmd) Run(ctx context.Context, g *Globals) (err error) {
 	return nil
 }
 
+// wayOut says what to do while a damaged log is served.
+const wayOut = "stop daysheet, run \"daysheet repair\", which restores the log from the copy in the store, " +
+	"start it, and send the same events again, which is safe"
+
+// logDamaged reports whether the projector stopped because of the log, and not the store.
+func logDamaged(err error) bool {
+	return errors.As(err, new(*projector.DamageError)) || errors.Is(err, projector.ErrLogBehind)
+}
+
 // adviseRepair adds the way out to an error that says the log is damaged.
 func adviseRepair(err error) error {
-	if errors.As(err, new(*projector.DamageError)) || errors.Is(err, projector.ErrLogBehind) {
+	if logDamaged(err) {
 		return fmt.Errorf("%w (\"daysheet repair\" restores a damaged log from the copy in the store)", err)
 	}
 	return err

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"daysheet/services/eventlog"
 	"daysheet/services/facts/duckdb"
 	"daysheet/services/photos"
 	"daysheet/services/projector"
@@ -49,6 +50,9 @@ func (c *VerifyCmd) Run(ctx context.Context, g *Globals) (err error) {
 	}
 	logger := g.logger()
 	log, err := openLog(ctx, g, c.NATSFlags, logger)
+	if unreadable := (*eventlog.DamagedError)(nil); errors.As(err, &unreadable) {
+		return sayDamage(unreadable)
+	}
 	if err != nil {
 		return err
 	}
@@ -94,6 +98,17 @@ func (c *VerifyCmd) Run(ctx context.Context, g *Globals) (err error) {
 	}
 	fmt.Println("nothing found: the chains are whole, the facts are what the log says, and no photo is missing or damaged")
 	return nil
+}
+
+// sayDamage prints what of the log cannot be read. Nothing else is compared with such a log:
+// whoever opens it changes it.
+func sayDamage(e *eventlog.DamagedError) error {
+	for _, finding := range e.Findings {
+		fmt.Println("found:", finding)
+	}
+	fmt.Printf("%d findings; run \"daysheet repair\", which restores a damaged log from the copy in the store, and then "+
+		"\"daysheet verify\" again\n", len(e.Findings))
+	return errFound
 }
 
 // openStore opens the store of facts and says whether it was damaged: it is then set

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"sync/atomic"
 
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
@@ -23,7 +24,8 @@ type Log struct {
 	streams [Partitions]jetstream.Stream
 	groups  [Partitions]*group // nil where the server is external
 	folds   *folds
-	name    string // another for each open log
+	name    string                       // another for each open log
+	halted  atomic.Pointer[events.Error] // why nothing is recorded any more; nil while it is
 
 	// Following has a connection of its own, so that a replay at full speed does
 	// not stand between a commit and its acknowledgement.
@@ -38,7 +40,8 @@ type Log struct {
 
 // Open opens the log. In an embedded one it makes the streams where they are
 // missing; in an external one they must be there, see [Prepare]. It fails if the
-// configuration makes no sense (code Invalid), if another process uses the folder,
+// configuration makes no sense (code Invalid), if another process uses the folder, if
+// its files are damaged ([*DamagedError]),
 // if the server does not start or cannot be reached, and if a stream is missing or
 // set up as a weaker ledger than it must be.
 func Open(ctx context.Context, cfg Config) (_ *Log, err error) {
@@ -130,7 +133,7 @@ func (l *Log) Health(ctx context.Context) error {
 		return err
 	}
 	defer end()
-	if err := l.inside.failed(); err != nil {
+	if err := l.Refuses(); err != nil {
 		return err
 	}
 	for _, c := range []*connection{l.link, l.tail} {

@@ -2,6 +2,7 @@ package eventlog
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -118,7 +119,7 @@ func TestStreamThatCannotBeLoadedIsNotBuried(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = Open(t.Context(), Config{Dir: dir})
-	wantText(t, err, name, "could not load it")
+	wantText(t, err, fmt.Sprintf("partition %d", Partition(testFirm)), "settings do not agree", "daysheet repair")
 	if err := os.WriteFile(meta, sound, 0o600); err != nil {
 		t.Fatal(err)
 	}

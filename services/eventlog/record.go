@@ -37,6 +37,9 @@ func (l *Log) Record(
 		return nil, err
 	}
 	defer end()
+	if err := l.halted.Load(); err != nil {
+		return nil, err
+	}
 	held, err := l.folds.hold(ctx, firm, job)
 	if err != nil {
 		return nil, unavailable(err)

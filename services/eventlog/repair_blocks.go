@@ -155,6 +155,7 @@ type block struct {
 	partition uint8
 	prefix    []byte // of every subject in it
 	sum       hash.Hash64
+	checksums bool // alone say whether a record is whole; else it must be a commit, too
 
 	places int // that cannot be read
 	first  int // the first of them
@@ -214,16 +215,15 @@ func (b *block) record(at int) (stored events.Stored, size int) {
 	if len(rest) < recordHeader+recordChecksum {
 		return stored, 0
 	}
-	length := binary.LittleEndian.Uint32(rest)
 	sequence := binary.LittleEndian.Uint64(rest[4:])
 	subjectEnd := recordHeader + int(binary.LittleEndian.Uint16(rest[20:]))
-	size = int(length &^ withHeaders)
+	size = b.lengthAt(at)
 	if size > recordMost || size > len(rest) || subjectEnd > size-recordChecksum {
 		return stored, 0
 	}
 	name, data := rest[recordHeader:subjectEnd], rest[subjectEnd:size-recordChecksum]
 	headers := 0
-	if length&withHeaders != 0 {
+	if binary.LittleEndian.Uint32(rest)&withHeaders != 0 {
 		if len(data) < 4 {
 			return stored, 0
 		}
@@ -242,10 +242,19 @@ func (b *block) record(at int) (stored events.Stored, size int) {
 	}
 	// The checksum says nothing about where headers end: an empty line does.
 	if headers > len(data) || headers > 0 && !bytes.HasSuffix(data[:headers], []byte("\r\n\r\n")) ||
-		!b.isCommit(name, data[headers:]) {
+		!b.checksums && !b.isCommit(name, data[headers:]) {
 		return stored, 0
 	}
 	return events.Stored{Partition: b.partition, Sequence: sequence, Raw: data[headers:]}, size
+}
+
+// lengthAt returns how long the record at a place says that it is; 0 where it is too short
+// to say so.
+func (b *block) lengthAt(at int) int {
+	if len(b.content)-at < recordHeader {
+		return 0
+	}
+	return int(binary.LittleEndian.Uint32(b.content[at:]) &^ withHeaders)
 }
 
 // isCommit reports whether data is a commit that belongs under the subject.

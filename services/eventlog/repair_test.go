@@ -133,8 +133,24 @@ func flip(t *testing.T, offset int) func([]byte) []byte {
 	}
 }
 
-// start lets the server open the log as an ordinary start does, with what it does to
-// the files, and returns what the check says.
+// serverAt lets the server alone open the log, with what it does to damaged files: the
+// damage may come about while the log is open.
+func serverAt(t *testing.T, dir string) {
+	t.Helper()
+	cfg, err := Config{Dir: dir}.withDefaults()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := startServer(t.Context(), cfg, newBreakage())
+	if err != nil {
+		t.Logf("at the start: %v", err)
+		return
+	}
+	s.Shutdown()
+	s.WaitForShutdown()
+}
+
+// start opens the log and returns what the check says.
 func start(t *testing.T, dir string, atLeast uint64) error {
 	t.Helper()
 	l, err := Open(t.Context(), Config{Dir: dir})
@@ -187,8 +203,9 @@ func TestRepair(t *testing.T) {
 				t.Parallel()
 				dir := copyOf(t, sound)
 				damage(t, dir)
+				wantRefused(t, dir, uint64(len(all)))
 				if started {
-					t.Logf("at the start: %v", start(t, dir, uint64(len(all))))
+					serverAt(t, dir)
 				}
 				var done, total uint64
 				report, err := Repair(t.Context(), Config{Dir: dir}, all, func(d, of uint64) { done, total = d, of })
@@ -205,6 +222,21 @@ func TestRepair(t *testing.T) {
 					t.Error(err)
 				}
 			})
+		}
+	}
+}
+
+// wantRefused requires that a damaged log is not opened, that the refusal says where it is
+// damaged and what to do, and that the files stay as they are.
+func wantRefused(t *testing.T, dir string, atLeast uint64) {
+	t.Helper()
+	before := fingerprint(t, dir)
+	err := start(t, dir, atLeast)
+	wantText(t, err, fmt.Sprintf("partition %d is damaged", Partition(testFirm)))
+	if damaged := new(DamagedError); errors.As(err, &damaged) {
+		wantText(t, err, "daysheet repair")
+		if after := fingerprint(t, dir); after != before {
+			t.Errorf("the refused start changed the folder:\n%s\nwas\n%s", after, before)
 		}
 	}
 }

@@ -31,6 +31,9 @@ func startEmbedded(ctx context.Context, cfg Config) (*embedded, error) {
 	if err := notMoved(cfg.Dir); err != nil {
 		return nil, errors.Join(err, lock.Close())
 	}
+	if err := examine(cfg.Dir); err != nil {
+		return nil, errors.Join(err, lock.Close())
+	}
 	broken := newBreakage()
 	s, err := startServer(ctx, cfg, broken)
 	if err != nil {

@@ -36,6 +36,7 @@ type Frame struct {
 	shared map[string]*template.Template            // by language: the layout and the parts that bodies may use
 	bodies map[string]map[string]*template.Template // by language and name
 	locale localeOf                                 // nil: English is spoken
+	warns  func() string                            // nil: there is never anything to warn of
 	files  map[string]file
 	served func() map[string]bool // asked once requests come in: what else is served is known by then
 }
@@ -191,6 +192,10 @@ func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, erro
 			p.Nav = append(p.Nav, place.Link)
 		}
 	}
+	var err error
+	if p.Warning, err = f.warning(caller, around); err != nil {
+		return nil, err
+	}
 	var main, whole bytes.Buffer
 	if err := body.ExecuteTemplate(&main, "main", p); err != nil {
 		return nil, fmt.Errorf("render page %s: %w", p.Name, err)
@@ -206,6 +211,23 @@ func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, erro
 // It is called before the server serves.
 func (f *Frame) Speak(locale func(ctx context.Context, firm string) (string, error)) {
 	f.locale = locale
+}
+
+// Warn tells the frame how to find the key of the text that stands on top of every page for
+// who is signed in while something is wrong with the whole ledger; an empty one is shown
+// nowhere. It is called before the server serves.
+func (f *Frame) Warn(trouble func() string) { f.warns = trouble }
+
+// warning returns that text.
+func (f *Frame) warning(caller httpd.Caller, around *texts.Texts) (string, error) {
+	if f.warns == nil || caller.Firm == "" {
+		return "", nil
+	}
+	key := f.warns()
+	if key == "" {
+		return "", nil
+	}
+	return around.Say(key)
 }
 
 // around returns the language of what stands around a page. Where it cannot be found,

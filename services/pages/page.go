@@ -57,10 +57,11 @@ type Page struct {
 	Texts *texts.Texts
 
 	// Filled in by the frame.
-	Nav    []Link
-	Firm   string
-	Here   string
-	Phones string // address of the page that pairs phones; empty where this program serves none
+	Nav     []Link
+	Firm    string
+	Here    string
+	Warning string // what is wrong with the whole ledger; empty if nothing is
+	Phones  string // address of the page that pairs phones; empty where this program serves none
 
 	Language string        // of what stands around the page
 	Other    string        // language of the page, where it is another

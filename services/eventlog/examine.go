@@ -1,0 +1,127 @@
+package eventlog
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"github.com/nats-io/nats-server/v2/server"
+
+	"daysheet/events"
+)
+
+// DamagedError says what of an embedded log cannot be read. The log was neither opened nor
+// changed: the server would cut a block off at the first record that it cannot read, and
+// what would be recorded next would take sequences that were used before.
+type DamagedError struct {
+	Findings []string // each names a partition and a place; at least one
+}
+
+// Error says it to the operator, with the way out.
+func (e *DamagedError) Error() string {
+	more := ""
+	if n := len(e.Findings) - 1; n > 0 {
+		more = fmt.Sprintf(" (and %d places more)", n)
+	}
+	return e.Findings[0] + more + ": nothing was recorded or changed; run \"daysheet repair\", which takes what cannot " +
+		"be read from the copy in the store, and start again"
+}
+
+// examine reads the files of a log, without the server, and fails with a [*DamagedError] if
+// a record does not agree with its checksum or a sequence is missing. A record that was cut
+// off at the very end is none: it was being written when the program ended, and was never
+// acknowledged.
+func examine(dir string) error {
+	if stat, err := os.Stat(filepath.Join(dir, server.JetStreamStoreDir)); err != nil || !stat.IsDir() {
+		return nil // nothing was recorded yet, or the server says what is in its way
+	}
+	var findings []string
+	for partition := range uint8(Partitions) {
+		e := &examination{partition: partition}
+		if err := e.run(streamFolder(dir, partition)); err != nil {
+			return fmt.Errorf("examine partition %d: %w", partition, err)
+		}
+		findings = append(findings, e.findings...)
+	}
+	if len(findings) > 0 {
+		return &DamagedError{findings}
+	}
+	return nil
+}
+
+// examination is that of one partition.
+type examination struct {
+	partition uint8
+	last      uint64 // sequence that was read last
+	findings  []string
+}
+
+func (e *examination) find(format string, args ...any) {
+	e.findings = append(e.findings, fmt.Sprintf("partition %d is damaged: ", e.partition)+fmt.Sprintf(format, args...))
+}
+
+func (e *examination) run(folder string) error {
+	if err := checkMeta(folder, e.partition); err != nil {
+		e.find("%v", err)
+	}
+	numbers, err := blockNumbers(filepath.Join(folder, "msgs"))
+	if err != nil {
+		return err
+	}
+	for i, number := range numbers {
+		name := fmt.Sprintf("%d.blk", number)
+		content, err := os.ReadFile(filepath.Join(folder, "msgs", name))
+		if err != nil {
+			return err
+		}
+		b, err := newBlock(content, e.partition, number)
+		if err != nil {
+			return err
+		}
+		b.checksums = true
+		if err := b.each(e.follows); err != nil {
+			return err
+		}
+		if b.places > 1 || b.places == 1 && !(i == len(numbers)-1 && b.cutOff()) {
+			e.find("block file %s cannot be read in %d places, the first at byte %d", name, b.places, b.first)
+		}
+	}
+	return nil
+}
+
+// follows notes where sequences are missing.
+func (e *examination) follows(s events.Stored) error {
+	if s.Sequence != e.last+1 && len(e.findings) == 0 {
+		e.find("sequence %d is followed by %d", e.last, s.Sequence)
+	}
+	e.last = s.Sequence
+	return nil
+}
+
+// cutOff reports whether all that cannot be read is the beginning of a record at the end of
+// the file, or room for one, which a file system leaves as zeros. One that is there in full
+// length was written to its end, and does not agree with its checksum for another reason.
+func (b *block) cutOff() bool {
+	rest := b.content[b.first:]
+	if b.torn != len(rest) {
+		return false
+	}
+	return len(rest) < recordHeader || b.lengthAt(b.first) > len(rest) || len(bytes.Trim(rest, "\x00")) == 0
+}
+
+// Halt refuses everything that is to be recorded from now on, with the reason, which says
+// what to do: the log was found damaged while it is open. What is in it can be read as
+// before. Only opening it again ends that.
+func (l *Log) Halt(reason string) {
+	l.halted.CompareAndSwap(nil, &events.Error{Code: events.Unavailable, Rule: reason})
+}
+
+// Refuses returns why nothing can be recorded until the program is started again; nil where
+// that is not so.
+func (l *Log) Refuses() error {
+	if err := l.halted.Load(); err != nil {
+		return err
+	}
+	return l.inside.failed()
+}
