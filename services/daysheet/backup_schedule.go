@@ -62,8 +62,8 @@ func (s *schedule) run(ctx context.Context) {
 		return
 	}
 	wait := time.Duration(0)
-	if status, err := backup.ReadStatus(filepath.Join(s.g.Data, stateFolder)); err == nil && !status.Last.IsZero() {
-		wait = time.Until(status.Last.Add(s.BackupEvery))
+	if status, err := backup.ReadStatus(filepath.Join(s.g.Data, stateFolder)); err == nil {
+		wait = s.dueIn(status.Last, time.Now())
 	}
 	for {
 		timer := time.NewTimer(max(wait, 0))
@@ -88,6 +88,16 @@ func (s *schedule) run(ctx context.Context) {
 			s.logger.Error("a photo could not be read, or is damaged, and is not in the archive", "photo", name)
 		}
 	}
+}
+
+// dueIn returns how long after the last archive, which is zero if none was made, the next
+// is due. One that was made in the future was made while the clock was wrong, and holds
+// nothing up.
+func (s *schedule) dueIn(last, now time.Time) time.Duration {
+	if last.IsZero() {
+		return 0
+	}
+	return min(last.Add(s.BackupEvery).Sub(now), s.BackupEvery)
 }
 
 // once makes one archive.

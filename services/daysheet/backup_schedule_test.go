@@ -155,3 +155,19 @@ func makeGolden(t *testing.T, archive string) {
 	mustClose(t, a)
 	backUp(t, g, BackupCmd{To: archive})
 }
+
+// TestAWrongClockHoldsNoBackupUp starts a server after the clock was wrong.
+func TestAWrongClockHoldsNoBackupUp(t *testing.T) {
+	now := time.Date(2026, 6, 30, 12, 0, 0, 0, time.UTC)
+	s := &schedule{ScheduleFlags: ScheduleFlags{BackupEvery: 24 * time.Hour}}
+	for last, want := range map[time.Time]time.Duration{
+		{}:                       0,
+		now.Add(-2 * time.Hour):  22 * time.Hour,
+		now.Add(-30 * time.Hour): -6 * time.Hour,
+		now.AddDate(1, 0, 0):     24 * time.Hour,
+	} {
+		if got := s.dueIn(last, now); got != want {
+			t.Errorf("after one at %v the next is due in %v, want %v", last, got, want)
+		}
+	}
+}

@@ -69,6 +69,18 @@ type session struct {
 	SHA256 string    `json:"sha256"` // of the secret in the cookie
 }
 
+// clockSlack is how far a session may seem to have begun in the future: the clocks of
+// processes that share the file, and one that is set, differ by less.
+const clockSlack = 5 * time.Minute
+
+// over reports whether a session has ended. One that has yet to begin was begun while the
+// clock was wrong: it would last until that time has come, and on from then.
+func (s session) over(now time.Time) bool {
+	return !now.Before(s.Ends) || s.Began.After(now.Add(clockSlack))
+}
+
+func (s session) of(p Person) bool { return s.Firm == p.Firm && strings.EqualFold(s.Name, p.Name) }
+
 // People keeps who signs in by name and password, and who is signed in, in two files
 // that several processes may share. All methods are safe for concurrent use.
 type People struct {
@@ -186,7 +198,7 @@ func (p *People) Disable(ctx context.Context, by, firm, name string, disable boo
 }
 
 func (p *People) change(ctx context.Context, by, firm, name, what string, change func(*keptPerson)) error {
-	return p.people.Change(func(people []keptPerson) ([]keptPerson, error) {
+	err := p.people.Change(func(people []keptPerson) ([]keptPerson, error) {
 		i := findPerson(people, name)
 		if i < 0 || people[i].Firm != firm || !people[i].Removed.IsZero() {
 			return nil, &events.Error{Code: events.NotFound, Field: "name", Value: fmt.Sprintf("%q", name),
@@ -201,6 +213,13 @@ func (p *People) change(ctx context.Context, by, firm, name, what string, change
 		}
 		return people, p.auditor.Record(ctx, firm, by,
 			events.AccessChange{What: what, Name: k.Name, Role: string(k.Role)})
+	})
+	if err != nil {
+		return err
+	}
+	// They are over by Changed already, but where the clock went back since they began.
+	return p.sessions.Change(func(sessions []session) ([]session, error) {
+		return slices.DeleteFunc(sessions, func(s session) bool { return s.of(Person{Firm: firm, Name: name}) }), nil
 	})
 }
 
@@ -263,7 +282,9 @@ const noPassword = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAA
 func (p *People) begin(person Person, lasts time.Duration) (string, error) {
 	secret, now := sessionPrefix+randomText(secretBytes), p.now().UTC()
 	return secret, p.sessions.Change(func(sessions []session) ([]session, error) {
-		sessions = slices.DeleteFunc(sessions, func(s session) bool { return !now.Before(s.Ends) })
+		sessions = slices.DeleteFunc(sessions, func(s session) bool {
+			return s.over(now) || s.of(person) && s.Began.After(now)
+		})
 		if len(sessions) >= sessionsMost {
 			return nil, &events.Error{Code: events.Unavailable, Field: "session", Rule: "too many are signed in"}
 		}
@@ -284,7 +305,7 @@ func (p *People) Authenticate(secret string) (Caller, error) {
 			found = i
 		}
 	}
-	if found < 0 || !p.now().Before(sessions[found].Ends) {
+	if found < 0 || sessions[found].over(p.now()) {
 		return Caller{}, ErrTokenUnknown
 	}
 	people, err := p.people.Items()

@@ -32,7 +32,13 @@ func (p *People) Remove(ctx context.Context, by, firm, name string) error {
 func (p *People) noteSignIn(person Person) error {
 	return p.people.Change(func(people []keptPerson) ([]keptPerson, error) {
 		if i := findPerson(people, person.Name); i >= 0 {
-			people[i].SignedIn = p.now().UTC().Truncate(time.Second)
+			now := p.now().UTC()
+			people[i].SignedIn = now.Truncate(time.Second)
+			// A change that has yet to come was made while the clock was wrong. Sessions
+			// begin after it; those that were begun by that clock are over.
+			if !people[i].Changed.Before(now) {
+				people[i].Changed = now.Add(-time.Nanosecond)
+			}
 		}
 		return people, nil
 	})

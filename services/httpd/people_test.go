@@ -328,3 +328,50 @@ func TestTheLastOwnerStays(t *testing.T) {
 		t.Errorf("list %+v, %v", list, err)
 	}
 }
+
+// TestAClockThatWasWrong: no session lasts longer because the clock goes back, and nobody is
+// kept out for a year because a password was set while it was a year ahead.
+func TestAClockThatWasWrong(t *testing.T) {
+	p, c := newPeople(t)
+	in := func() string {
+		t.Helper()
+		secret, _, _, err := p.SignIn(t.Context(), "Anna", annasPassword, "192.0.2.1", false)
+		must(t, err)
+		return secret
+	}
+	holds := func(secret string, want bool) {
+		t.Helper()
+		if _, err := p.Authenticate(secret); (err == nil) != want {
+			t.Errorf("at %v the session holds: %v, want %v", c.at, err, want)
+		}
+	}
+	right := c.at
+	first := in()
+	c.at = right.Add(-time.Minute) // the clock was set
+	holds(first, true)
+	c.at = right.Add(-24 * time.Hour)
+	holds(first, false)
+	c.at = right.Add(time.Hour)
+	holds(first, true) // as it would have been without the jump
+	c.at = right.Add(sessionLasts)
+	holds(first, false)
+
+	c.at = right.AddDate(1, 0, 0)
+	ahead := in()
+	holds(ahead, true)
+	must(t, p.SetPassword(t.Context(), "office", "north", "Anna", annasPassword))
+	c.at = right.Add(time.Minute)
+	holds(ahead, false)
+	back := in()
+	holds(back, true)
+	c.at = right.AddDate(1, 0, 0).Add(time.Hour)
+	holds(ahead, false) // its time has come, and it is over all the same
+
+	c.at = right.Add(2 * time.Hour)
+	stolen := in()
+	c.at = c.at.Add(-time.Minute)
+	must(t, p.SetPassword(t.Context(), "office", "north", "Anna", annasPassword))
+	holds(stolen, false)
+	holds(in(), true)
+	holds(stolen, false)
+}
