@@ -9,6 +9,7 @@ import (
 	"image"
 	"image/jpeg"
 	"io"
+	"math/rand/v2"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -96,7 +97,7 @@ func bitsStore(ctx context.Context, t *trial) error {
 // and whoever took it can send it again.
 func bitsPhoto(ctx context.Context, t *trial) error {
 	return t.rot(ctx, func() error {
-		photo, err := t.photo()
+		photo, err := photoOf(t.random)
 		if err != nil {
 			return err
 		}
@@ -155,11 +156,11 @@ func (t *trial) flip(path string, size int64, bits int) error {
 	return os.WriteFile(path, content, 0o600)
 }
 
-// photo makes an invented photo that is like no other.
-func (t *trial) photo() ([]byte, error) {
+// photoOf makes an invented photo that is like no other.
+func photoOf(random *rand.Rand) ([]byte, error) {
 	img := image.NewGray(image.Rect(0, 0, 64, 64))
 	for i := range img.Pix {
-		img.Pix[i] = byte(t.random.UintN(256))
+		img.Pix[i] = byte(random.UintN(256))
 	}
 	var raw bytes.Buffer
 	if err := jpeg.Encode(&raw, img, nil); err != nil {

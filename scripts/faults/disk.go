@@ -118,7 +118,7 @@ func readOnly(ctx context.Context, t *trial) error {
 func handles(ctx context.Context, t *trial) error {
 	for range t.harness.times {
 		few := 40 + t.random.IntN(80)
-		s, err := t.serveAs(ctx, "sh", "-c", fmt.Sprintf(`ulimit -n %d && exec "$0" "$@"`, few), t.program)
+		s, err := t.serveAs(ctx, []string{"sh", "-c", fmt.Sprintf(`ulimit -n %d && exec "$0" "$@"`, few), t.program})
 		t.times++
 		if refused := new(startError); errors.As(err, &refused) {
 			t.message = telling(refused.said)

@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"time"
 )
 
 // about is what the help says beside the flags.
@@ -24,12 +25,16 @@ outside for one process, and the program has no hook for them.`
 func main() {
 	h := harness{out: os.Stdout}
 	var all string
+	var soak time.Duration
+	var perSecond int
 	flag.StringVar(&h.program, "program", "bin/daysheet", "program to run")
 	flag.StringVar(&all, "faults", strings.Join(faultNames(), ","), "faults to try")
 	flag.IntVar(&h.kills, "kills", 50, "how often to kill it")
 	flag.IntVar(&h.times, "times", 3, "how often to bring about each of the other faults")
 	flag.IntVar(&h.writers, "writers", 32, "writers that send at the same time")
 	flag.Uint64Var(&h.seed, "seed", 1, "seed of the moments and places")
+	flag.DurationVar(&soak, "soak", 0, "serve under steady load for so long instead, and judge whether memory stays level")
+	flag.IntVar(&perSecond, "rate", 30, "events a second of a soak")
 	usage := flag.Usage
 	flag.Usage = func() {
 		fmt.Fprintln(flag.CommandLine.Output(), about)
@@ -38,7 +43,11 @@ func main() {
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
-	if err := h.run(ctx, strings.Split(all, ",")); err != nil {
+	run := func() error { return h.run(ctx, strings.Split(all, ",")) }
+	if soak > 0 {
+		run = func() error { return h.soak(ctx, soak, perSecond) }
+	}
+	if err := run(); err != nil {
 		fmt.Fprintln(os.Stderr, "faults:", err)
 		os.Exit(1)
 	}

@@ -30,14 +30,14 @@ type running struct {
 var address = regexp.MustCompile(`http://[0-9.:]+`)
 
 // serve starts the server and waits until it says where it listens.
-func (t *trial) serve(ctx context.Context) (*running, error) {
-	return t.serveAs(ctx, t.program)
+func (t *trial) serve(ctx context.Context, flags ...string) (*running, error) {
+	return t.serveAs(ctx, []string{t.program}, flags...)
 }
 
-// serveAs starts it with a command line that ends in the program.
-func (t *trial) serveAs(ctx context.Context, line ...string) (*running, error) {
-	cmd := exec.CommandContext(ctx, line[0], append(line[1:], "serve", "--data", t.folder, "--listen", "127.0.0.1:0",
-		"--rate-per-second", "1000000")...)
+// serveAs starts it with a command line that ends in the program, and further flags.
+func (t *trial) serveAs(ctx context.Context, line []string, flags ...string) (*running, error) {
+	args := append(line[1:], "serve", "--data", t.folder, "--listen", "127.0.0.1:0", "--rate-per-second", "1000000")
+	cmd := exec.CommandContext(ctx, line[0], append(args, flags...)...)
 	var said bytes.Buffer
 	cmd.Stderr = &said
 	out, err := cmd.StdoutPipe()

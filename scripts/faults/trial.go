@@ -84,13 +84,18 @@ func (h *harness) one(ctx context.Context, n int) (err error) {
 
 // prepare makes a token on an empty data folder.
 func (t *trial) prepare(ctx context.Context) error {
-	out, err := exec.CommandContext(ctx, t.program, "token", "add", "load", "--data", t.folder, "--firm", firm,
-		"--scope", "read,record").Output()
+	text, err := t.output(ctx, "token", "add", "load", "--firm", firm, "--scope", "read,record")
+	t.token = strings.TrimSpace(text)
+	return err
+}
+
+// output runs one of the program's commands on the folder and returns its standard output.
+func (t *trial) output(ctx context.Context, args ...string) (string, error) {
+	out, err := exec.CommandContext(ctx, t.program, append(args, "--data", t.folder)...).Output()
 	if err != nil {
-		return fmt.Errorf("make token: %w", err)
+		return "", fmt.Errorf("%s: %w", strings.Join(args[:2], " "), err)
 	}
-	t.token = strings.TrimSpace(string(out))
-	return nil
+	return string(out), nil
 }
 
 // count serves once more, lets every writer finish what it had in flight, compares

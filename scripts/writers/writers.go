@@ -34,10 +34,12 @@ type Load struct {
 	changed chan struct{} // closed at the next acknowledgement; nil if nobody waits
 }
 
-// writer sends to a job of its own and, every fourth event, to one that all share.
+// writer sends to a job of its own and, every fourth event, to one that all share; or,
+// where jobs end, to one job of its own after the other.
 type writer struct {
 	number int
 	next   int
+	each   int // events of a job; 0: jobs do not end
 	opened bool
 }
 
@@ -53,6 +55,14 @@ func New(writers int) *Load {
 // Pace bounds what all writers send together to so many events a second. It is
 // called before they start; without it each sends as soon as it was answered.
 func (l *Load) Pace(perSecond int) { l.pace = rate.NewLimiter(rate.Limit(perSecond), 1) }
+
+// JobsOf has every writer open another job after so many events, as a firm does over the
+// months; nothing is shared then. It is called before they start.
+func (l *Load) JobsOf(events int) {
+	for _, w := range l.writers {
+		w.each = events
+	}
+}
 
 // Acknowledged returns how many events were acknowledged.
 func (l *Load) Acknowledged() int {
@@ -237,10 +247,13 @@ func (w *writer) event() (id string, body []byte) {
 	id = fmt.Sprintf("load-%04d-%08d", w.number, w.next)
 	job, kind, data := fmt.Sprintf("job-%d", w.number), "hours.booked",
 		`{"person":"anna","task":"sand","minutes":30}`
-	if w.next%4 == 3 {
+	switch {
+	case w.each > 0:
+		job = fmt.Sprintf("job-%d-%d", w.number, w.next/w.each)
+	case w.next%4 == 3:
 		job = "job-0"
 	}
-	if !w.opened {
+	if !w.opened || w.each > 0 && w.next%w.each == 0 {
 		kind, data = "job.opened", `{"job_type":"stairwell","title":"Invented"}`
 	}
 	return id, fmt.Appendf(nil,
