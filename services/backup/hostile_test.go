@@ -118,10 +118,14 @@ func TestHostile(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), test.says) {
 			t.Errorf("%s: %v, want %q", name, err, test.says)
 		}
+		t.Logf("| archive | %s | %v |", name, err)
 	}
-	if _, err := check(bytes.NewReader(wrapped(t, make([]byte, 512<<20))), nil, nil, use{}); err == nil {
+	packed := wrapped(t, make([]byte, 512<<20))
+	_, err := check(bytes.NewReader(packed), nil, nil, use{})
+	if err == nil {
 		t.Error("half a gigabyte of nothing is taken for an archive")
 	}
+	t.Logf("| archive | 512 MiB of nothing, packed into %d kB | %v |", len(packed)>>10, err)
 }
 
 // FuzzArchive reads whatever comes as the tar file in an archive. What is taken for one is

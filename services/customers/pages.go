@@ -92,7 +92,7 @@ func (d *Desk) form(handle func(pages.Visit, httpd.Caller, url.Values) (string, 
 	return func(c *gin.Context) {
 		caller, err := callerOf(c.Request.Context())
 		if err == nil {
-			err = c.Request.ParseForm()
+			err = httpd.ReadForm(c.Request)
 		}
 		if err != nil {
 			httpd.Abort(c, err)

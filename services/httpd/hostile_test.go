@@ -3,12 +3,15 @@ package httpd
 import (
 	"bytes"
 	"compress/gzip"
+	"errors"
 	"fmt"
 	"io"
 	"net"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/gin-gonic/gin"
 )
 
 // TestHostileBodies: bodies that are made to cost more than they weigh are refused, and
@@ -44,6 +47,7 @@ func TestHostileBodies(t *testing.T) {
 	}
 	b.run(t, hostile)
 	for _, s := range hostile {
+		t.Logf("| body | %s | %d |", s.name, s.status)
 		if _, answer := b.do(t, scenario{method: s.method, url: s.url, token: s.token, headers: s.headers, body: s.body}); len(answer) > 64<<10 {
 			t.Errorf("%s: the answer has %d bytes", s.name, len(answer))
 		}
@@ -79,6 +83,37 @@ func TestSlowClients(t *testing.T) {
 				c.status != "" && !strings.HasPrefix(string(got), "HTTP/1.1 "+c.status) {
 				t.Errorf("the answer is %q", got)
 			}
+			t.Logf("| slow or broken client | %s | %.21q |", name, got)
 		})
+	}
+}
+
+// TestSlowReader: whoever asks for much and does not read it is cut off, and what makes the
+// answer ends.
+func TestSlowReader(t *testing.T) {
+	ended := make(chan error, 1)
+	b := newBench(t, func(c *Config) { c.WriteTimeout = 250 * time.Millisecond }, func(s *Server) {
+		tryRoutes(s)
+		s.Engine.GET("/endless", Require(ScopeRead), func(c *gin.Context) {
+			part := bytes.Repeat([]byte("x"), 1<<20)
+			for {
+				if _, err := c.Writer.Write(part); err != nil {
+					ended <- err
+					return
+				}
+			}
+		})
+	})
+	b.cutsOff = true
+	line, err := net.Dial("tcp", strings.TrimPrefix(b.address, "http://"))
+	must(t, err)
+	defer line.Close()
+	_, err = io.WriteString(line, "GET /endless HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer "+b.secrets["reader"]+"\r\n\r\n")
+	must(t, err)
+	select {
+	case err := <-ended:
+		t.Logf("| slow or broken client | asks for an answer without end and reads nothing | cut off: %v |", errors.Unwrap(err))
+	case <-t.Context().Done():
+		t.Fatal("the answer is written for ever")
 	}
 }

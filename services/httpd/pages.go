@@ -3,6 +3,7 @@ package httpd
 import (
 	"bytes"
 	_ "embed"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -161,15 +162,23 @@ func (s *Server) readForm(c *gin.Context) bool {
 		Abort(c, NewProblem(http.StatusUnsupportedMediaType, "send the form as application/x-www-form-urlencoded"))
 		return false
 	}
-	if err := c.Request.ParseForm(); err != nil {
-		p := Problem(err)
-		if p.Status != http.StatusRequestEntityTooLarge {
-			p = NewProblem(http.StatusBadRequest, "the form cannot be read")
-		}
-		Abort(c, p)
+	if err := ReadForm(c.Request); err != nil {
+		Abort(c, err)
 		return false
 	}
 	return true
+}
+
+// ReadForm reads the form of a request into its PostForm. One that cannot be read is a
+// problem of who sent it.
+func ReadForm(r *http.Request) error { return FormError(r.ParseForm()) }
+
+// FormError returns what reading a form failed with as the problem that it is; nil for nil.
+func FormError(err error) error {
+	if tooLarge := (*http.MaxBytesError)(nil); err == nil || errors.As(err, &tooLarge) {
+		return err
+	}
+	return NewProblem(http.StatusBadRequest, "the form cannot be read")
 }
 
 // speaker returns who says what a page says to the sender of a request: in the language

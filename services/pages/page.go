@@ -2,7 +2,6 @@ package pages
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"html/template"
 	"io"
@@ -112,13 +111,10 @@ func visitOf(c *gin.Context) (Visit, error) {
 	}
 	var err error
 	if c.ContentType() == "multipart/form-data" {
-		err = r.ParseMultipartForm(formMemory)
+		err = httpd.FormError(r.ParseMultipartForm(formMemory))
 		v.form = r.MultipartForm
 	} else {
-		err = r.ParseForm()
-	}
-	if tooLarge := (*http.MaxBytesError)(nil); err != nil && !errors.As(err, &tooLarge) {
-		err = httpd.NewProblem(http.StatusBadRequest, "the form cannot be read")
+		err = httpd.ReadForm(r)
 	}
 	v.Values = r.PostForm
 	return v, err

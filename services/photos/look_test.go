@@ -89,6 +89,7 @@ func TestWhatIsNotTaken(t *testing.T) {
 		if events.CodeOf(err) != events.Invalid || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v; want %q", c.name, err, c.says)
 		}
+		t.Logf("| photo | %s | %v |", c.name, err)
 	}
 }
 

@@ -27,7 +27,7 @@ func form(handle func(*gin.Context, httpd.Caller, url.Values) (string, error)) g
 	return func(c *gin.Context) {
 		caller, err := callerOf(c.Request.Context())
 		if err == nil {
-			err = c.Request.ParseForm()
+			err = httpd.ReadForm(c.Request)
 		}
 		if err != nil {
 			httpd.Abort(c, err)

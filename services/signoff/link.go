@@ -274,10 +274,8 @@ func readSigning(c *gin.Context) (s Signing, script bool, err error) {
 		}
 		return s, true, nil
 	case "application/x-www-form-urlencoded":
-		if err := c.Request.ParseForm(); err != nil {
-			return s, false, malformed(err, "the form cannot be read")
-		}
-		return signingFrom(c.Request.PostForm), false, nil
+		err := httpd.ReadForm(c.Request)
+		return signingFrom(c.Request.PostForm), false, err
 	}
 	return s, false, httpd.NewProblem(http.StatusUnsupportedMediaType, "send the sign-off as a form or as "+
 		"application/json")

@@ -46,7 +46,7 @@ func (d *desk) mountOffice(engine *gin.Engine) {
 func (d *desk) visit(c *gin.Context) (pages.Visit, error) {
 	caller, err := callerOf(c.Request.Context())
 	if err == nil {
-		err = c.Request.ParseForm()
+		err = httpd.ReadForm(c.Request)
 	}
 	return pages.Visit{Context: c.Request.Context(), Caller: caller, Firm: caller.Firm, Param: c.Param}, err
 }
