@@ -120,6 +120,7 @@ func TestCanonicalRefuses(t *testing.T) {
 		{"a high surrogate alone", `"\ud800"`, "a text holds half of a surrogate pair"},
 		{"a low surrogate alone", `["\udc00"]`, "a text holds half of a surrogate pair"},
 		{"a high surrogate before a letter", `"\ud800a"`, "a text holds half of a surrogate pair"},
+		{"a high surrogate before another escape", `"\ud800\n"`, "a text holds half of a surrogate pair"},
 		{"two high surrogates", `"\ud800\ud800"`, "a text holds half of a surrogate pair"},
 		{"a lone surrogate in a name", `{"\udfff":1}`, "a text holds half of a surrogate pair"},
 		{"a member twice", `{"a":1,"b":2,"a":1}`, "a: the member stands twice in one object"},

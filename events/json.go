@@ -1,6 +1,7 @@
 package events
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -174,7 +175,7 @@ func (r *reader) escape() (rune, error) {
 	if err != nil || !utf16.IsSurrogate(first) {
 		return first, err
 	}
-	if r.at < len(r.in) && r.in[r.at] == '\\' {
+	if bytes.HasPrefix(r.in[r.at:], []byte(`\u`)) {
 		r.at++
 		second, err := r.unit()
 		if err != nil {
