@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -47,7 +48,9 @@ func (d *desk) exportTable(c *gin.Context) {
 	var b bytes.Buffer
 	b.WriteString("\ufeff") // spreadsheets take it for UTF-8 then
 	w := csv.NewWriter(&b)
-	w.UseCRLF = true
+	if w.UseCRLF = true; wording.NewFormat(names).Mark() == "," {
+		w.Comma = ';' // as spreadsheets have it where a comma stands before decimals
+	}
 	if err := w.WriteAll(rows); err != nil {
 		httpd.Abort(c, fmt.Errorf("write table: %w", err))
 		return
@@ -56,11 +59,9 @@ func (d *desk) exportTable(c *gin.Context) {
 	c.Data(http.StatusOK, "text/csv; charset=utf-8", b.Bytes())
 }
 
-// rowsOf returns a table with its head; nil where there is none of the name.
+// rowsOf returns a table with its head; nil where there is none of the name. A list is as it
+// stands; of what happens again and again, and of an empty list, there is one example.
 func (d *desk) rowsOf(v pages.Visit, name string, names reports.Names) ([][]string, error) {
-	if rows := settingsRows(name, names); rows != nil {
-		return rows, nil
-	}
 	if name == recordedPurchases {
 		return d.purchaseRows(v, names)
 	}
@@ -73,41 +74,99 @@ func (d *desk) rowsOf(v pages.Visit, name string, names reports.Names) ([][]stri
 	for _, column := range tables[at].Columns {
 		rows[0], rows[1] = append(rows[0], column.Name), append(rows[1], column.Example)
 	}
-	if name == string(history.Products) && len(names.Listed) > 0 {
-		rows = append(rows[:1], productRows(names)...)
+	var listed [][]string
+	var err error
+	switch table := history.Table(name); table {
+	case history.Products:
+		listed = productRows(names)
+	case history.Rates:
+		listed = rateRows(names, d.today(names))
+	case history.Jobs:
+		if listed, err = d.jobRows(v); len(listed) > 0 {
+			rows[0] = append(rows[0], "state", "opened", "finished") // passed over where it comes in again
+		}
+	default:
+		listed = settingsRows(table, names)
+	}
+	if len(listed) > 0 {
+		rows = append(rows[:1], listed...)
+	}
+	return rows, err
+}
+
+// settingsRows writes a list of the settings as a table of it is read; nil where the table is
+// none of those.
+func settingsRows(table history.Table, names reports.Names) [][]string {
+	settings := names.Settings
+	if settings == nil {
+		return nil
+	}
+	f := wording.NewFormat(names)
+	var rows [][]string
+	switch table {
+	case history.People:
+		for _, p := range settings.People {
+			rows = append(rows, []string{typed.Harmless(p.Name), p.Grade, p.Person})
+		}
+	case history.Grades:
+		for _, g := range settings.Grades {
+			rows = append(rows, []string{g.Grade, f.Typed(g.CostPerHourE4, 4)})
+		}
+	case history.JobTypes:
+		for _, t := range settings.JobTypes {
+			rows = append(rows, []string{typed.Harmless(t.Name), t.JobType})
+		}
+	case history.Tasks:
+		for _, t := range settings.Tasks {
+			rows = append(rows, []string{typed.Harmless(t.Name), string(t.Family), string(t.Unit), t.Task})
+		}
+	}
+	return rows
+}
+
+// jobRows writes every job as a table of jobs is read, with how far it is.
+func (d *desk) jobRows(v pages.Visit) ([][]string, error) {
+	jobs, err := d.deps.Store.Jobs(v, reports.JobQuery{Firm: v.Firm, AsOf: d.deps.Position(v.Firm)})
+	if err != nil {
+		return nil, fmt.Errorf("list jobs: %w", err)
+	}
+	var rows [][]string
+	for _, j := range jobs {
+		rows = append(rows, []string{typed.Harmless(j.Title), j.JobType, j.Job, j.Customer, blankZero(j.Built),
+			string(j.Start), string(j.Due), string(j.State), string(j.Opened), string(j.Finished)})
 	}
 	return rows, nil
 }
 
-// settingsRows writes a list of the settings; nil where the name is of none.
-func settingsRows(name string, names reports.Names) [][]string {
-	settings := names.Settings
-	if settings == nil {
-		settings = &events.Settings{}
+func blankZero(n int64) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.FormatInt(n, 10)
+}
+
+// rateRows writes the rate book of a day: a row for each rate, and one more for each further
+// product that it consumes.
+func rateRows(names reports.Names, today events.Day) [][]string {
+	book := names.BookOn(today)
+	if book == nil {
+		return nil
 	}
 	f := wording.NewFormat(names)
 	var rows [][]string
-	switch name {
-	case "people":
-		rows = [][]string{{"person", "name", "grade"}}
-		for _, p := range settings.People {
-			rows = append(rows, []string{p.Person, typed.Harmless(p.Name), p.Grade})
+	for _, r := range book.Rates {
+		row := []string{r.Task, f.Typed(r.MinutesMilli, 3), r.Surface, r.Method, string(r.Unit), r.Source, blankZero(r.Jobs),
+			"", ""}
+		for i, use := range r.Consumables {
+			if i > 0 {
+				row = []string{r.Task, "", r.Surface, r.Method, string(r.Unit), "", "", "", ""}
+			}
+			row[7], row[8] = use.Product, f.Typed(use.QuantityMilli, 3)
+			if i < len(r.Consumables)-1 {
+				rows = append(rows, row)
+			}
 		}
-	case "grades":
-		rows = [][]string{{"grade", "cost of an hour"}}
-		for _, g := range settings.Grades {
-			rows = append(rows, []string{g.Grade, f.Typed(g.CostPerHourE4, 4)})
-		}
-	case "job-types":
-		rows = [][]string{{"job type", "name"}}
-		for _, t := range settings.JobTypes {
-			rows = append(rows, []string{t.JobType, typed.Harmless(t.Name)})
-		}
-	case "tasks":
-		rows = [][]string{{"task", "name", "family", "unit"}}
-		for _, t := range settings.Tasks {
-			rows = append(rows, []string{t.Task, typed.Harmless(t.Name), string(t.Family), string(t.Unit)})
-		}
+		rows = append(rows, row)
 	}
 	return rows
 }

@@ -40,12 +40,11 @@ type importBody struct {
 	Tables         []importTable
 	Marks, Orders  []pages.Choice
 	Problem        string
-	Foreign        bool   // what is said about rows is said in English
 	Table, Content string // to be recorded
 	Title          string // of the table
 	Checked        bool   // a dry run was made
 	Summary        []string
-	Errors         []string
+	Errors         []importNotice
 	MoreErrors     int
 	Notices        []importNotice
 	Good           int // events that can be recorded
@@ -56,7 +55,10 @@ type importBody struct {
 }
 
 // importNotice is what there is to know about a line.
-type importNotice struct{ Line, Text string }
+type importNotice struct {
+	Line, Text string
+	Foreign    bool // it is said in English on a page that is not
+}
 
 // importTable is a table that can be sent in.
 type importTable struct {
@@ -64,26 +66,29 @@ type importTable struct {
 	Columns           []history.Column
 	Example           string // address of a file with the columns
 	Recorded          string // address of a file with what is recorded; empty where Example is that
+	List              bool   // it is one that rows add to
+	Whole             bool   // Example is the list as it stands, and no example
 	Chosen            bool
 }
 
 // importTables lists the tables. say says what they hold; without it there are the keys
 // of what it would say.
 func importTables(say *texts.Speaker) []importTable {
-	all := []importTable{
-		{Key: string(history.Products), Title: "import.products", About: "import.products.about"},
-		{Key: string(history.Purchases), Title: "import.purchases", About: "import.purchases.about"},
-		{Key: string(history.Bookings), Title: "import.hours", About: "import.hours.about"},
-		{Key: pastJobs, Title: "import.past-jobs", About: "import.past-jobs.about", Columns: history.Columns()},
+	var all []importTable
+	for _, table := range history.Tables() {
+		all = append(all, importTable{Key: string(table), Columns: table.Columns()})
 	}
+	all = append(all, importTable{Key: pastJobs, Columns: history.Columns()})
 	for i := range all {
 		t := &all[i]
-		t.Example = exportPath + t.Key + ".csv"
-		if t.Key == string(history.Purchases) {
+		t.Title, t.About, t.Example = "import."+t.Key, "import."+t.Key+".about", exportPath+t.Key+".csv"
+		switch table := history.Table(t.Key); table {
+		case history.People, history.Grades, history.JobTypes, history.Tasks, history.Rates:
+			t.List, t.Whole = true, true
+		case history.Jobs, history.Products:
+			t.Whole = true
+		case history.Purchases:
 			t.Recorded = exportPath + recordedPurchases + ".csv"
-		}
-		if t.Key != pastJobs {
-			t.Columns = history.Table(t.Key).Columns()
 		}
 		if say == nil {
 			continue
@@ -95,6 +100,26 @@ func importTables(say *texts.Speaker) []importTable {
 		}
 	}
 	return all
+}
+
+// files leads from a form to the table of the same things, out and in: where one is at hand
+// there are soon many. There are none of what comes in by forms alone.
+func (f *form) files(say *texts.Speaker) []pages.Link {
+	table, ok := map[string]history.Table{"job-opened": history.Jobs, "hours-booked": history.Bookings,
+		"day-sheet": history.Bookings, "product-listed": history.Products, "material-purchased": history.Purchases,
+		"material-counted": history.Counts, "rate-book-revised": history.Rates, "settings-people": history.People,
+		"settings-grades": history.Grades, "settings-job-types": history.JobTypes, "settings-tasks": history.Tasks}[f.slug()]
+	if !ok {
+		return nil
+	}
+	all := importTables(say)
+	t := all[slices.IndexFunc(all, func(t importTable) bool { return t.Key == string(table) })]
+	links := []pages.Link{{Text: say.Say("import.from-csv", "table", t.Title),
+		Address: importPath + "?" + encode("table", t.Key)}}
+	if t.Whole {
+		links = append(links, pages.Link{Text: say.Say("import.as-csv", "table", t.Title), Address: t.Example})
+	}
+	return links
 }
 
 // columnKey is the key of what a column means.
@@ -139,7 +164,6 @@ func importPage(say *texts.Speaker, body importBody, v pages.Visit) pages.Page {
 		{Key: ",", Name: say.Say("import.mark-comma"), Chosen: mark == ","}}
 	body.Orders = []pages.Choice{{Name: say.Say("import.day-first")},
 		{Key: "month", Name: say.Say("import.month-first"), Chosen: order == "month"}}
-	body.Foreign = say.Language() != texts.English
 	body.Mark, body.Order, body.Keep = mark, order, v.Values.Get("keep") != ""
 	title := say.Say("import.title")
 	return pages.Page{Name: "office-import.html", Title: title, Crumbs: crumbs(say, pages.Link{Text: title}), Body: body}
@@ -160,14 +184,34 @@ func (d *desk) plan(v pages.Visit, names reports.Names, content []byte) (history
 	if v.Values.Get("table") == pastJobs {
 		return history.Read(bytes.NewReader(content), opts)
 	}
-	rows, err := d.deps.Store.Jobs(v, reports.JobQuery{Firm: v.Firm, AsOf: d.deps.Position(v.Firm)})
-	if err != nil {
-		return history.Plan{}, fmt.Errorf("list jobs: %w", err)
-	}
-	for _, r := range rows {
-		opts.Jobs = append(opts.Jobs, r.Job)
+	if err := d.known(v, names, &opts); err != nil {
+		return history.Plan{}, err
 	}
 	return history.ReadTable(bytes.NewReader(content), history.Table(v.Values.Get("table")), opts)
+}
+
+// known fills in what rows of a table are held against: jobs, customers and rates.
+func (d *desk) known(v pages.Visit, names reports.Names, opts *history.Options) error {
+	opts.Position, opts.Book = d.deps.Position(v.Firm), names.BookOn(d.today(names))
+	for _, book := range names.RateBooks {
+		opts.Revisions = append(opts.Revisions, book.Revision)
+	}
+	rows, err := d.deps.Store.Jobs(v, reports.JobQuery{Firm: v.Firm, AsOf: opts.Position})
+	if err != nil {
+		return fmt.Errorf("list jobs: %w", err)
+	}
+	opts.Jobs = map[string]events.Opening{}
+	for _, r := range rows {
+		opts.Jobs[r.Job] = events.Opening{JobType: r.JobType, Title: r.Title, Customer: r.Customer, Built: r.Built,
+			Start: r.Start, Due: r.Due}
+	}
+	if d.deps.Customers == nil {
+		return nil
+	}
+	if opts.Customers, err = d.deps.Customers(v, v.Firm); err != nil {
+		return fmt.Errorf("read customers: %w", err)
+	}
+	return nil
 }
 
 // checkTable makes the dry run: what would be recorded, and what is wrong with rows.
@@ -206,12 +250,28 @@ func (d *desk) checkTable(v pages.Visit) (pages.Page, error) {
 			body.MoreErrors = len(plan.Errors) - errorsMost
 			break
 		}
-		body.Errors = append(body.Errors, httpd.Sentence(e.Error()))
+		body.Errors = append(body.Errors, rowError(say, e))
 	}
 	for _, n := range plan.Notices[:min(errorsMost, len(plan.Notices))] {
-		body.Notices = append(body.Notices, importNotice{say.Say("import.line", "n", strconv.Itoa(n.Line)), n.Text + "."})
+		said, ok := say.Rule(n.Text)
+		body.Notices = append(body.Notices, importNotice{say.Say("import.line", "n", strconv.Itoa(n.Line)),
+			said + ".", !ok})
 	}
 	return spoken(say, importPage(say, body, v))
+}
+
+// rowError says why a row cannot be taken: its line, the column, what stands there, and what
+// would have been accepted.
+func rowError(say *texts.Speaker, e history.RowError) importNotice {
+	why, ok := say.Rule(e.Rule)
+	about := e.Column
+	if e.Value != "" {
+		about = say.Say("import.is", "column", e.Column, "value", e.Value)
+	}
+	if about != "" {
+		why = about + ": " + why
+	}
+	return importNotice{say.Say("import.line", "n", strconv.Itoa(e.Line)), why + ".", !ok}
 }
 
 func refusedTable(say *texts.Speaker, v pages.Visit, problem string) (pages.Page, error) {
@@ -278,7 +338,7 @@ func stopped(say *texts.Speaker, v pages.Visit, recorded int, err error) (pages.
 	if !errors.As(err, &refusal) || refusal.Code == events.Internal {
 		return pages.Page{}, err
 	}
-	why := httpd.Sentence(refusal.Error())
+	why, _ := httpd.Problem(err).Explain(say)
 	p, fault := refusedTable(say, v, say.Say("import.stopped", "n", strconv.Itoa(recorded), "why", why))
 	p.Status = httpd.Problem(err).Status
 	return p, fault

@@ -22,6 +22,7 @@ type formBody struct {
 	Controls, More        []control
 	MoreOpen              bool
 	Back                  pages.Link
+	Files                 []pages.Link // the same as a table, out and in
 	Whole                 string       // what is wrong with no field in particular
 	Strange               bool         // and is said in English
 	Wrong                 []pages.Link // to the fields with problems
@@ -51,6 +52,9 @@ func (d *desk) formPage(v pages.Visit, e *entry) (pages.Page, error) {
 	body.MoreOpen = settled(body.More)
 	body.Wrong = append(wrongLinks(body.Controls), wrongLinks(body.More)...)
 	title := e.form.title(say)
+	if e.job == events.FirmJob || e.form.again || e.opens {
+		body.Files = e.form.files(say)
+	}
 	if e.form.again {
 		body.Another = say.Say("office.another", "button", body.Button)
 	}

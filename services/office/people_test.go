@@ -24,6 +24,24 @@ func (s *stack) passwordOn(r reply) string {
 	return password
 }
 
+// leadsToPassword looks at the head of a page: who signed in by name finds the way to change
+// the password, and the holder of a token, who has none, does not.
+func (s *stack) leadsToPassword(name, password string) {
+	s.t.Helper()
+	const way = `<a href="/password">Change your password</a>`
+	if r := s.get("owner", "/office"); strings.Contains(r.body, way) {
+		s.t.Error("the holder of a token is led to a password")
+	}
+	secret, _, _, err := s.people.SignIn(s.t.Context(), name, password, "192.0.2.1", false)
+	must(s.t, err)
+	request, err := http.NewRequest(http.MethodGet, s.address+"/office", nil)
+	must(s.t, err)
+	request.AddCookie(&http.Cookie{Name: "daysheet", Value: secret})
+	if r := s.send(request); r.status != http.StatusOK || !strings.Contains(r.body, way) {
+		s.t.Errorf("%s is not led to the password: %d %s", name, r.status, r.text())
+	}
+}
+
 // TestPeopleFromTheBrowser adds somebody, who signs in with the password that is shown
 // once; changes the role, the password and the access; and keeps the last owner.
 func TestPeopleFromTheBrowser(t *testing.T) {
@@ -46,6 +64,7 @@ func TestPeopleFromTheBrowser(t *testing.T) {
 	anna := s.passwordOn(s.fill("/office/people", "name", "Anna", "role", "crew"))
 	must(t, signIn("olga", olga))
 	must(t, signIn("anna", anna))
+	s.leadsToPassword("olga", olga)
 	if shown := s.get("owner", "/office/people"); strings.Contains(shown.body, anna) || !strings.Contains(shown.text(),
 		"crew · last signed in on") {
 		t.Errorf("the page is %s", shown.text())

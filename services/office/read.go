@@ -285,6 +285,6 @@ func (f *filled) place(refusal *events.Error, within string) {
 	said, ok := f.say.Rule(refusal.Rule)
 	f.whole, f.strange = httpd.Sentence(said), !ok
 	if name != "" && !strings.HasPrefix(refusal.Field, "data.") && name != "subject" && name != "type" {
-		f.whole, f.strange = httpd.Sentence(refusal.Error()), f.say.Language() != texts.English
+		f.whole, f.strange = httpd.Problem(refusal).Explain(f.say)
 	}
 }

@@ -136,8 +136,8 @@ func (d *desk) backup(say *texts.Speaker, names reports.Names) (told []string, e
 	return told, nil
 }
 
-// learnt leads from a part of the settings to its list as CSV, and to the reports of it
-// where this process has them.
+// learnt leads from a part of the settings to its list as CSV, out and in, and to the reports
+// of it where this process has them.
 func (d *desk) learnt(v pages.Visit, say *texts.Speaker, slug, title string) []pages.Link {
 	of := map[string][]string{
 		"people": {"hours-by-person"}, "grades": {"hours-by-person"}, "job-types": {"job-types", "job-spread"},
@@ -145,7 +145,8 @@ func (d *desk) learnt(v pages.Visit, say *texts.Speaker, slug, title string) []p
 	}
 	var found []pages.Link
 	if of[slug] != nil {
-		found = append(found, pages.Link{Text: say.Say("import.as-csv", "table", title), Address: exportPath + slug + ".csv"})
+		found = append(found, pages.Link{Text: say.Say("import.as-csv", "table", title), Address: exportPath + slug + ".csv"},
+			pages.Link{Text: say.Say("import.from-csv", "table", title), Address: importPath + "?" + encode("table", slug)})
 	}
 	for _, name := range of[slug] {
 		if address := "/reports/" + name; d.deps.Frame.Serves(address) && v.Caller.May(httpd.ScopeRead) {

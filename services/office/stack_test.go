@@ -176,6 +176,12 @@ func (r reply) text() string { return strings.Join(strings.Fields(textOf(r.page)
 func (s *stack) do(who string, request *http.Request) reply {
 	s.t.Helper()
 	request.Header.Set("Authorization", "Bearer "+s.secrets[who])
+	return s.send(request)
+}
+
+// send sends a request as a browser does, with the credential that it holds.
+func (s *stack) send(request *http.Request) reply {
+	s.t.Helper()
 	request.Header.Set("Accept", "text/html")
 	client := http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	response, err := client.Do(request)

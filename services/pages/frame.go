@@ -179,6 +179,7 @@ func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, erro
 		return nil, fmt.Errorf("render page %s: there is none of this name", p.Name)
 	}
 	p.Firm, p.Here, p.files = caller.Firm, here.RequestURI(), f.files
+	p.Person = caller.Person && f.Serves(passwordAt)
 	if f.Serves(phonesAt) {
 		p.Phones = phonesAt
 	}
@@ -278,6 +279,9 @@ func places() []place {
 		{Link{Text: "nav.help", Address: "/help"}, httpd.ScopeRead, ""},
 	}
 }
+
+// passwordAt is where people change their own password, if anybody signs in by name.
+const passwordAt = "/password"
 
 // phonesAt is where the office pairs phones, if this process serves it.
 const phonesAt = "/crew/pair"

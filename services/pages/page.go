@@ -60,6 +60,7 @@ type Page struct {
 	Firm    string
 	Here    string
 	Warning string // what is wrong with the whole ledger; empty if nothing is
+	Person  bool   // who is signed in has a password to change
 	Phones  string // address of the page that pairs phones; empty where this program serves none
 
 	Language string        // of what stands around the page

@@ -10,8 +10,14 @@ func (s *site) showHelp(v visit) (page, error) {
 	}
 	return page{
 		Name: helpPage, Title: w.Say("help.title"), Texts: w.Texts,
-		Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"}, {Text: w.Say("nav.help")}}, Body: whatToRecord(w.Speaker),
+		Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"}, {Text: w.Say("nav.help")}}, Body: helpBody{Sees: whatToRecord(w.Speaker), Office: s.mayRecord(v)},
 	}, w.Err
+}
+
+// helpBody is what the page of help shows beside its texts.
+type helpBody struct {
+	Sees   []fact
+	Office bool // the reader may go to the office
 }
 
 // whatToRecord says what figures need.

@@ -31,6 +31,7 @@ type quotePageBody struct {
 	ID                      string   // of the estimate that the form will issue
 	Jobs                    []choice // that it can be issued on
 	Wrong                   string   // what is wrong with the form; empty where nothing is
+	Foreign                 bool     // and is said in English on a page that is not
 	Report                  *reportView
 	Hidden                  []link // the form again, to issue it
 	CSV                     string
@@ -61,7 +62,7 @@ func (s *site) showQuote(v visit) (page, error) {
 		r, err := s.quote(v, w.Names)
 		switch {
 		case events.CodeOf(err) == events.Invalid:
-			body.Wrong = httpd.Sentence(httpd.Problem(err).Error())
+			body.Wrong, body.Foreign = httpd.Problem(err).Explain(w.Speaker)
 		case err != nil:
 			return page{}, err
 		default:

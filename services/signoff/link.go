@@ -93,6 +93,7 @@ type signedView struct {
 type formView struct {
 	Action, API, Next, Link string
 	Problem                 string
+	Foreign                 bool // the problem is said in English on a page that is not
 	Sent                    Signing
 }
 
@@ -356,7 +357,9 @@ func (d *desk) refuse(c *gin.Context, p linkPage, s Signing, why, failed error) 
 		return
 	}
 	if p.Form != nil {
-		p.Form.Problem, p.Form.Sent = httpd.Sentence(why.Error()), s
+		say := &texts.Speaker{Texts: d.deps.Frame.Texts(p.Language)}
+		p.Form.Problem, p.Form.Foreign = httpd.Problem(why).Explain(say)
+		p.Form.Sent = s
 		p.Job.tick(s.Snags)
 	}
 	d.show(c, http.StatusUnprocessableEntity, p)

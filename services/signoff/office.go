@@ -24,7 +24,9 @@ type linksPage struct {
 	Job, Title string
 	Links      []linkRow
 	Made       string // address of the link that was just made
-	Problem    string
+	Problem    error  // why what was sent was refused; nil where it was not
+	Refused    string
+	Foreign    bool // it is said in English on a page that is not
 	Days       string
 	Purposes   []pages.Choice
 }
@@ -73,7 +75,7 @@ func (d *desk) makeByForm(c *gin.Context) {
 	case err == nil:
 		shown.Made = d.addressOf(c.Request) + pathOf(secret)
 	case errors.As(err, &refused) && refused.Code == events.Invalid:
-		shown.Problem, status = httpd.Sentence(refused.Error()), http.StatusUnprocessableEntity
+		shown.Problem, status = err, http.StatusUnprocessableEntity
 	default:
 		httpd.Abort(c, err)
 		return
@@ -129,6 +131,9 @@ func (d *desk) links(v pages.Visit, shown linksPage, chosen Purpose) (pages.Page
 		return pages.Page{}, err
 	}
 	f, said := wording.NewFormat(names), &texts.Speaker{Texts: d.deps.Frame.Texts(names.Locale)}
+	if shown.Problem != nil {
+		shown.Refused, shown.Foreign = httpd.Problem(shown.Problem).Explain(said)
+	}
 	on := func(t time.Time) string { return f.Day(events.DayOf(names.Local(t))) }
 	shown.Job, shown.Title = j.key, j.opening.Title
 	shown.Purposes = []pages.Choice{{Key: string(ToSign), Name: said.Say("links.to-sign"), Chosen: chosen != ToRead},

@@ -13,6 +13,7 @@ import (
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/reports/coating"
+	"daysheet/services/intake/history"
 )
 
 func mustLoad(t *testing.T) *Catalogue {
@@ -233,6 +234,10 @@ func wordsOf() map[string][]string {
 		reports.KindMark} {
 		words["kind."] = append(words["kind."], string(kind))
 	}
+	for _, table := range history.Tables() {
+		words["import."] = append(words["import."], string(table), string(table)+".about")
+	}
+	words["import."] = append(words["import."], "past-jobs", "past-jobs.about") // the sheet
 	for _, d := range reports.Dimensions() {
 		words["dimension."] = append(words["dimension."], string(d))
 	}

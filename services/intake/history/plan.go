@@ -25,10 +25,19 @@ type Options struct {
 	// Products are the firm's listed products.
 	Products []events.Product
 
-	// Jobs are the keys of the firm's jobs, for a table of hours.
-	Jobs []string
-	// Now is the present, for a table of products, whose rows have no day.
-	Now time.Time
+	// Jobs are the firm's jobs as they were opened, by their keys, for a table.
+	Jobs map[string]events.Opening
+	// Customers are the keys of the firm's customers with their names, for a table of jobs.
+	// Nil where they are not known.
+	Customers map[string]string
+	// Book is the rate book in force, for a table of rates; nil where there is none. Revisions
+	// are the names that books had.
+	Book      *events.RateBook
+	Revisions []string
+	// Now is the present, for tables whose rows have no day, and Position is where the ledger
+	// stands: a change back to what was so before is something new.
+	Now      time.Time
+	Position uint64
 
 	// MonthFirst reads 04/03/2025 as the 3rd of April.
 	MonthFirst bool

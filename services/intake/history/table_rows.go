@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -35,13 +36,14 @@ func counted(decimals int) func(string, typed.Decimal) (int64, string) {
 
 func exactHours(text string, _ typed.Decimal) (int64, string) { return typed.ExactHours(text) }
 
-func (t *tableReader) day(row tableRow) events.Day {
-	if row.cells["date"] == "" {
+// day reads a day of a row; empty where it is blank.
+func (t *tableReader) day(row tableRow, column string) events.Day {
+	if row.cells[column] == "" {
 		return ""
 	}
-	day, rule := typed.Day(row.cells["date"], t.opts.MonthFirst)
+	day, rule := typed.Day(row.cells[column], t.opts.MonthFirst)
 	if rule != "" {
-		t.refuse(row, "date", rule)
+		t.refuse(row, column, rule)
 	}
 	return day
 }
@@ -106,9 +108,9 @@ func (t *tableReader) product(row tableRow) error {
 		}
 	}
 	switch typed.Squeeze(row.cells["reusable"]) {
-	case "yes", "y", "true", "1", "x":
+	case "yes", "y", "ja", "j", "true", "1", "x":
 		p.Reusable = true
-	case "no", "n", "false", "0":
+	case "no", "n", "nein", "false", "0":
 		p.Reusable = false
 	case "":
 	default:
@@ -144,25 +146,32 @@ func (t *tableReader) purchase(row tableRow) error {
 	listed := t.listed(row)
 	p := events.Purchase{Product: listed.Product, QuantityMilli: t.number(row, "quantity", typed.Quantity),
 		Unit: t.unit(row, listed.Unit), CostE4: t.number(row, "cost", typed.Money), Supplier: row.cells["supplier"],
-		Place: t.key(row, "place"), Day: t.day(row)}
+		Place: t.key(row, "place"), Day: t.day(row, "date")}
 	return t.add(row, events.FirmJob, events.MaterialPurchased, p.Day, &p, "")
 }
 
+func (t *tableReader) count(row tableRow) error {
+	listed := t.listed(row)
+	c := events.Count{Product: listed.Product, QuantityMilli: t.number(row, "found", typed.Quantity),
+		Unit: t.unit(row, listed.Unit), Place: t.key(row, "place"), Day: t.day(row, "date")}
+	return t.add(row, events.FirmJob, events.MaterialCounted, c.Day, &c, "")
+}
+
 func (t *tableReader) booking(row tableRow) error {
-	h := events.Hours{Person: t.person(row), Task: t.task(row), Minutes: t.number(row, "hours", exactHours),
+	h := events.Hours{Person: t.person(row), Task: t.task(row).Task, Minutes: t.number(row, "hours", exactHours),
 		Surface: t.key(row, "surface"), Method: t.key(row, "method"), Location: row.cells["location"],
-		Grade: t.key(row, "grade"), Day: t.day(row)}
+		Grade: t.key(row, "grade"), Day: t.day(row, "date")}
 	if h.Minutes > events.MinutesMax {
 		t.refuse(row, "hours", "at most 24 hours of one person on a day")
 	}
 	job := t.key(row, "job")
-	if job != "" && !slices.Contains(t.opts.Jobs, job) {
+	if _, open := t.opts.Jobs[job]; job != "" && !open {
 		t.refuse(row, "job", "a job that is in the ledger: open it first")
 	}
 	return t.add(row, job, events.HoursBooked, h.Day, &h, "")
 }
 
-func (t *tableReader) task(row tableRow) string {
+func (t *tableReader) task(row tableRow) events.Task {
 	text := row.cells["task"]
 	var own []events.FirmTask
 	if t.opts.Settings != nil {
@@ -172,7 +181,7 @@ func (t *tableReader) task(row tableRow) string {
 	if text != "" && !ok {
 		t.refuse(row, "task", "a standard task or one of the firm's settings, for example protect floor")
 	}
-	return found.Task
+	return found
 }
 
 // person finds who worked by key or name. A person whom the settings do not have is
@@ -194,7 +203,7 @@ func (t *tableReader) person(row tableRow) string {
 }
 
 // add makes the event of a row that has no errors. after says what the event follows
-// on, where saying the same later is something new.
+// on, where saying the same later is something new: also what was so once before.
 func (t *tableReader) add(row tableRow, job string, kind events.Type, day events.Day, payload events.Payload,
 	after string) error {
 	if t.bad[row.line] {
@@ -207,20 +216,17 @@ func (t *tableReader) add(row tableRow, job string, kind events.Type, day events
 	d := day.Time()
 	e := events.Event{Source: t.opts.Source, Type: kind, Subject: job, Data: data,
 		Time: time.Date(d.Year(), d.Month(), d.Day(), atWork, 0, 0, 0, t.opts.Zone).Format(time.RFC3339)}
+	if after != "" {
+		after += " at " + strconv.FormatUint(t.opts.Position, 10)
+	}
 	e.ID = t.ids.after(&e, after)
 	if err := e.Validate(); err != nil {
 		var refusal *events.Error
 		if !errors.As(err, &refusal) {
 			return err
 		}
-		column := strings.TrimPrefix(refusal.Field, "data.")
-		for _, ending := range []string{"_milli", "_e4", "_minutes", "_basis_points", "_um"} {
-			column = strings.TrimSuffix(column, ending)
-		}
-		if column == "minutes" {
-			column = "hours"
-		}
-		t.refuse(row, strings.ReplaceAll(column, "_", " "), refusal.Rule)
+		from, column := t.rowOf(row, strings.TrimPrefix(refusal.Field, "data."))
+		t.refuse(from, column, refusal.Rule)
 		return nil
 	}
 	if t.byJob[job] == nil {
@@ -228,4 +234,20 @@ func (t *tableReader) add(row tableRow, job string, kind events.Type, day events
 	}
 	t.byJob[job] = append(t.byJob[job], e)
 	return nil
+}
+
+// columnOf returns the column that holds a member of a payload.
+func (t *tableReader) columnOf(member string) string {
+	for _, ending := range []string{"_milli", "_e4", "_minutes", "_basis_points", "_um"} {
+		member = strings.TrimSuffix(member, ending)
+	}
+	switch {
+	case member == "minutes" && t.table == Bookings:
+		return "hours"
+	case member == "quantity" && t.table == Counts:
+		return "found"
+	case member == "cost_per_hour":
+		return "cost of an hour"
+	}
+	return strings.ReplaceAll(member, "_", " ")
 }

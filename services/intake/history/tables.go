@@ -12,76 +12,6 @@ import (
 	"daysheet/services/typed"
 )
 
-// Table names a list of one kind of things that can be read beside the sheet of past
-// jobs: what a firm keeps up to date, not its history.
-type Table string
-
-// The tables.
-const (
-	Products  Table = "products"  // what is listed, with its prices
-	Purchases Table = "purchases" // what was bought
-	Bookings  Table = "hours"     // hours on jobs that are open in the ledger
-)
-
-// Tables returns every table.
-func Tables() []Table { return []Table{Products, Purchases, Bookings} }
-
-// tableColumn is a column of a table.
-type tableColumn struct {
-	Column
-	needed bool
-}
-
-// Columns returns the columns of a table in the order in which it would have them.
-// Those that are needed come first.
-func (t Table) Columns() []Column {
-	var list []Column
-	for _, c := range t.columns() {
-		list = append(list, c.Column)
-	}
-	return list
-}
-
-func (t Table) columns() []tableColumn {
-	product := tableColumn{Column{"product", []string{"material", "item"}, "Key or name of a listed product",
-		"tape-30"}, true}
-	date := tableColumn{Column{"date", []string{"day"}, "Day", "2026-03-04"}, true}
-	place := tableColumn{Column{"place", []string{"store", "van"}, "Store or van", "van-2"}, false}
-	unit := tableColumn{Column{"unit", []string{"units"}, "Unit; blank for the usual one", "l"}, false}
-	optional := func(name, meaning, example string, also ...string) tableColumn {
-		return tableColumn{Column{name, also, meaning, example}, false}
-	}
-	needed := func(name, meaning, example string, also ...string) tableColumn {
-		return tableColumn{Column{name, also, meaning, example}, true}
-	}
-	switch t {
-	case Products:
-		unit.needed, unit.Meaning = true, "What it is counted in: m2, m, each, hour, l, kg, roll, sheet or pack"
-		return []tableColumn{needed("name", "How it is shown", "Wall paint, matt"), unit,
-			needed("price", "List price of one unit, net of tax", "9.73", "unit price", "list price"),
-			optional("product", "Key; made of the name where it is blank", "wall-matt", "key"),
-			optional("pack", "Content of a pack, in the unit", "10", "pack size"),
-			optional("reusable", "yes where it is laid again on other jobs", "no"),
-			optional("clean removal days", "By the maker's data sheet", "14"),
-			optional("volume solids", "Per cent, by the maker's data sheet", "45"),
-			optional("recoat", "Hours to the next coat, by the maker's data sheet", "4:00", "recoat hours"),
-			optional("dry film", "Micrometres of one coat, by the maker's data sheet", "40"),
-			optional("spreading rate", "Square metres of one litre, by the maker's data sheet", "11.25")}
-	case Purchases:
-		return []tableColumn{date, product, needed("quantity", "How much, in the unit", "40", "qty", "amount"),
-			needed("cost", "Paid for all of it, net of tax", "371.33", "total", "net cost"), unit,
-			optional("supplier", "Where it was bought", "invented merchant", "merchant"), place}
-	case Bookings:
-		return []tableColumn{date, needed("job", "Key of a job in the ledger", "j-104", "job no", "job number"),
-			needed("person", "Key or name of a person in the settings", "una", "who", "name"),
-			needed("task", "Key or name of a task", "coat", "work"), needed("hours", "Working time", "7:30", "time"),
-			optional("surface", "What was worked on", "wall"), optional("method", "How it was done", "roller"),
-			optional("location", "Room or part of the building", "hall", "room", "where"),
-			optional("grade", "Grade of labour, where it is not the person's usual one", "painter")}
-	}
-	return nil
-}
-
 // tableReader turns rows of a table into events.
 type tableReader struct {
 	table Table
@@ -92,15 +22,21 @@ type tableReader struct {
 	seen  map[string]int // rows by what they say, with their line
 	byJob map[string][]events.Event
 	jobs  []string // in the order in which they are met
+	lists lists    // of the settings, or the rates, as the rows leave them
 }
 
 // ReadTable reads a table as [Read] does a sheet: with a header row, in any order of
 // columns, and with every error of every row. The id of an event is made of what its
 // row says, so that a file can be read again, with rows added, and only those are
-// new. A product that is listed as its row says makes no event.
+// new. A row that says what is so already makes no event: a list that was handed out and
+// comes in again changes nothing. Rows of a list add to it or change what it has; what the
+// file does not name stays.
 func ReadTable(r io.Reader, table Table, opts Options) (Plan, error) {
 	if !slices.Contains(Tables(), table) {
-		return Plan{}, events.Refuse("table", string(table), "use products, purchases or hours")
+		return Plan{}, events.Refuse("table", string(table), "no such table comes in here")
+	}
+	if opts.Settings == nil && table.ofSettings() {
+		return Plan{}, events.Refuse("table", string(table), "record the firm's settings first")
 	}
 	if !events.ValidToken(opts.Firm) {
 		return Plan{}, events.Refuse("firm", opts.Firm, events.TokenRule)
@@ -116,11 +52,14 @@ func ReadTable(r io.Reader, table Table, opts Options) (Plan, error) {
 	opts.Zone = cmp.Or(opts.Zone, time.UTC)
 	opts.Source = cmp.Or(opts.Source, "/import/tables")
 	t := &tableReader{table: table, opts: opts, ids: newIDs(opts.Firm), bad: map[int]bool{}, seen: map[string]int{},
-		byJob: map[string][]events.Event{}}
+		byJob: map[string][]events.Event{}, lists: newLists(opts)}
 	for _, row := range rows {
 		if err := t.row(row); err != nil {
 			return Plan{}, err
 		}
+	}
+	if err := t.addLists(); err != nil {
+		return Plan{}, err
 	}
 	t.finish(len(rows))
 	return t.plan, nil
@@ -208,7 +147,8 @@ func (t *tableReader) row(row tableRow) error {
 		}
 	}
 	says := fmt.Sprint(row.cells) // prints maps in the order of their keys
-	if first, repeated := t.seen[says]; repeated && t.table != Products {
+	happens := t.table == Purchases || t.table == Counts || t.table == Bookings
+	if first, repeated := t.seen[says]; repeated && happens {
 		t.plan.Summary.Repeats++
 		if !t.opts.KeepRepeats {
 			t.plan.Notices = append(t.plan.Notices, Notice{row.line,
@@ -223,9 +163,18 @@ func (t *tableReader) row(row tableRow) error {
 		return t.product(row)
 	case Purchases:
 		return t.purchase(row)
-	default:
+	case Counts:
+		return t.count(row)
+	case Bookings:
 		return t.booking(row)
+	case Jobs:
+		return t.opening(row)
+	case Rates:
+		t.rate(row)
+	default:
+		t.setting(row)
 	}
+	return nil
 }
 
 // finish gathers the events into batches, the firm's own or job by job.

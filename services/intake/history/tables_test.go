@@ -11,7 +11,7 @@ import (
 )
 
 func tableOptions() Options {
-	return Options{Firm: "north", Decimal: typed.DecimalPoint, Jobs: []string{"j-104", "hall"},
+	return Options{Firm: "north", Decimal: typed.DecimalPoint, Jobs: map[string]events.Opening{"j-104": {}, "hall": {}},
 		Now: time.Date(2026, 6, 30, 12, 0, 0, 0, time.UTC),
 		Products: []events.Product{{Product: "wall-matt", Name: "Wall paint, matt", Unit: events.Litre, PriceE4: 97_300,
 			PackMilli: 10_000, Care: "wipe"}},
@@ -149,7 +149,9 @@ func TestEveryErrorOfATable(t *testing.T) {
 
 // TestTablesTeachThemselves: a file of the names and examples of the columns is read.
 func TestTablesTeachThemselves(t *testing.T) {
-	opts := tableOptions()
+	opts := listOptions()
+	opts.Settings.People, opts.Settings.JobTypes[0].Name = nil, "Other stairs"
+	opts.Settings.Grades[0].CostPerHourE4, opts.Jobs["j-104"] = 1, events.Opening{}
 	opts.Products = append(opts.Products, events.Product{Product: "tape-30", Name: "Tape", Unit: events.Litre})
 	for _, table := range Tables() {
 		var names, examples []string

@@ -20,6 +20,7 @@
   const refuse = (text = '', reason = '') => {
     told.textContent = text;
     why.textContent = reason;
+    why.lang = 'en'; // as programs are told
     problem.hidden = text === '';
     if (text !== '') problem.scrollIntoView({ block: 'center' });
   };
