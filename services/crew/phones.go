@@ -23,6 +23,7 @@ import (
 type phonesBody struct {
 	Name    string // as it was typed
 	Problem string // why no code could be made; empty where there is none
+	Foreign bool   // and is said in English on a page that is not
 	Offer   *offerBody
 	Phones  []phoneBody
 	Gone    []phoneBody // access was taken away
@@ -48,6 +49,10 @@ func (c *crew) showPhones(g *gin.Context, status int, body phonesBody) {
 		return
 	}
 	format := wording.NewFormat(names)
+	if body.Problem != "" {
+		said, ok := c.deps.Frame.Texts(names.Locale).Rule(body.Problem)
+		body.Problem, body.Foreign = said, !ok
+	}
 	moment := func(t time.Time) string {
 		if t.IsZero() {
 			return ""

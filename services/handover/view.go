@@ -115,7 +115,8 @@ func newView(p sheet, source func(digest string) (address string, ok bool)) view
 
 // tableOf lays a table out.
 func tableOf(prefix string, t reports.Table, f wording.Format) pages.Table {
-	shown := pages.Table{ID: prefix + "-" + strings.ReplaceAll(t.Name, "_", "-"), Title: t.Title}
+	shown := pages.Table{ID: prefix + "-" + strings.ReplaceAll(t.Name, "_", "-"), Title: t.Title,
+		Cards: true}
 	number := func(form reports.Form) bool {
 		return form != reports.FormText && form != reports.FormDay && form != reports.FormName
 	}

@@ -153,6 +153,7 @@ type Table struct {
 	Rows    []Row
 	Total   []Cell
 	Empty   string // what stands there where there are no rows
+	Cards   bool   // on a phone each row is a card, with a line for each column: for rows of words
 }
 
 // Row is a row, and below it what is to be said about it. Key tells it apart from the

@@ -99,7 +99,8 @@ func valuesParam() *huma.Param {
 	return queryParam("values", "decimal writes the numbers of CSV for spreadsheets, with a point: hours with up to four "+
 		"places (columns _hours instead of _minutes), money in whole units (_eur, or what the currency is, instead of "+
 		"_e4), quantities in whole units (without _milli), shares in per cent (_percent instead of _basis_points). "+
-		"Without it numbers are whole and exact, as in JSON", oneOf(valuesDecimal))
+		"comma does the same with a comma before decimals, and semicolons between the columns. "+
+		"Without it numbers are whole and exact, as in JSON", oneOf(valuesDecimal, valuesComma))
 }
 
 // orPage answers a refusal with a page where the request accepts one.

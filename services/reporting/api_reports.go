@@ -42,7 +42,7 @@ func (s *site) reportAnswer(d reports.Definition, suffix medium) answerer {
 		m := mediumOf(p, suffix, in.Accept)
 		filter := p.filter(firmOf(ctx))
 		tableName, mark := p.text("table"), p.oneOf("bom", "1") != ""
-		decimal := p.oneOf("values", valuesDecimal) != ""
+		values := p.oneOf("values", valuesDecimal, valuesComma)
 		if err := p.done(); err != nil {
 			return nil, err
 		}
@@ -62,7 +62,7 @@ func (s *site) reportAnswer(d reports.Definition, suffix medium) answerer {
 		out := output{medium: m}
 		switch m {
 		case inCSV:
-			out.body, err = reportCSV(r, tableName, mark, decimal)
+			out.body, err = reportCSV(r, tableName, mark, values)
 		case inHTML:
 			out.body, err = s.reportHTML(ctx, in, d, filter, &r, w)
 		default:
@@ -92,15 +92,15 @@ func reportJSON(r reports.Report) ([]byte, error) {
 	return raw, nil
 }
 
-func reportCSV(r reports.Report, tableName string, mark, decimal bool) ([]byte, error) {
+func reportCSV(r reports.Report, tableName string, mark bool, values string) ([]byte, error) {
 	t, err := pickTable(r, tableName)
 	if err != nil {
 		return nil, err
 	}
 	var b bytes.Buffer
 	out := plain(t)
-	if decimal {
-		out = inDecimals(t, r.Names.Currency)
+	if values != "" {
+		out = inDecimals(t, r.Names.Currency, values)
 	}
 	err = writeCSV(&b, out, mark)
 	return b.Bytes(), err
@@ -131,7 +131,7 @@ func (s *site) mountExplain(api huma.API) {
 		queryParam("finished_from", "Only of jobs finished on or after this day", day()),
 		queryParam("finished_to", "Only of jobs finished on or before this day", day()),
 		stateParam("Only of jobs that stand in one of these states; give it once for each"),
-		queryParam("of", "The sum that the figure is", oneOf(measures()...)), asOfParam())
+		queryParam("of", "The sum that the figure is", oneOf(measures()...)), asOfParam(), valuesParam())
 	parameters = append(append(parameters, pageParams()...), formatParams()...)
 	op := operation("explain", "/v1/explain", "reports", "What a figure is made of",
 		"Lists the facts that a figure of a report is made of; their sum is the figure. Reports give the address of each "+
@@ -140,10 +140,26 @@ func (s *site) mountExplain(api huma.API) {
 	huma.Register(api, op, orPage(s.explainAnswer))
 }
 
+// explainCSV writes facts in whole numbers, or in decimals.
+func (s *site) explainCSV(ctx context.Context, firm string, answer explainBody, mark bool, values string) ([]byte,
+	error) {
+	var b bytes.Buffer
+	out := answer.plain()
+	if values != "" {
+		names, err := s.deps.Names(ctx, firm)
+		if err != nil {
+			return nil, fmt.Errorf("read names: %w", err)
+		}
+		out = inDecimals(answer.table(), names.Currency, values)
+	}
+	err := writeCSV(&b, out, mark)
+	return b.Bytes(), err
+}
+
 func (s *site) explainAnswer(ctx context.Context, in *ask) (*huma.StreamResponse, error) {
 	p, firm := in.params(), firmOf(ctx)
 	m := mediumOf(p, "", in.Accept)
-	mark := p.oneOf("bom", "1") != ""
+	mark, values := p.oneOf("bom", "1") != "", p.oneOf("values", valuesDecimal, valuesComma)
 	answer, err := s.explain(ctx, firm, in.url.Path, p)
 	if err != nil {
 		return nil, err
@@ -151,9 +167,7 @@ func (s *site) explainAnswer(ctx context.Context, in *ask) (*huma.StreamResponse
 	out := output{medium: m, next: answer.Next, file: fileName("facts", "position", strconv.FormatUint(answer.AsOf, 10))}
 	switch m {
 	case inCSV:
-		var b bytes.Buffer
-		err = writeCSV(&b, answer.plain(), mark)
-		out.body = b.Bytes()
+		out.body, err = s.explainCSV(ctx, firm, answer, mark, values)
 	case inHTML:
 		var shown page
 		if shown, err = s.explainPage(visit{Context: ctx, Firm: firm, Values: in.url.Query()}, answer); err == nil {

@@ -8,7 +8,6 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
-	"daysheet/services/typed"
 )
 
 // factBody is one fact behind a figure. Amounts count once for sign 1 and are
@@ -106,20 +105,28 @@ func (s *site) explain(ctx context.Context, firm, path string, p *params) (expla
 }
 
 // plain turns the facts into a table for CSV.
-func (b explainBody) plain() table {
-	t := table{header: []string{"event_id", "job", "job_type", "sequence", "day", "side", "kind", "family", "task",
-		"surface", "method", "location", "product", "place", "unit", "grade", "person", "minutes", "quantity_milli",
-		"cost_e4", "sign"}}
+func (b explainBody) plain() table { return plain(b.table()) }
+
+// table lays the facts out as the table of a report.
+func (b explainBody) table() reports.Table {
+	var t reports.Table
+	for _, key := range []string{"event_id", "job", "job_type", "sequence", "day", "side", "kind", "family", "task",
+		"surface", "method", "location", "product", "place", "unit", "grade", "person"} {
+		t.Columns = append(t.Columns, reports.Column{Key: key, Form: reports.FormText})
+	}
+	t.Columns = append(t.Columns, reports.Column{Key: "minutes", Form: reports.FormMinutes},
+		reports.Column{Key: "quantity_milli", Form: reports.FormQuantity}, reports.Column{Key: "cost_e4", Form: reports.FormMoney},
+		reports.Column{Key: "sign", Form: reports.FormCount})
 	for _, f := range b.Facts {
-		row := []string{f.EventID, f.Job, f.JobType, strconv.FormatUint(f.Sequence, 10), f.Day, f.Side, f.Kind, f.Family,
-			f.Task, f.Surface, f.Method, f.Location, f.Product, f.Place, f.Unit, f.Grade, f.Person}
-		for i := range row {
-			row[i] = typed.Harmless(row[i])
+		var row []reports.Cell
+		for _, text := range []string{f.EventID, f.Job, f.JobType, strconv.FormatUint(f.Sequence, 10), f.Day, f.Side, f.Kind,
+			f.Family, f.Task, f.Surface, f.Method, f.Location, f.Product, f.Place, f.Unit, f.Grade, f.Person} {
+			row = append(row, reports.Cell{Text: text})
 		}
 		for _, n := range []int64{f.Minutes, f.QuantityMilli, f.CostE4, int64(f.Sign)} {
-			row = append(row, strconv.FormatInt(n, 10))
+			row = append(row, reports.Cell{Number: n})
 		}
-		t.rows = append(t.rows, row)
+		t.Rows = append(t.Rows, row)
 	}
 	return t
 }

@@ -182,6 +182,7 @@ func (s *site) boardGroup(v visit, g group, w teller, tell *texts.Speaker) (boar
 		}
 	}
 	shown := newTableView("jobs-"+g.id, boardTable(v, g, rows, hours, w, tell), w)
+	shown.Cards = true
 	for i, r := range rows {
 		shown.Rows[i].Key, shown.Rows[i].Cells[0].Word = r.Job, r.Job
 		if r.State == events.Running {

@@ -37,12 +37,16 @@ func (s *site) explainPage(v visit, answer explainBody) (page, error) {
 	}
 	question := url.Values{}
 	for name, values := range v.Values {
-		if name != "after" && name != "format" {
+		if name != "after" && name != "format" && name != "values" && name != "bom" {
 			question[name] = values
 		}
 	}
 	for _, m := range []medium{inJSON, inCSV} {
 		question.Set("format", string(m))
+		if m == inCSV {
+			question.Set("values", valuesFor(w.Format))
+			question.Set("bom", "1")
+		}
 		body.Downloads = append(body.Downloads, link{Text: w.Say("explain.as-" + string(m)),
 			Address: "/v1/explain?" + question.Encode()})
 	}

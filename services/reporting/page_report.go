@@ -166,7 +166,7 @@ func (w teller) downloads(r reports.Report) []download {
 	for _, t := range r.Tables {
 		v.Set("table", t.Name)
 		sheet := maps.Clone(v)
-		sheet.Set("values", valuesDecimal)
+		sheet.Set("values", valuesFor(w.Format))
 		sheet.Set("bom", "1")
 		all = append(all, download{w.Translate(t.Title), []link{
 			{Text: w.Say("report-page.csv"), Address: at + ".csv?" + sheet.Encode()},

@@ -18,6 +18,7 @@ import (
 type table struct {
 	header []string
 	rows   [][]string
+	comma  bool // commas stand before decimals, and so semicolons between the columns
 }
 
 // pickTable returns the table of the report that was asked for by name; the
@@ -92,7 +93,9 @@ func writeCSV(w io.Writer, t table, mark bool) error {
 		}
 	}
 	out := csv.NewWriter(w)
-	out.UseCRLF = true
+	if out.UseCRLF = true; t.comma {
+		out.Comma = ';'
+	}
 	if err := out.Write(t.header); err != nil {
 		return fmt.Errorf("write header: %w", err)
 	}

@@ -8,14 +8,38 @@ import (
 	"daysheet/services/wording"
 )
 
-// valuesDecimal asks for numbers that a spreadsheet can use as they are.
-const valuesDecimal = "decimal"
+// What asks for numbers that a spreadsheet can use as they are: with a point before
+// decimals, or with a comma, by the locale of the spreadsheet.
+const (
+	valuesDecimal = "decimal"
+	valuesComma   = "comma"
+)
 
-// inDecimals turns a table of a report into numbers with a point, under keys that
-// say what they are counted in now.
-func inDecimals(t reports.Table, currency string) table {
-	key := func(c reports.Column) string { return decimalKey(c, strings.ToLower(cmp.Or(currency, "amount"))) }
-	return written(t, key, decimalValue)
+// valuesFor returns what a spreadsheet of a locale wants.
+func valuesFor(f wording.Format) string {
+	if f.Mark() == "," {
+		return valuesComma
+	}
+	return valuesDecimal
+}
+
+// inDecimals turns a table of a report into decimal numbers, under keys that say what they
+// are counted in now.
+func inDecimals(t reports.Table, currency, values string) table {
+	money := strings.ToLower(cmp.Or(currency, "amount"))
+	key := func(c reports.Column) string { return decimalKey(c, money) }
+	if values != valuesComma {
+		return written(t, key, decimalValue)
+	}
+	out := written(t, key, func(c reports.Cell, form reports.Form) string {
+		text := decimalValue(c, form)
+		if isNumber(form) {
+			text = strings.Replace(text, ".", ",", 1)
+		}
+		return text
+	})
+	out.comma = true
+	return out
 }
 
 // decimalKey names a column by what its decimal numbers are counted in.

@@ -387,6 +387,20 @@ func TestDecimalColumns(t *testing.T) {
 			t.Errorf("no column %s in %s", want, header)
 		}
 	}
+	comma := s.get("north", "/v1/reports/job-types.csv?values=comma")
+	rows := csv.NewReader(strings.NewReader(comma.body))
+	rows.Comma = ';'
+	all, err := rows.ReadAll()
+	points := strings.NewReplacer(",", ".").Replace(fmt.Sprint(all))
+	same, wrong := csv.NewReader(strings.NewReader(a.body)).ReadAll()
+	if err != nil || wrong != nil || len(all) < 2 || points != strings.NewReplacer(",", ".").Replace(fmt.Sprint(same)) ||
+		!strings.Contains(comma.body, ",") || strings.Contains(comma.body, ".") {
+		t.Errorf("with commas: %v %v\n%s\nwith points\n%s", err, wrong, comma.body, a.body)
+	}
+	facts := s.get("north", "/v1/explain?format=csv&values=comma&kind=labour").body
+	if header, _, _ := strings.Cut(facts, "\r\n"); !strings.HasSuffix(header, ";hours;quantity;cost_eur;sign") {
+		t.Errorf("facts in decimals begin with %s", header)
+	}
 	for path, want := range map[string]string{
 		"/v1/reports/job-types.csv":                             "job-types-2026-06-30.csv",
 		"/v1/reports/job-summary.csv?job=stair-1":               "job-summary-stair-1-2026-06-30.csv",
