@@ -115,9 +115,8 @@ func (b explainBody) table() reports.Table {
 		t.Columns = append(t.Columns, reports.Column{Key: key, Form: reports.FormText})
 	}
 	t.Columns = append(t.Columns, reports.Column{Key: "minutes", Form: reports.FormMinutes},
-		reports.Column{Key: "quantity_milli", Form: reports.FormQuantity}, reports.Column{Key: "cost_e4",
-			Form: reports.FormMoney},
-		reports.Column{Key: "sign", Form: reports.FormCount})
+		reports.Column{Key: "quantity_milli", Form: reports.FormQuantity},
+		reports.Column{Key: "cost_e4", Form: reports.FormMoney}, reports.Column{Key: "sign", Form: reports.FormCount})
 	for _, f := range b.Facts {
 		var row []reports.Cell
 		for _, text := range []string{f.EventID, f.Job, f.JobType, strconv.FormatUint(f.Sequence, 10), f.Day, f.Side, f.Kind,

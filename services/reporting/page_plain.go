@@ -11,7 +11,7 @@ func (s *site) showHelp(v visit) (page, error) {
 	return page{
 		Name: helpPage, Title: w.Say("help.title"), Texts: w.Texts,
 		Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"}, {Text: w.Say("nav.help")}},
-			Body: helpBody{Sees: whatToRecord(w.Speaker), Office: s.mayRecord(v)},
+		Body:   helpBody{Sees: whatToRecord(w.Speaker), Office: s.mayRecord(v)},
 	}, w.Err
 }
 

@@ -66,9 +66,8 @@ func (t Table) columns() []tableColumn {
 			optional("person", "Key; made of the name where it is blank", "una", "key", "schlüssel", "kurzzeichen")}
 	case Grades:
 		return []tableColumn{needed("grade", "Name of the grade", "painter", "lohngruppe"),
-			needed("cost of an hour", "What an hour costs the firm, not what it charges", "38.45", "cost per hour", "hourly " +
-				"cost",
-				"stundensatz", "kosten je stunde")}
+			needed("cost of an hour", "What an hour costs the firm, not what it charges", "38.45", "cost per hour",
+				"hourly cost", "stundensatz", "kosten je stunde")}
 	case JobTypes:
 		return []tableColumn{needed("name", "How it is shown", "Stairwell and joinery"),
 			optional("job type", "Key; made of the name where it is blank", "stairwell", "key", "schlüssel", "auftragsart")}

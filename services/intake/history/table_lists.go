@@ -177,8 +177,8 @@ func (t *tableReader) use(row tableRow) events.RateUse {
 	if row.cells["quantity"] == "" {
 		t.refuse(row, "quantity", "it must be given")
 	}
-	return events.RateUse{Product: listed.Product, Unit: listed.Unit, QuantityMilli: t.number(row, "quantity",
-		typed.Quantity)}
+	return events.RateUse{Product: listed.Product, Unit: listed.Unit,
+		QuantityMilli: t.number(row, "quantity", typed.Quantity)}
 }
 
 // addLists makes the one event of a table that is part of the settings, or is the rate book.
