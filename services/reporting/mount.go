@@ -150,6 +150,8 @@ func (s *site) mountPages(engine *gin.Engine) {
 	at("/explain", s.showExplain)
 	at("/reports", s.showReports)
 	at("/quotes", s.showQuote)
+	read.POST(takeOffIn, s.frame.Handler(s.fillQuote))
+	read.GET(takeOffOut, s.quoteTable)
 	at("/help", s.showHelp)
 	at("/licences", s.showLicences)
 	for _, d := range s.definitions {

@@ -34,7 +34,8 @@ type quotePageBody struct {
 	Foreign                 bool     // and is said in English on a page that is not
 	Report                  *reportView
 	Hidden                  []link // the form again, to issue it
-	CSV                     string
+	CSV                     string // address of the form as a table
+	File                    quoteFile
 }
 
 type roomRow struct {
@@ -55,10 +56,17 @@ func (s *site) showQuote(v visit) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
+	return s.quotePage(v, w, quoteFile{})
+}
+
+// quotePage shows the form with what is there of it. file is what there is to say of the
+// table that it was filled in from; it is looked over before it is priced.
+func (s *site) quotePage(v visit, w teller, file quoteFile) (page, error) {
 	body, title := w.quoteForm(v.Values), w.Say("nav.quote")
+	body.File, body.CSV = file, takeOffOut+"?"+v.Values.Encode()
 	shown := page{Name: quotePage, Title: title, Texts: w.Texts,
 		Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"}, {Text: title}}}
-	if slices.ContainsFunc(v.Values[quoting.FieldTask], func(task string) bool { return task != "" }) {
+	if file.Said == "" && slices.ContainsFunc(v.Values[quoting.FieldTask], func(task string) bool { return task != "" }) {
 		r, err := s.quote(v, w.Names)
 		switch {
 		case events.CodeOf(err) == events.Invalid:

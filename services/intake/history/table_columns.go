@@ -1,5 +1,7 @@
 package history
 
+import "slices"
+
 // Table names a list of one kind of things that can be read beside the sheet of past
 // jobs: what a firm keeps up to date, not its history.
 type Table string
@@ -58,6 +60,8 @@ func (t Table) columns() []tableColumn {
 		return productColumns()
 	case Rates:
 		return rateColumns()
+	case takeOff:
+		return slices.Concat(takeOffColumns())
 	case Purchases, Counts, Bookings, Jobs:
 		return t.recordColumns()
 	case People:

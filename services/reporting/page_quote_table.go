@@ -1,0 +1,151 @@
+package reporting
+
+import (
+	"bytes"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"daysheet/events"
+	"daysheet/services/httpd"
+	"daysheet/services/intake/history"
+	"daysheet/services/quoting"
+	"daysheet/services/typed"
+)
+
+// Where the form of a take-off is filled in from a table, and handed out as one.
+const (
+	takeOffIn  = "/quotes/table"
+	takeOffOut = "/quotes/take-off.csv"
+)
+
+// quoteFile is what there is to say of a table that was sent in.
+type quoteFile struct {
+	Said    string // how much of the form it filled in
+	Problem string // why none of it could be read
+	Foreign bool   // and that is said in English on a page that is not
+	Errors  []rowProblem
+}
+
+// rowProblem says of a row why it cannot be taken.
+type rowProblem struct {
+	Line, Text string
+	Foreign    bool
+}
+
+// roomFields and workFields are the fields of a row of the form, the one that makes it a row
+// first. Columns of the table are called the same, with spaces.
+func roomFields() []string {
+	return []string{quoting.FieldRoom, quoting.FieldLength, quoting.FieldWidth, quoting.FieldHeight, quoting.FieldDoors,
+		quoting.FieldDoorWidth, quoting.FieldDoorHeight, quoting.FieldWindows, quoting.FieldWindowWidth,
+		quoting.FieldWindowHeight}
+}
+
+func workFields() []string {
+	return []string{quoting.FieldTask, quoting.FieldSurface, quoting.FieldMethod, quoting.FieldOf, quoting.FieldQuantity,
+		quoting.FieldCoats}
+}
+
+func columnOf(field string) string { return strings.ReplaceAll(field, "_", " ") }
+
+// fillQuote shows the form of a take-off filled in from a table. Nothing is recorded, and
+// nothing is filled in where a row cannot be read.
+func (s *site) fillQuote(v visit) (page, error) {
+	content, err := v.File("file")
+	if err != nil {
+		return page{}, err
+	}
+	w, err := s.teller(v, v.Firm)
+	if err != nil {
+		return page{}, err
+	}
+	rows, wrong, err := history.ReadTakeOff(bytes.NewReader(content), history.Options{Firm: v.Firm,
+		Settings: w.Names.Settings, Decimal: typed.Decimal(w.Mark())})
+	file := quoteFile{}
+	switch {
+	case events.CodeOf(err) == events.Invalid:
+		file.Problem, file.Foreign = httpd.Problem(err).Explain(w.Speaker)
+	case err != nil:
+		return page{}, err
+	case len(wrong) > 0:
+		file.Problem = w.Say("quote.file.refused")
+		for _, e := range wrong {
+			file.Errors = append(file.Errors, w.rowProblem(e))
+		}
+	default:
+		for _, fields := range [][]string{roomFields(), workFields()} {
+			for _, field := range fields {
+				v.Values.Del(field)
+			}
+			for _, row := range rows {
+				if row[columnOf(fields[0])] == "" {
+					continue
+				}
+				for _, field := range fields {
+					v.Values.Add(field, row[columnOf(field)])
+				}
+			}
+		}
+		file.Said = w.Say("quote.file.filled", "rooms", strconv.Itoa(len(v.Values[quoting.FieldRoom])), "works",
+			strconv.Itoa(len(v.Values[quoting.FieldTask])))
+	}
+	p, err := s.quotePage(v, w, file)
+	if file.Problem != "" {
+		p.Status = http.StatusUnprocessableEntity
+	}
+	return p, err
+}
+
+func (w teller) rowProblem(e history.RowError) rowProblem {
+	why, ok := w.Rule(e.Rule)
+	about := e.Column
+	if e.Value != "" {
+		about = w.Say("import.is", "column", e.Column, "value", e.Value)
+	}
+	return rowProblem{w.Say("import.line", "n", strconv.Itoa(e.Line)), about + ": " + why + ".", !ok}
+}
+
+// quoteTable hands the form out as a table that can be sent in: what the address has of it,
+// else one example.
+func (s *site) quoteTable(c *gin.Context) {
+	caller, _ := httpd.CallerFrom(c.Request.Context())
+	w, err := s.teller(c.Request.Context(), caller.Firm)
+	if err != nil {
+		httpd.Abort(c, err)
+		return
+	}
+	values := c.Request.URL.Query()
+	var t table
+	example := make([]string, 0)
+	for _, column := range history.TakeOffColumns() {
+		t.header, example = append(t.header, column.Name), append(example, column.Example)
+	}
+	t.comma = w.Mark() == ","
+	for _, fields := range [][]string{roomFields(), workFields()} {
+		for i, first := range values[fields[0]] {
+			if first == "" {
+				continue
+			}
+			row := make([]string, len(t.header))
+			for _, field := range fields {
+				if all := values[field]; i < len(all) {
+					row[slices.Index(t.header, columnOf(field))] = typed.Harmless(all[i])
+				}
+			}
+			t.rows = append(t.rows, row)
+		}
+	}
+	if t.rows == nil {
+		t.rows = [][]string{example}
+	}
+	var b bytes.Buffer
+	if err := writeCSV(&b, t, true); err != nil {
+		httpd.Abort(c, err)
+		return
+	}
+	c.Header("Content-Disposition", `attachment; filename="take-off.csv"`)
+	c.Data(http.StatusOK, inCSV.contentType(), b.Bytes())
+}
