@@ -14,6 +14,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/services/httpd"
+	"daysheet/services/intake/history"
 	"daysheet/services/pages"
 	"daysheet/services/texts"
 	"daysheet/services/wording"
@@ -42,6 +43,8 @@ type listPage struct {
 	More      int // that match and are not shown
 	May       bool
 	Form      formView
+	Table     tablePage
+	Columns   []history.Column // of the table
 }
 
 // customerRow is a line of the list.
@@ -75,12 +78,13 @@ type formView struct {
 func (d *Desk) mountPages(engine *gin.Engine) {
 	read := engine.Group("", httpd.Require(httpd.ScopeRead))
 	read.GET("/customers", d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
-		return d.listPage(v, formView{New: true, Action: "/customers"}, nil)
+		return d.listPage(v, formView{New: true, Action: "/customers"}, nil, tablePage{})
 	}))
 	read.GET("/customers/:customer", d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
 		return d.customerPage(v, v.Param("customer"), nil, nil, "")
 	}))
 	record := read.Group("", httpd.Require(httpd.ScopeRecord)) // their answers show what is known
+	d.mountTable(read, record)
 	record.POST("/customers", d.form(d.addForm))
 	record.POST("/customers/:customer", d.form(d.putForm))
 	read.Group("", httpd.Require(httpd.ScopeAdmin)).POST("/customers/:customer/erase", d.form(d.eraseForm))
@@ -178,7 +182,7 @@ func (d *Desk) addForm(v pages.Visit, caller httpd.Caller, values url.Values) (s
 	}
 	if refused(err) {
 		form.New, form.Action = true, "/customers"
-		page, err := d.listPage(v, form, err)
+		page, err := d.listPage(v, form, err, tablePage{})
 		return "", page, err
 	}
 	return "/customers/" + key, pages.Page{}, err
@@ -211,8 +215,8 @@ func (d *Desk) eraseForm(v pages.Visit, caller httpd.Caller, values url.Values) 
 }
 
 // listPage lists the customers, with the form for one more; wrong is why what was sent
-// was refused, and nil where nothing was.
-func (d *Desk) listPage(v pages.Visit, form formView, wrong error) (pages.Page, error) {
+// was refused, and nil where nothing was. table is what there is to say of a table.
+func (d *Desk) listPage(v pages.Visit, form formView, wrong error, table tablePage) (pages.Page, error) {
 	all, err := d.all(v, v.Firm)
 	if err != nil {
 		return pages.Page{}, err
@@ -223,7 +227,10 @@ func (d *Desk) listPage(v pages.Visit, form formView, wrong error) (pages.Page, 
 	}
 	form.Problem = problemOf(say, wrong)
 	body := listPage{Search: strings.TrimSpace(v.Values.Get("search")), Count: len(all), Form: form,
-		May: v.Caller.May(httpd.ScopeRecord)}
+		May: v.Caller.May(httpd.ScopeRecord), Table: table, Columns: history.CustomerColumns()}
+	for i := range body.Columns {
+		body.Columns[i].Meaning = say.Say("column.customers." + body.Columns[i].Name)
+	}
 	for _, c := range all {
 		shown, err := d.show(v.Firm, c)
 		if err != nil {
@@ -247,7 +254,11 @@ func (d *Desk) listPage(v pages.Visit, form formView, wrong error) (pages.Page, 
 		body.More = len(body.Customers) - shownMost
 		body.Customers = body.Customers[:shownMost]
 	}
-	return pages.Page{Name: pageName, Title: say.Say("nav.customers"), Body: pageBody{List: &body},
+	said := ""
+	if n := v.Values.Get("recorded"); n != "" {
+		said = say.Say("customers.table.recorded", "n", n)
+	}
+	return pages.Page{Name: pageName, Title: say.Say("nav.customers"), Body: pageBody{List: &body}, Said: said,
 		Texts: say.Texts}, say.Err
 }
 

@@ -38,26 +38,21 @@ const pastJobs = "past-jobs"
 // importBody is the page for sending a table in.
 type importBody struct {
 	Tables         []importTable
+	Customers      bool // theirs is a table of their own, which the page leads to
 	Marks, Orders  []pages.Choice
 	Problem        string
 	Table, Content string // to be recorded
 	Title          string // of the table
 	Checked        bool   // a dry run was made
 	Summary        []string
-	Errors         []importNotice
+	Errors         []pages.RowProblem
 	MoreErrors     int
-	Notices        []importNotice
+	Notices        []pages.RowProblem
 	Good           int // events that can be recorded
 	Bad            int // rows that cannot
 	Mark, Order    string
 	Repeats        bool // rows that say the same were left out
 	Keep           bool // or kept
-}
-
-// importNotice is what there is to know about a line.
-type importNotice struct {
-	Line, Text string
-	Foreign    bool // it is said in English on a page that is not
 }
 
 // importTable is a table that can be sent in.
@@ -141,15 +136,16 @@ func (d *desk) showImport(v pages.Visit) (pages.Page, error) {
 	if err != nil {
 		return pages.Page{}, err
 	}
-	p := importPage(say, importBody{}, v)
+	p := d.importPage(say, importBody{}, v)
 	if n := v.Values.Get("recorded"); n != "" {
 		p.Said = say.Say("import.recorded", "n", n, "before", v.Values.Get("before"))
 	}
 	return spoken(say, p)
 }
 
-func importPage(say *texts.Speaker, body importBody, v pages.Visit) pages.Page {
+func (d *desk) importPage(say *texts.Speaker, body importBody, v pages.Visit) pages.Page {
 	body.Tables = importTables(say)
+	body.Customers = d.deps.Frame.Serves("/customers.csv") && v.Caller.May(httpd.ScopeRead)
 	chosen := v.Values.Get("table")
 	for i := range body.Tables {
 		t := &body.Tables[i]
@@ -229,16 +225,16 @@ func (d *desk) checkTable(v pages.Visit) (pages.Page, error) {
 	}
 	switch {
 	case len(content) == 0:
-		return refusedTable(say, v, say.Say("import.choose-file"))
+		return d.refusedTable(say, v, say.Say("import.choose-file"))
 	case len(content) > tableBytesMax:
-		return refusedTable(say, v, say.Say("import.too-large"))
+		return d.refusedTable(say, v, say.Say("import.too-large"))
 	}
 	plan, err := d.plan(v, names, content)
 	var refusal *events.Error
 	switch {
 	case errors.As(err, &refusal) && refusal.Code == events.Invalid:
 		said, _ := say.Rule(refusal.Rule)
-		return refusedTable(say, v, httpd.Sentence(said))
+		return d.refusedTable(say, v, httpd.Sentence(said))
 	case err != nil:
 		return pages.Page{}, err
 	}
@@ -250,32 +246,16 @@ func (d *desk) checkTable(v pages.Visit) (pages.Page, error) {
 			body.MoreErrors = len(plan.Errors) - errorsMost
 			break
 		}
-		body.Errors = append(body.Errors, rowError(say, e))
+		body.Errors = append(body.Errors, pages.RowProblemOf(say, e.Line, e.Column, e.Value, e.Rule))
 	}
 	for _, n := range plan.Notices[:min(errorsMost, len(plan.Notices))] {
-		said, ok := say.Rule(n.Text)
-		body.Notices = append(body.Notices, importNotice{say.Say("import.line", "n", strconv.Itoa(n.Line)),
-			said + ".", !ok})
+		body.Notices = append(body.Notices, pages.RowProblemOf(say, n.Line, "", "", n.Text))
 	}
-	return spoken(say, importPage(say, body, v))
+	return spoken(say, d.importPage(say, body, v))
 }
 
-// rowError says why a row cannot be taken: its line, the column, what stands there, and what
-// would have been accepted.
-func rowError(say *texts.Speaker, e history.RowError) importNotice {
-	why, ok := say.Rule(e.Rule)
-	about := e.Column
-	if e.Value != "" {
-		about = say.Say("import.is", "column", e.Column, "value", e.Value)
-	}
-	if about != "" {
-		why = about + ": " + why
-	}
-	return importNotice{say.Say("import.line", "n", strconv.Itoa(e.Line)), why + ".", !ok}
-}
-
-func refusedTable(say *texts.Speaker, v pages.Visit, problem string) (pages.Page, error) {
-	p := importPage(say, importBody{Problem: problem}, v)
+func (d *desk) refusedTable(say *texts.Speaker, v pages.Visit, problem string) (pages.Page, error) {
+	p := d.importPage(say, importBody{Problem: problem}, v)
 	p.Status = http.StatusUnprocessableEntity
 	return spoken(say, p)
 }
@@ -306,7 +286,7 @@ func (d *desk) recordTable(v pages.Visit) (pages.Page, error) {
 	}
 	content, err := base64.StdEncoding.DecodeString(v.Values.Get("content"))
 	if err != nil || len(content) == 0 {
-		return refusedTable(say, v, say.Say("import.lost"))
+		return d.refusedTable(say, v, say.Say("import.lost"))
 	}
 	plan, err := d.plan(v, names, content)
 	if err != nil {
@@ -319,7 +299,7 @@ func (d *desk) recordTable(v pages.Visit) (pages.Page, error) {
 	for _, batch := range plan.Batches {
 		receipts, err := d.deps.Record(v, v.Firm, batch.Job, v.Caller.Name, batch.Events)
 		if err != nil {
-			return stopped(say, v, recorded, err)
+			return d.stopped(say, v, recorded, err)
 		}
 		for _, r := range receipts {
 			if r.Duplicate {
@@ -333,13 +313,13 @@ func (d *desk) recordTable(v pages.Visit) (pages.Page, error) {
 }
 
 // stopped says how far a table was recorded when the log did not take more.
-func stopped(say *texts.Speaker, v pages.Visit, recorded int, err error) (pages.Page, error) {
+func (d *desk) stopped(say *texts.Speaker, v pages.Visit, recorded int, err error) (pages.Page, error) {
 	var refusal *events.Error
 	if !errors.As(err, &refusal) || refusal.Code == events.Internal {
 		return pages.Page{}, err
 	}
 	why, _ := httpd.Problem(err).Explain(say)
-	p, fault := refusedTable(say, v, say.Say("import.stopped", "n", strconv.Itoa(recorded), "why", why))
+	p, fault := d.refusedTable(say, v, say.Say("import.stopped", "n", strconv.Itoa(recorded), "why", why))
 	p.Status = httpd.Problem(err).Status
 	return p, fault
 }

@@ -12,6 +12,7 @@ import (
 	"daysheet/events"
 	"daysheet/services/httpd"
 	"daysheet/services/intake/history"
+	"daysheet/services/pages"
 	"daysheet/services/quoting"
 	"daysheet/services/typed"
 )
@@ -27,13 +28,7 @@ type quoteFile struct {
 	Said    string // how much of the form it filled in
 	Problem string // why none of it could be read
 	Foreign bool   // and that is said in English on a page that is not
-	Errors  []rowProblem
-}
-
-// rowProblem says of a row why it cannot be taken.
-type rowProblem struct {
-	Line, Text string
-	Foreign    bool
+	Errors  []pages.RowProblem
 }
 
 // roomFields and workFields are the fields of a row of the form, the one that makes it a row
@@ -73,7 +68,7 @@ func (s *site) fillQuote(v visit) (page, error) {
 	case len(wrong) > 0:
 		file.Problem = w.Say("quote.file.refused")
 		for _, e := range wrong {
-			file.Errors = append(file.Errors, w.rowProblem(e))
+			file.Errors = append(file.Errors, pages.RowProblemOf(w.Speaker, e.Line, e.Column, e.Value, e.Rule))
 		}
 	default:
 		for _, fields := range [][]string{roomFields(), workFields()} {
@@ -97,15 +92,6 @@ func (s *site) fillQuote(v visit) (page, error) {
 		p.Status = http.StatusUnprocessableEntity
 	}
 	return p, err
-}
-
-func (w teller) rowProblem(e history.RowError) rowProblem {
-	why, ok := w.Rule(e.Rule)
-	about := e.Column
-	if e.Value != "" {
-		about = w.Say("import.is", "column", e.Column, "value", e.Value)
-	}
-	return rowProblem{w.Say("import.line", "n", strconv.Itoa(e.Line)), about + ": " + why + ".", !ok}
 }
 
 // quoteTable hands the form out as a table that can be sent in: what the address has of it,

@@ -60,6 +60,8 @@ func (t Table) columns() []tableColumn {
 		return productColumns()
 	case Rates:
 		return rateColumns()
+	case customers:
+		return customerColumns()
 	case takeOff:
 		return slices.Concat(takeOffColumns())
 	case Purchases, Counts, Bookings, Jobs:
