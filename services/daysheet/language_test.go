@@ -61,6 +61,7 @@ func TestPagesInGerman(t *testing.T) {
 	mustSpeakGerman(t, a, c)
 	firms := []string{"daysheet", demoFirm, irisName, irisAddress, irisPhone, irisNote, "Otto Othermade", "c-5", "c-6", "Name", "iris-job", "Invented façade", "iris-job",
 		irisName + " · daysheet"}
+	firms = append(firms, "name", "customer", "address", "contacts", "note") // columns of a table, by their names
 	for _, path := range paths {
 		page := string(mustGet(t, c, path))
 		if !strings.Contains(page, `<html lang="de">`) || strings.Contains(page, ` lang="en"`) {

@@ -90,9 +90,6 @@ func (p *ProblemDetails) Explain(say *texts.Speaker) (detail string, foreign boo
 	}
 	for _, english := range []string{p.Rule, p.Detail} {
 		if said, ok := say.Rule(english); ok {
-			if value, err := strconv.Unquote(p.Value); err == nil && value != "" && english == p.Rule {
-				return say.Say("problem.value", "value", value, "rule", said), false
-			}
 			return Sentence(said), false
 		}
 	}
