@@ -17,7 +17,7 @@ import (
 )
 
 // questions is how many random questions a check asks.
-const questions = 15
+const questions = 8
 
 func shut(t testing.TB, s facts.Store) {
 	t.Helper()

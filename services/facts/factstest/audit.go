@@ -147,9 +147,9 @@ func testMend(t *testing.T, b *bench) {
 			t.Fatalf("tallies after mending:\n got %+v\nwant %+v", got, want)
 		}
 	}
-	h.Check(t, b.store, 60, 30)
+	h.Check(t, b.store, 60, 15)
 	b.reopen()
-	h.Check(t, b.store, 60, 30)
+	h.Check(t, b.store, 60, 15)
 }
 
 // testBadMend: what is no valid batch, or lies beyond the position, changes nothing.

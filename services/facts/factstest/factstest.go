@@ -15,9 +15,10 @@ import (
 	"daysheet/services/facts"
 )
 
-// Run runs the whole suite. open opens the store that belongs to t, an empty one
-// at first; called again with the same t after that store was closed, it opens
-// the same one again. The suite closes what it opens.
+// Run runs the whole suite, its cases side by side, since most of them wait for a
+// server or a disk. open opens the store that belongs to t, an empty one at first;
+// called again with the same t after that store was closed, it opens the same one
+// again. The suite closes what it opens.
 func Run(t *testing.T, open func(t *testing.T) facts.Store) {
 	for _, c := range []struct {
 		name string
@@ -50,6 +51,7 @@ func Run(t *testing.T, open func(t *testing.T) facts.Store) {
 		{"ClosedStoreSaysSo", testClosed},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
 			b := &bench{t: t, open: open}
 			b.reopen()
 			t.Cleanup(b.close)

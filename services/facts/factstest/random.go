@@ -148,5 +148,5 @@ func testRandom(t *testing.T, b *bench) {
 		b.write(h.Batch(uint64(from), uint64(to)))
 		at = to
 	}
-	h.Check(t, b.store, h.Last(), 300)
+	h.Check(t, b.store, h.Last(), 120)
 }

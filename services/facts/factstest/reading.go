@@ -69,7 +69,7 @@ const (
 // testReaders reads while batches are written. Whatever a reader sees must be
 // whole batches, and the position must fit to it.
 func testReaders(t *testing.T, b *bench) {
-	const batches = 60
+	const batches = 30
 	book := &book{partition: 1}
 	minute := hours(firmA, "job-1", 1)
 	for range batches * batchCommits {

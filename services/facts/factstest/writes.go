@@ -3,6 +3,7 @@ package factstest
 import (
 	"context"
 	"errors"
+	"maps"
 	"math"
 	"slices"
 	"testing"
@@ -82,9 +83,13 @@ func (b *bench) equals(book *book, upTo uint64) {
 	m := &model{facts: want.Facts, jobs: want.Jobs}
 	same(b.t, "lines", b.lines(reports.Query{Firm: firmA}), m.lines(reports.Query{Firm: firmA}))
 	same(b.t, "sum", b.sum(reports.Query{Firm: firmA}), m.sum(reports.Query{Firm: firmA}))
-	for asOf := uint64(1); asOf <= upTo; asOf++ {
+	for _, asOf := range []uint64{0, upTo / 2} {
 		q := reports.JobQuery{Firm: firmA, AsOf: asOf}
 		same(b.t, "jobs", b.jobs(q), m.jobRows(q))
+	}
+	commit := facts.Span{Partition: book.partition, From: 1, To: uint64(len(book.commits)), Width: 1}
+	if got, want := b.tallies(commit), tallied(want, commit); !maps.Equal(got, want) {
+		b.t.Fatalf("rows of each commit:\n got %+v\nwant %+v", got, want)
 	}
 	commits, err := b.archive().Commits(b.t.Context(), book.partition, 0, 1000)
 	if err != nil {
