@@ -23,7 +23,7 @@ func Backtest(ctx context.Context, a Answer, progress func(done, total int)) (*r
 func backtest(ctx context.Context, lines []jobLine, names Names, progress func(done, total int)) (*rates.Backtest,
 	error) {
 	book := func(l jobLine) int64 {
-		if r := rateIn(names.BookOn(quotedOn(l.job)), l.cell); r != nil {
+		if r := rateIn(names.BookOn(quotedOn(*l.job)), l.cell); r != nil {
 			return r.MinutesMilli
 		}
 		return 0
@@ -34,20 +34,16 @@ func backtest(ctx context.Context, lines []jobLine, names Names, progress func(d
 // newestJobs returns the lines of the last jobs to be finished, and how many jobs
 // were left out. Lines come in the order of days.
 func newestJobs(lines []jobLine, most int) (kept []jobLine, out int) {
-	seen := map[string]bool{}
-	for i := len(lines) - 1; i >= 0; i-- {
-		if !seen[lines[i].job.Job] && len(seen) == most {
-			kept = lines[i+1:]
-			break
+	from, jobs := len(lines), 0
+	for i, l := range slices.Backward(lines) {
+		if i == len(lines)-1 || l.job != lines[i+1].job {
+			jobs++
 		}
-		seen[lines[i].job.Job] = true
-		kept = lines[i:]
+		if jobs <= most {
+			from = i
+		}
 	}
-	all := map[string]bool{}
-	for _, l := range lines {
-		all[l.job.Job] = true
-	}
-	return kept, len(all) - len(seen)
+	return lines[from:], max(jobs-most, 0)
 }
 
 func makeBacktest(f Filter, a Answer) Report {
@@ -125,8 +121,10 @@ func scoreTable(s rates.Score) Table {
 // jobRowsOf returns the jobs of lines by key.
 func jobRowsOf(lines []jobLine) map[string]JobRow {
 	byKey := map[string]JobRow{}
-	for _, l := range lines {
-		byKey[l.job.Job] = l.job
+	for i, l := range lines {
+		if i == 0 || l.job != lines[i-1].job {
+			byKey[l.job.Job] = *l.job
+		}
 	}
 	return byKey
 }

@@ -9,8 +9,8 @@ import (
 
 // The sums that the use of material asks for, in the order of the question.
 const (
-	useMaterial = iota // by product, unit, task, side and job
-	useWork            // quantities by task, unit, product, side and job
+	useMaterial = iota // by product, unit, task, job and side
+	useWork            // quantities by job, task, unit, product and side
 	useBought          // purchases by product and unit, of all time
 	useMarks           // by mark
 )
@@ -19,8 +19,8 @@ func askMaterialUse(f Filter) Question {
 	q := scope(f)
 	return Question{
 		Sums: []Query{
-			grouped(only(q, KindMaterial), ByProduct, ByUnit, ByTask, BySide, ByJob),
-			grouped(only(q, KindQuantity), ByTask, ByUnit, ByProduct, BySide, ByJob),
+			grouped(only(q, KindMaterial), ByProduct, ByUnit, ByTask, ByJob, BySide),
+			grouped(only(q, KindQuantity), ByJob, ByTask, ByUnit, ByProduct, BySide),
 			grouped(only(Query{Firm: f.Firm, AsOf: f.AsOf}, KindPurchase), ByProduct, ByUnit),
 			markQuery(f),
 		},
@@ -61,42 +61,40 @@ func makeMaterialUse(f Filter, a Answer) Report {
 	return r
 }
 
-// productTask is a product and the task that it is used for.
-type productTask struct {
-	product productKey
-	task    string
-}
-
 // usesFor joins material and work by product and task, in the order in which a job
 // meets the tasks. Each job is compared by itself: one that planned much and did
 // little must not lend its plan to another.
 func usesFor(a Answer) []*usedFor {
-	found, perJob := map[productTask]*usedFor{}, map[productTask]map[string]sides{}
-	for _, t := range a.answered(useMaterial) {
-		k := productTask{productKey{t.By[0], events.Unit(t.By[1])}, t.By[2]}
-		if k.task == "" {
-			continue // used for the whole job: there is no work to divide it by
+	work, done := quantitiesOf(a.answered(useWork)), doneWith(a.answered(useWork))
+	var all []*usedFor
+	for sums := a.answered(useMaterial); len(sums) > 0; {
+		key, task, job := productKey{sums[0].By[0], events.Unit(sums[0].By[1])}, sums[0].By[2], sums[0].By[3]
+		var u *usedFor
+		if len(all) > 0 {
+			u = all[len(all)-1]
 		}
-		if found[k] == nil {
-			found[k], perJob[k] = &usedFor{product: k.product, task: k.task}, map[string]sides{}
+		if u == nil || u.product != key || u.task != task {
+			d := done[workWith{task, key.product}]
+			u = &usedFor{product: key, task: task, done: d.milli, unit: d.unit}
+			all = append(all, u)
 		}
-		s, side := perJob[k][t.By[4]], Side(t.By[3])
-		s.add(side, t.QuantityMilli)
-		perJob[k][t.By[4]] = s
-		if side == SideActual {
-			found[k].used += t.QuantityMilli
-			found[k].costE4 += t.CostE4
+		var material sides // of the job
+		for ; len(sums) > 0; sums = sums[1:] {
+			t := sums[0]
+			if t.By[3] != job || t.By[2] != task || t.By[0] != key.product || events.Unit(t.By[1]) != key.unit {
+				break
+			}
+			side := Side(t.By[4])
+			material.add(side, t.QuantityMilli)
+			if side == SideActual {
+				u.used += t.QuantityMilli
+				u.costE4 += t.CostE4
+			}
 		}
+		u.compare(material, work[jobTask{job, task}])
 	}
-	work := quantitiesOf(workByJob(a.answered(useWork)))
-	all := make([]*usedFor, 0, len(found))
-	for k, u := range found {
-		u.done, u.unit = doneWith(a.answered(useWork), u.task, u.product.product)
-		for job, material := range perJob[k] {
-			u.compare(material, work[jobTask{job, u.task}])
-		}
-		all = append(all, u)
-	}
+	// What was used for a whole job has no work to divide it by.
+	all = slices.DeleteFunc(all, func(u *usedFor) bool { return u.task == "" })
 	before := jobOrder()
 	slices.SortFunc(all, func(x, y *usedFor) int {
 		return cmp.Or(before(x.task, y.task), cmp.Compare(named(a.Names.Products, x.product.product),
@@ -116,32 +114,33 @@ func (u *usedFor) compare(material, work sides) {
 	u.allowed += ratio(material.budget(), work.actual, work.budget())
 }
 
-// workByJob puts sums by task, unit, product, side and job into the order that
-// [quantitiesOf] reads: job, task, unit and side.
-func workByJob(sums []Total) []Total {
-	all := make([]Total, len(sums))
-	for i, t := range sums {
-		all[i] = t
-		all[i].By = []string{t.By[4], t.By[0], t.By[1], t.By[3]}
-	}
-	return all
+// workWith is the work of a task that was done with a product.
+type workWith struct{ task, product string }
+
+// doneIn is a quantity in a unit.
+type doneIn struct {
+	milli int64 // thousandths
+	unit  events.Unit
 }
 
-// doneWith returns what was done of a task with the product, in the first unit
-// that it was measured in, else the first that it was planned in.
-func doneWith(sums []Total, task, product string) (milli int64, unit events.Unit) {
+// doneWith adds up what was done of each task with each product. Where it was
+// measured in several units, the first of them counts.
+func doneWith(sums []Total) map[workWith]doneIn {
+	done := map[workWith]doneIn{}
 	for _, t := range sums {
-		if t.By[0] != task || Side(t.By[3]) != SideActual || t.By[2] != product {
+		if Side(t.By[4]) != SideActual {
 			continue
 		}
-		if unit == "" {
-			unit = events.Unit(t.By[1])
-		}
-		if events.Unit(t.By[1]) == unit {
-			milli += t.QuantityMilli
+		key, unit := workWith{t.By[1], t.By[3]}, events.Unit(t.By[2])
+		d, known := done[key]
+		switch {
+		case !known || unit < d.unit:
+			done[key] = doneIn{t.QuantityMilli, unit}
+		case unit == d.unit:
+			done[key] = doneIn{d.milli + t.QuantityMilli, unit}
 		}
 	}
-	return milli, unit
+	return done
 }
 
 // perUnit returns thousandths of the product for one unit of work.
@@ -215,8 +214,8 @@ func reuseTable(f Filter, a Answer) Table {
 	type laid struct{ times, milli int64 }
 	layings := map[productKey]laid{}
 	for _, s := range a.answered(useWork) {
-		if Side(s.By[3]) == SideActual && a.Names.Listed[s.By[2]].Reusable {
-			key := productKey{s.By[2], events.Unit(s.By[1])}
+		if Side(s.By[4]) == SideActual && a.Names.Listed[s.By[3]].Reusable {
+			key := productKey{s.By[3], events.Unit(s.By[2])}
 			l := layings[key]
 			layings[key] = laid{l.times + s.Facts, l.milli + s.QuantityMilli}
 		}

@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"cmp"
 	"maps"
 	"math"
 	"slices"
@@ -59,22 +60,10 @@ func (r *rooms) add(o rooms) {
 // roomsByType counts the rooms in which something was coated or prepared. A room is
 // a location of a job; it counts as protected where protection was laid in it.
 func roomsByType(a Answer) map[string]*rooms {
-	jobs := map[string]JobRow{}
-	for _, j := range a.jobs() {
-		jobs[j.Job] = j
-	}
-	type room struct{ job, location string }
-	worked, protected := map[room]bool{}, map[room]bool{}
-	for _, t := range a.answered(paybackWork) {
-		key := room{t.By[0], t.By[1]}
-		switch family := events.Family(t.By[2]); {
-		case key.location == "" || t.QuantityMilli <= 0:
-		case family == events.FamilyProtection:
-			protected[key] = true
-			worked[key] = true
-		case family == events.FamilyCoating, family == events.FamilyPreparation:
-			worked[key] = true
-		}
+	jobs := a.jobs()
+	byKey := make(map[string]*JobRow, len(jobs))
+	for i := range jobs {
+		byKey[jobs[i].Job] = &jobs[i]
 	}
 	byType := map[string]*rooms{}
 	of := func(jobType string) *rooms {
@@ -83,37 +72,81 @@ func roomsByType(a Answer) map[string]*rooms {
 		}
 		return byType[jobType]
 	}
-	for key := range worked {
-		r := of(jobs[key.job].JobType)
-		if protected[key] {
-			r.protected.Milli += roomMilli
-		} else {
-			r.bare.Milli += roomMilli
+	damage := a.answered(paybackDamage)
+	for work := a.answered(paybackWork); len(work) > 0; {
+		key := jobRoom{work[0].By[0], work[0].By[1]}
+		var here, hurt []Total
+		here, work = cutRoom(work, key)
+		for len(damage) > 0 && (jobRoom{damage[0].By[0], damage[0].By[1]}).before(key) {
+			damage = damage[1:] // in a room of which nothing else is known
 		}
-	}
-	for _, t := range a.answered(paybackDamage) {
-		key := room{t.By[0], t.By[1]}
-		if cause := t.By[2]; cause != "ours" && cause != "unknown" || !worked[key] {
-			continue // not ours, or in a room of which nothing else is known
+		hurt, damage = cutRoom(damage, key)
+		worked, protected := workedIn(key, here)
+		if !worked {
+			continue
 		}
-		r := of(jobs[key.job].JobType)
-		n, _ := split(t.QuantityMilli, 1000)
-		if protected[key] {
-			r.protected.Events += n
-		} else {
-			r.bare.Events += n
+		job := byKey[key.job]
+		if job == nil {
+			job = &JobRow{Job: key.job}
 		}
-		day, err := rates.DayNumber(jobs[key.job].Finished)
-		if err == nil && t.CostE4 > 0 && n > 0 {
-			for range n {
-				r.damages = append(r.damages, rates.Damage{Job: key.job, Day: day, CostE4: ratio(t.CostE4, 1, n)})
-			}
-		}
+		of(job.JobType).addRoom(job, protected, hurt)
 	}
 	for _, t := range a.answered(paybackCost) {
 		of(t.By[0]).costE4 += t.CostE4
 	}
 	return byType
+}
+
+// jobRoom names a room.
+type jobRoom struct{ job, location string }
+
+func (r jobRoom) before(o jobRoom) bool {
+	return cmp.Or(cmp.Compare(r.job, o.job), cmp.Compare(r.location, o.location)) < 0
+}
+
+// cutRoom returns the rows of a room, with which the sums begin, and the others.
+func cutRoom(sums []Total, of jobRoom) (here, others []Total) {
+	n := 0
+	for n < len(sums) && sums[n].By[0] == of.job && sums[n].By[1] == of.location {
+		n++
+	}
+	return sums[:n], sums[n:]
+}
+
+// workedIn says what was done in a room that has a name.
+func workedIn(room jobRoom, work []Total) (worked, protected bool) {
+	for _, t := range work {
+		switch family := events.Family(t.By[2]); {
+		case room.location == "" || t.QuantityMilli <= 0:
+		case family == events.FamilyProtection:
+			worked, protected = true, true
+		case family == events.FamilyCoating, family == events.FamilyPreparation:
+			worked = true
+		}
+	}
+	return worked, protected
+}
+
+// addRoom counts a room of a job, with the damage in it that is the firm's own.
+func (r *rooms) addRoom(job *JobRow, protected bool, damage []Total) {
+	kind := &r.bare
+	if protected {
+		kind = &r.protected
+	}
+	kind.Milli += roomMilli
+	for _, t := range damage {
+		if cause := t.By[2]; cause != "ours" && cause != "unknown" {
+			continue
+		}
+		n, _ := split(t.QuantityMilli, 1000)
+		kind.Events += n
+		day, err := rates.DayNumber(job.Finished)
+		if err == nil && t.CostE4 > 0 && n > 0 {
+			for range n {
+				r.damages = append(r.damages, rates.Damage{Job: job.Job, Day: day, CostE4: ratio(t.CostE4, 1, n)})
+			}
+		}
+	}
 }
 
 // paid is the answer for the rooms of one group.

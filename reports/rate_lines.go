@@ -2,7 +2,6 @@ package reports
 
 import (
 	"cmp"
-	"maps"
 	"slices"
 
 	"daysheet/events"
@@ -28,107 +27,172 @@ func rateQueries(f Filter) []Query {
 // cell names a rate: a task, and the surface and method where it depends on them.
 type cell struct{ task, surface, method string }
 
-// ofCell is what one job did in one cell.
-type ofCell struct {
-	minutes, milli int64
-	byPerson       map[string]int64
-}
-
-// jobLine is the work of one job in one cell of the rate book, with what the cell
-// is called.
+// jobLine is the work of one job in one cell of the rate book. No other line has
+// the same job and cell.
 type jobLine struct {
-	job JobRow
+	job *JobRow
 	cell
-	ofCell
+	minutes, milli int64
+	crew           string // who did most of the work: of two with the same, the first by key
 }
 
 // rateLines joins hours and quantities of each job and task. Where the two name
 // other surfaces or methods, they cannot be told apart below the task, and the
-// task is one line. Work in another unit than the task's own is left out.
+// task is one line. Work in another unit than the task's own is left out. Lines
+// come in the order in which their jobs were finished.
 func rateLines(a Answer) []jobLine {
-	byKey := map[string]JobRow{}
-	for _, j := range a.jobs() {
-		byKey[j.Job] = j
+	jobs := a.jobs()
+	byKey := make(map[string]*JobRow, len(jobs))
+	for i := range jobs {
+		byKey[jobs[i].Job] = &jobs[i]
 	}
-	work := map[jobTask]map[cell]*ofCell{}
-	of := func(job, task, surface, method string) *ofCell {
-		key, c := jobTask{job, task}, cell{task, surface, method}
-		if work[key] == nil {
-			work[key] = map[cell]*ofCell{}
-		}
-		if work[key][c] == nil {
-			work[key][c] = &ofCell{byPerson: map[string]int64{}}
-		}
-		return work[key][c]
-	}
-	for _, t := range a.answered(rateMinutes) {
-		c := of(t.By[0], t.By[1], t.By[2], t.By[3])
-		c.minutes += t.Minutes
-		c.byPerson[t.By[4]] += t.Minutes
-	}
-	for _, t := range a.answered(rateQuantities) {
-		if events.Unit(t.By[2]) == a.Names.UnitOf(t.By[1]) {
-			of(t.By[0], t.By[1], t.By[3], t.By[4]).milli += t.QuantityMilli
-		}
-	}
+	units := map[string]events.Unit{}
+	minutes, quantities := a.answered(rateMinutes), a.answered(rateQuantities)
 	var lines []jobLine
-	for key, cells := range work {
-		job, known := byKey[key.job]
-		if !known {
+	for len(minutes)+len(quantities) > 0 {
+		key := firstTask(minutes, quantities)
+		var hours, work []Total
+		hours, minutes = cutTask(minutes, key)
+		work, quantities = cutTask(quantities, key)
+		job := byKey[key.job]
+		if job == nil {
 			continue
 		}
-		for c, w := range together(key.task, cells) {
-			lines = append(lines, jobLine{job, c, *w})
+		if _, known := units[key.task]; !known {
+			units[key.task] = a.Names.UnitOf(key.task)
+		}
+		lines = appendLines(lines, job, key.task, units[key.task], hours, work)
+	}
+	return byFinish(lines)
+}
+
+// firstTask returns the first job and task of sums that both come in their order.
+func firstTask(minutes, quantities []Total) jobTask {
+	first := func(sums []Total) jobTask { return jobTask{sums[0].By[0], sums[0].By[1]} }
+	if len(minutes) == 0 {
+		return first(quantities)
+	}
+	m := first(minutes)
+	if len(quantities) == 0 {
+		return m
+	}
+	q := first(quantities)
+	if cmp.Or(cmp.Compare(m.job, q.job), cmp.Compare(m.task, q.task)) > 0 {
+		return q
+	}
+	return m
+}
+
+// cutTask returns the rows of a job and task, with which the sums begin, and the others.
+func cutTask(sums []Total, key jobTask) (of, others []Total) {
+	n := 0
+	for n < len(sums) && sums[n].By[0] == key.job && sums[n].By[1] == key.task {
+		n++
+	}
+	return sums[:n], sums[n:]
+}
+
+// appendLines adds the lines of one job and task.
+func appendLines(lines []jobLine, job *JobRow, task string, unit events.Unit, hours, work []Total) []jobLine {
+	from := len(lines)
+	of := func(surface, method string) *jobLine {
+		c := cell{task, surface, method}
+		for i := from; i < len(lines); i++ {
+			if lines[i].cell == c {
+				return &lines[i]
+			}
+		}
+		lines = append(lines, jobLine{job: job, cell: c})
+		return &lines[len(lines)-1]
+	}
+	for rest := hours; len(rest) > 0; {
+		n, line := 0, of(rest[0].By[2], rest[0].By[3])
+		for ; n < len(rest) && rest[n].By[2] == line.surface && rest[n].By[3] == line.method; n++ {
+			line.minutes += rest[n].Minutes
+		}
+		line.crew = crewOf(rest[:n])
+		rest = rest[n:]
+	}
+	for _, t := range work {
+		if events.Unit(t.By[2]) == unit {
+			of(t.By[3], t.By[4]).milli += t.QuantityMilli
 		}
 	}
-	slices.SortFunc(lines, func(x, y jobLine) int {
-		return cmp.Or(cmp.Compare(x.job.Finished, y.job.Finished), cmp.Compare(x.job.Job, y.job.Job),
-			compareCells(x.cell, y.cell))
+	apart := true
+	for _, l := range lines[from:] {
+		apart = apart && (l.minutes > 0) == (l.milli > 0)
+	}
+	if apart || len(lines) == from+1 {
+		return lines
+	}
+	one := together(lines[from:])
+	one.crew = crewOf(hours)
+	return append(lines[:from], one)
+}
+
+// together returns lines of one job and task as one, without its crew. It names
+// surface and method where the lines name no other.
+func together(lines []jobLine) jobLine {
+	all := jobLine{job: lines[0].job, cell: cell{task: lines[0].task}}
+	surfaces, methods := map[string]bool{}, map[string]bool{}
+	for _, l := range lines {
+		all.minutes += l.minutes
+		all.milli += l.milli
+		surfaces[l.surface] = true
+		methods[l.method] = true
+	}
+	all.surface, all.method = onlyName(surfaces), onlyName(methods)
+	return all
+}
+
+// onlyName returns the one name in the set; empty where there are none or several.
+func onlyName(names map[string]bool) (only string) {
+	delete(names, "")
+	if len(names) == 1 {
+		for only = range names {
+		}
+	}
+	return only
+}
+
+// crewOf returns who has most of the minutes.
+func crewOf(hours []Total) (best string) {
+	byPerson := func(a, b Total) int { return cmp.Compare(a.By[4], b.By[4]) }
+	if !slices.IsSortedFunc(hours, byPerson) {
+		hours = slices.SortedFunc(slices.Values(hours), byPerson)
+	}
+	most := int64(0)
+	for len(hours) > 0 {
+		person, minutes := hours[0].By[4], int64(0)
+		for ; len(hours) > 0 && hours[0].By[4] == person; hours = hours[1:] {
+			minutes += hours[0].Minutes
+		}
+		if best == "" || minutes > most {
+			best, most = person, minutes
+		}
+	}
+	return best
+}
+
+// byFinish puts lines, which come by job, in the order of the days on which the
+// jobs were finished, and those of a job in the order of their cells.
+func byFinish(lines []jobLine) []jobLine {
+	var jobs [][]jobLine
+	for from, i := 0, 1; i <= len(lines); i++ {
+		if i == len(lines) || lines[i].job != lines[from].job {
+			slices.SortFunc(lines[from:i], func(x, y jobLine) int { return compareCells(x.cell, y.cell) })
+			jobs = append(jobs, lines[from:i])
+			from = i
+		}
+	}
+	slices.SortFunc(jobs, func(x, y []jobLine) int {
+		return cmp.Or(cmp.Compare(x[0].job.Finished, y[0].job.Finished), cmp.Compare(x[0].job.Job, y[0].job.Job))
 	})
-	return lines
+	return slices.Concat(jobs...)
 }
 
 func compareCells(a, b cell) int {
 	return cmp.Or(cmp.Compare(a.task, b.task), cmp.Compare(a.surface, b.surface), cmp.Compare(a.method, b.method))
-}
-
-// together returns the cells as they are where each has hours and a quantity or
-// neither, and all of them as one otherwise.
-func together(task string, cells map[cell]*ofCell) map[cell]*ofCell {
-	if len(cells) == 1 {
-		return cells
-	}
-	apart := true
-	for _, w := range cells {
-		apart = apart && (w.minutes > 0) == (w.milli > 0)
-	}
-	if apart {
-		return cells
-	}
-	all := &ofCell{byPerson: map[string]int64{}}
-	surfaces, methods := map[string]bool{}, map[string]bool{}
-	for c, w := range cells {
-		all.minutes += w.minutes
-		all.milli += w.milli
-		for person, minutes := range w.byPerson {
-			all.byPerson[person] += minutes
-		}
-		if c.surface != "" {
-			surfaces[c.surface] = true
-		}
-		if c.method != "" {
-			methods[c.method] = true
-		}
-	}
-	return map[cell]*ofCell{{task, only1(surfaces), only1(methods)}: all}
-}
-
-// only1 returns the one name in the set; empty where there are none or several.
-func only1(names map[string]bool) string {
-	if len(names) != 1 {
-		return ""
-	}
-	return slices.Collect(maps.Keys(names))[0]
 }
 
 // UnitOf returns what a task is counted in: the standard unit, or that of the
@@ -185,17 +249,21 @@ func quotedOn(j JobRow) events.Day {
 // with; 0 where there is none.
 func samples(lines []jobLine, byType bool, book func(jobLine) int64) []rates.Sample {
 	all := make([]rates.Sample, 0, len(lines))
+	var (
+		of          *JobRow
+		day, quoted int
+		err         error
+	)
 	for _, l := range lines {
-		day, err := rates.DayNumber(l.job.Finished)
+		if l.job != of {
+			of = l.job
+			day, quoted, err = daysOf(of)
+		}
 		if err != nil {
 			continue // no day: the job runs, and does not come here
 		}
-		quoted, err := rates.DayNumber(quotedOn(l.job))
-		if err != nil {
-			quoted = day
-		}
 		s := rates.Sample{
-			Line: rates.Line{Job: l.job.Job, Task: l.task, Surface: l.surface, Method: l.method, Crew: l.mostly(),
+			Line: rates.Line{Job: l.job.Job, Task: l.task, Surface: l.surface, Method: l.method, Crew: l.crew,
 				Day: day, QuotedDay: quoted, QuantityMilli: max(l.milli, 0)},
 			Minutes: max(l.minutes, 0), BookMinutesMilli: book(l),
 		}
@@ -207,13 +275,13 @@ func samples(lines []jobLine, byType bool, book func(jobLine) int64) []rates.Sam
 	return all
 }
 
-// mostly returns who did most of the work: of two with the same, the first by key.
-func (w ofCell) mostly() string {
-	best := ""
-	for _, person := range slices.Sorted(maps.Keys(w.byPerson)) {
-		if best == "" || w.byPerson[person] > w.byPerson[best] {
-			best = person
-		}
+// daysOf returns the days on which a job was finished and quoted.
+func daysOf(job *JobRow) (finished, quoted int, err error) {
+	if finished, err = rates.DayNumber(job.Finished); err != nil {
+		return 0, 0, err
 	}
-	return best
+	if quoted, err = rates.DayNumber(quotedOn(*job)); err != nil {
+		quoted = finished
+	}
+	return finished, quoted, nil
 }

@@ -40,7 +40,7 @@ func RateProposals(f Filter, a Answer) ([]RateProposal, error) {
 	var all []RateProposal
 	for _, c := range l.cells {
 		e, ok := l.explain(c, "")
-		s := shownRate{c, e, l.jobsOf(c)}
+		s := shownRate{c, e, l.many[c]}
 		if !ok || s.jobs < proposalLeastJobs {
 			continue
 		}

@@ -3,6 +3,7 @@ package reports
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -20,6 +21,8 @@ type learned struct {
 	fit   *rates.Fit
 	tried map[string]int64 // rates by task in place of those learned, for a quote that asks what if
 	cells []cell           // with history, in the order in which a job meets them
+	many  map[cell]int64   // jobs with history in the cell
+	rates map[cell]int64   // of the book, for the cells of the lines
 }
 
 // asOfDay is the day up to which history counts: today, else that of the last
@@ -36,10 +39,8 @@ func asOfDay(f Filter, lines []jobLine) events.Day {
 // compared with the book in force now, so that a revision moves the reference and
 // not the result.
 func learn(f Filter, a Answer, byType bool, o rates.Options) (learned, error) {
-	l := learned{lines: rateLines(a), jobs: map[string]JobRow{}}
-	for _, line := range l.lines {
-		l.jobs[line.job.Job] = line.job
-	}
+	l := learned{lines: rateLines(a)}
+	l.jobs = jobRowsOf(l.lines)
 	day := asOfDay(f, l.lines)
 	if day == "" {
 		return l, nil
@@ -49,21 +50,30 @@ func learn(f Filter, a Answer, byType bool, o rates.Options) (learned, error) {
 	if err != nil {
 		return l, err
 	}
-	against := func(line jobLine) int64 { return l.bookMilli(line.cell) }
+	l.seen()
+	against := func(line jobLine) int64 { return l.rates[line.cell] }
 	l.fit, err = rates.FitLabour(samples(l.lines, byType, against), asOf, o)
 	if err != nil {
 		return l, err
 	}
-	seen := map[cell]bool{}
-	for _, line := range l.lines {
-		if line.minutes > 0 && line.milli > 0 && !seen[line.cell] {
-			seen[line.cell] = true
-			l.cells = append(l.cells, line.cell)
-		}
-	}
 	before := jobOrder()
 	slices.SortFunc(l.cells, func(x, y cell) int { return cmp.Or(before(x.task, y.task), compareCells(x, y)) })
 	return l, nil
+}
+
+// seen notes the cells of the lines, with the book's rates and the jobs that have
+// history there.
+func (l *learned) seen() {
+	l.many, l.rates = map[cell]int64{}, map[cell]int64{}
+	for _, line := range l.lines {
+		if _, known := l.rates[line.cell]; !known {
+			l.rates[line.cell] = l.bookMilli(line.cell)
+		}
+		if line.minutes > 0 && line.milli > 0 {
+			l.many[line.cell]++
+		}
+	}
+	l.cells = slices.Collect(maps.Keys(l.many))
 }
 
 // bookMilli returns the book's rate for a cell; 0 where it has none.
@@ -82,17 +92,6 @@ func (l learned) explain(c cell, jobType string) (rates.Explanation, bool) {
 	return e, err == nil
 }
 
-// jobsOf returns how many jobs have a row in the cell.
-func (l learned) jobsOf(c cell) int64 {
-	seen := map[string]bool{}
-	for _, line := range l.lines {
-		if line.cell == c && line.minutes > 0 && line.milli > 0 {
-			seen[line.job.Job] = true
-		}
-	}
-	return int64(len(seen))
-}
-
 func makeRates(f Filter, a Answer) Report {
 	r := Report{Name: "rates", Title: phrase("Quote rates from history"), Filter: f, Names: a.Names}
 	l, err := learn(f, a, false, rates.Options{})
@@ -102,7 +101,7 @@ func makeRates(f Filter, a Answer) Report {
 	if err == nil && l.fit != nil {
 		for _, c := range l.cells {
 			if e, ok := l.explain(c, ""); ok {
-				shown = append(shown, shownRate{c, e, l.jobsOf(c)})
+				shown = append(shown, shownRate{c, e, l.many[c]})
 			}
 		}
 		for _, s := range shown {

@@ -99,12 +99,24 @@ func shelvesOf(a Answer) []*shelf {
 	return all
 }
 
+// turn is the place of a movement among those of its day.
+func (m movement) turn() int {
+	switch m.kind {
+	case KindPurchase:
+		return 0
+	case KindMove:
+		return 1
+	case KindMaterial:
+		return 2
+	}
+	return 3
+}
+
 // inOrder sorts movements by day; within a day what came in goes before what was
 // used, and a count comes last.
 func inOrder(moves []movement) {
-	place := map[Kind]int{KindPurchase: 0, KindMove: 1, KindMaterial: 2, KindCount: 3}
 	slices.SortStableFunc(moves, func(a, b movement) int {
-		return cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(place[a.kind], place[b.kind]))
+		return cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(a.turn(), b.turn()))
 	})
 }
 

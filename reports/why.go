@@ -110,78 +110,79 @@ func whyOf(a Answer) why {
 	return w
 }
 
-// quantitiesOf adds quantities up by job and task. A task that is planned or
-// measured in more than one unit has none that could be compared.
+// quantitiesOf adds quantities up by job and task. The sums come by job, task, unit
+// and last side. A task that is planned or measured in more than one unit has none
+// that could be compared.
 func quantitiesOf(sums []Total) map[jobTask]sides {
-	found, units := map[jobTask]sides{}, map[jobTask]string{}
-	for _, t := range sums {
-		key := jobTask{t.By[0], t.By[1]}
-		if unit, known := units[key]; known && unit != t.By[2] {
-			units[key] = "several"
-			continue
+	found := map[jobTask]sides{}
+	for len(sums) > 0 {
+		key, unit := jobTask{sums[0].By[0], sums[0].By[1]}, sums[0].By[2]
+		of, others := cutTask(sums, key)
+		if of[len(of)-1].By[2] == unit { // and so all between
+			var s sides
+			for _, t := range of {
+				s.add(Side(t.By[len(t.By)-1]), t.QuantityMilli)
+			}
+			found[key] = s
 		}
-		units[key] = t.By[2]
-		s := found[key]
-		s.add(Side(t.By[3]), t.QuantityMilli)
-		found[key] = s
-	}
-	for key, unit := range units {
-		if unit == "several" {
-			delete(found, key)
-		}
+		sums = others
 	}
 	return found
 }
 
 func (w why) addLabour(sums []Total, quantities map[jobTask]sides) {
-	minutes, cost := map[jobTask]sides{}, map[jobTask]sides{}
-	for _, t := range sums {
-		key, side := jobTask{t.By[0], t.By[1]}, Side(t.By[2])
-		m, c := minutes[key], cost[key]
-		m.add(side, t.Minutes)
-		c.add(side, t.CostE4)
-		minutes[key], cost[key] = m, c
-	}
-	for key, c := range cost {
+	for len(sums) > 0 {
+		key := jobTask{sums[0].By[0], sums[0].By[1]}
+		of, others := cutTask(sums, key)
+		var minutes, cost sides
+		for _, t := range of {
+			side := Side(t.By[2])
+			minutes.add(side, t.Minutes)
+			cost.add(side, t.CostE4)
+		}
 		d := w.labour[key.task]
 		if d == nil {
 			d = &lineDifference{task: key.task}
 			w.labour[key.task] = d
 		}
-		d.take(c, quantities[key], minutes[key])
+		d.take(cost, quantities[key], minutes)
+		sums = others
 	}
 }
 
 // addMaterial compares the use of a product with the work it was planned for,
 // where it was planned for one task alone.
 func (w why) addMaterial(sums []Total, quantities map[jobTask]sides) {
-	type jobProduct struct {
-		job string
-		key productKey
-	}
-	used, cost, tasks := map[jobProduct]sides{}, map[jobProduct]sides{}, map[jobProduct][]string{}
-	for _, t := range sums {
-		key := jobProduct{t.By[0], productKey{t.By[1], events.Unit(t.By[2])}}
-		side := Side(t.By[4])
-		u, c := used[key], cost[key]
-		u.add(side, t.QuantityMilli)
-		c.add(side, t.CostE4)
-		used[key], cost[key] = u, c
-		if side != SideActual && !slices.Contains(tasks[key], t.By[3]) {
-			tasks[key] = append(tasks[key], t.By[3])
+	for len(sums) > 0 {
+		job, key := sums[0].By[0], productKey{sums[0].By[1], events.Unit(sums[0].By[2])}
+		var (
+			used, cost sides
+			planned    = jobTask{job: job}
+			tasks      int // for which it was planned
+		)
+		for ; len(sums) > 0; sums = sums[1:] {
+			t := sums[0]
+			if t.By[0] != job || t.By[1] != key.product || events.Unit(t.By[2]) != key.unit {
+				break
+			}
+			side := Side(t.By[4])
+			used.add(side, t.QuantityMilli)
+			cost.add(side, t.CostE4)
+			if side != SideActual && (tasks == 0 || t.By[3] != planned.task) {
+				planned.task = t.By[3]
+				tasks++
+			}
 		}
-	}
-	for key, c := range cost {
-		d := w.material[key.key]
+		d := w.material[key]
 		if d == nil {
-			d = &lineDifference{product: key.key.product, unit: key.key.unit}
-			w.material[key.key] = d
+			d = &lineDifference{product: key.product, unit: key.unit}
+			w.material[key] = d
 		}
 		var quantity sides
-		if of := tasks[key]; len(of) == 1 {
-			quantity = quantities[jobTask{key.job, of[0]}]
+		if tasks == 1 {
+			quantity = quantities[planned]
 		}
-		d.take(c, quantity, used[key])
+		d.take(cost, quantity, used)
 	}
 }
 
