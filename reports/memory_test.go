@@ -66,18 +66,13 @@ func (m *memory) sum(q Query) []Total {
 		by := make([]string, len(q.By))
 		key := ""
 		for i, d := range q.By {
-			by[i] = valueOf(f, d)
+			by[i] = f.in(d)
 			key += by[i] + "\x00"
 		}
 		if groups[key] == nil {
 			groups[key] = &Total{By: by}
 		}
-		sign := int64(f.Sign)
-		t := groups[key]
-		t.Minutes += sign * f.Minutes
-		t.QuantityMilli += sign * f.QuantityMilli
-		t.CostE4 += sign * f.CostE4
-		t.Facts += sign
+		groups[key].add(&f)
 	}
 	var totals []Total
 	for _, key := range slices.Sorted(maps.Keys(groups)) {
@@ -90,58 +85,13 @@ func (m *memory) sum(q Query) []Total {
 
 // lets reports whether the query lets the fact through.
 func (m *memory) lets(q Query, f Fact, jobs map[string]JobRow) bool {
-	if f.Firm != q.Firm || q.AsOf != 0 && f.Sequence > q.AsOf ||
-		q.From != "" && f.Day < q.From || q.To != "" && f.Day > q.To {
+	if f.Firm != q.Firm || !q.lets(&f) {
 		return false
 	}
 	if len(q.States) > 0 && !slices.Contains(q.States, jobs[f.Job].State) {
 		return false
 	}
-	if !between(jobs[f.Job].Finished, q.FinishedFrom, q.FinishedTo) {
-		return false
-	}
-	for _, c := range q.Where {
-		if !slices.Contains(c.In, valueOf(f, c.Dimension)) {
-			return false
-		}
-	}
-	return true
-}
-
-func valueOf(f Fact, d Dimension) string {
-	switch d {
-	case ByJob:
-		return f.Job
-	case ByJobType:
-		return f.JobType
-	case BySide:
-		return string(f.Side)
-	case ByKind:
-		return string(f.Kind)
-	case ByFamily:
-		return string(f.Family)
-	case ByTask:
-		return f.Task
-	case BySurface:
-		return f.Surface
-	case ByMethod:
-		return f.Method
-	case ByLocation:
-		return f.Location
-	case ByProduct:
-		return f.Product
-	case ByPlace:
-		return f.Place
-	case ByUnit:
-		return string(f.Unit)
-	case ByGrade:
-		return f.Grade
-	case ByPerson:
-		return f.Person
-	case ByDay:
-		return string(f.Day)
-	}
-	return string(f.Day.Month())
+	return between(jobs[f.Job].Finished, q.FinishedFrom, q.FinishedTo)
 }
 
 // answer answers every part of a question.

@@ -254,7 +254,7 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 	}
 	return reporting.Mount(a.server, reporting.Deps{
 		Frame: frame, Store: a.store, Names: a.projector.Names, Commits: a.log.Commits, Watch: a.projector.Watch,
-		Position: a.positionFor, Reached: a.reached,
+		Position: a.positionFor, Reached: a.reached, Job: a.projector.Job,
 		Clock: time.Now, Customer: nameOf, Photos: a.photos,
 	})
 }

@@ -112,7 +112,8 @@ func (s *stack) mount(server *httpd.Server, store *duckdb.Store) {
 	must(s.t, quoting.Mount(server, quoting.Deps{Store: store, Names: s.projector.Names, Position: position,
 		Record: record, Clock: now}))
 	must(s.t, reporting.Mount(server, reporting.Deps{Frame: frame, Store: store, Names: s.projector.Names,
-		Commits: s.log.Commits, Watch: s.projector.Watch, Position: position, Reached: position, Clock: now}))
+		Commits: s.log.Commits, Watch: s.projector.Watch, Position: position, Reached: position,
+		Job: s.projector.Job, Clock: now}))
 	must(s.t, Mount(server, Deps{Frame: frame, Store: store, Tokens: s.tokens, People: s.people, Names: s.projector.Names,
 		Commits: s.log.Commits, Record: record, Position: position, Clock: now,
 		Customers: func(context.Context, string) (map[string]string, error) {

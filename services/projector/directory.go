@@ -34,18 +34,28 @@ type directory struct {
 	loading chan struct{} // holds one: loads come one after the other
 
 	mu      sync.Mutex
-	firms   *recent.Values[string, *folded] // what is in it is changed and read under mu
+	firms   *recent.Values[string, *folded]
 	changes [eventlog.Partitions]uint64
 }
 
 // folded is a firm with the version of its last commit.
 type folded struct {
+	mu      sync.RWMutex
 	version uint64
 	firm    events.Firm
 }
 
+// show calls use with the firm as of now.
+func (f *folded) show(use func(*events.Firm)) {
+	f.mu.RLock()
+	defer f.mu.RUnlock()
+	use(&f.firm)
+}
+
 // next folds one commit in. One that was folded in before changes nothing.
 func (f *folded) next(c *events.Commit, sequence uint64) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
 	switch {
 	case c.Version <= f.version:
 		return nil
@@ -96,20 +106,18 @@ func (d *directory) read(ctx context.Context, firm string, use func(*events.Firm
 		return err
 	}
 	d.mu.Lock()
-	defer d.mu.Unlock()
 	if d.changes[partition] == before { // else a commit may have come that the load missed
 		d.firms.Put(firm, f)
 	}
-	use(&f.firm)
+	d.mu.Unlock()
+	f.show(use)
 	return nil
 }
 
 func (d *directory) readKept(firm string, use func(*events.Firm)) bool {
-	d.mu.Lock()
-	defer d.mu.Unlock()
 	f, ok := d.firms.Get(firm)
 	if ok {
-		use(&f.firm)
+		f.show(use)
 	}
 	return ok
 }

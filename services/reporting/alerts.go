@@ -8,6 +8,7 @@ import (
 
 	"daysheet/events"
 	"daysheet/reports"
+	"daysheet/services/facts"
 	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
@@ -81,7 +82,7 @@ func (s *site) alerts(v visit, jobType string, position uint64, w teller, tell *
 	if len(rows) == 0 {
 		return nil, nil
 	}
-	hours, err := s.hoursOf(v, position, rows)
+	hours, err := s.hoursOf(v, s.deps.Store, position, rows)
 	if err != nil {
 		return nil, err
 	}
@@ -138,10 +139,12 @@ func aboutJob(tell *texts.Speaker, w teller, r reports.JobRow, open openPoints, 
 }
 
 // hoursOf asks how the labour of jobs stands.
-func (s *site) hoursOf(v visit, position uint64, rows []reports.JobRow) (map[string]reports.JobHours, error) {
+func (s *site) hoursOf(
+	v visit, store facts.Reader, position uint64, rows []reports.JobRow,
+) (map[string]reports.JobHours, error) {
 	var sums [][]reports.Total
 	for _, q := range reports.HoursQueries(v.Firm, position, keysOf(rows)) {
-		totals, err := s.deps.Store.Sum(v, q)
+		totals, err := store.Sum(v, q)
 		if err != nil {
 			return nil, fmt.Errorf("sum hours: %w", err)
 		}

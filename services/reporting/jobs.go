@@ -126,19 +126,18 @@ type downBody struct {
 	RemoveBy      string `json:"remove_by,omitempty" doc:"Last day for clean removal"`
 }
 
-// jobDetail answers for one job. Its record and the row in the store are read
-// at the same position.
+// jobDetail answers for one job, by its own commits.
 func (s *site) jobDetail(ctx context.Context, firm, job string) (jobDetailBody, error) {
-	row, err := s.job(ctx, firm, job, s.deps.Position(firm))
+	read, err := s.job(ctx, firm, job, 0)
 	if err != nil {
 		return jobDetailBody{}, err
 	}
-	h, err := wording.ReadHistory(ctx, s.deps.Commits, firm, job, row.Sequence)
+	h, err := history(ctx, read)
 	if err != nil {
 		return jobDetailBody{}, err
 	}
 	body := jobDetailBody{
-		jobBody: newJobBody(row), ProtectionDown: []downBody{}, OpenSnags: len(h.Snags), OpenDamage: len(h.Damage),
+		jobBody: newJobBody(read.Row), ProtectionDown: []downBody{}, OpenSnags: len(h.Snags), OpenDamage: len(h.Damage),
 	}
 	for _, d := range h.Down {
 		p := d.Protection

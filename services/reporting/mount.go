@@ -48,6 +48,10 @@ type Deps struct {
 	// Reached is Position without the wait.
 	Reached func(firm string) uint64
 
+	// Job reads a job with its facts up to a sequence of the log, 0 for all of it. It may
+	// wait a moment for what was recorded on that job last.
+	Job func(ctx context.Context, firm, job string, upTo uint64) (projector.Job, error)
+
 	// Customer returns what to show of a customer beside the key, empty where nothing
 	// is known. It is nil in a process that serves no customers.
 	Customer func(ctx context.Context, firm, customer string) (string, error)
@@ -80,7 +84,6 @@ type site struct {
 	notices     notices
 	kept        openKept
 	made        *madeReports
-	rows        *recent.Values[jobAt, reports.JobRow]
 }
 
 // Mount adds the routes to the server: reports, jobs, the facts behind figures,
@@ -97,11 +100,11 @@ func Mount(server *httpd.Server, deps Deps) error {
 // mount is [Mount] with the folder in which the chart library is, if it is.
 func mount(server *httpd.Server, deps Deps, lib fs.FS) error {
 	if deps.Frame == nil || deps.Store == nil || deps.Names == nil || deps.Commits == nil || deps.Watch == nil ||
-		deps.Position == nil || deps.Reached == nil || deps.Clock == nil {
+		deps.Position == nil || deps.Reached == nil || deps.Job == nil || deps.Clock == nil {
 		return errors.New("mount reporting: every member of Deps must be set")
 	}
 	s := &site{deps: deps, frame: deps.Frame, definitions: reports.Definitions(),
-		made: recent.New[reportKey, reports.Report](cellsKept), rows: recent.New[jobAt, reports.JobRow](jobsKept)}
+		made: recent.New[reportKey, reports.Report](cellsKept)}
 	for _, name := range []string{"job-summary", "estimate-vs-actual"} {
 		d, ok := reports.DefinitionOf(name)
 		if !ok {

@@ -177,7 +177,7 @@ func (s *site) boardGroup(v visit, g group, w teller, tell *texts.Speaker) (boar
 	rows = rows[:min(groupMost, len(rows))]
 	hours := map[string]reports.JobHours{}
 	if len(rows) > 0 {
-		if hours, err = s.hoursOf(v, g.query.AsOf, rows); err != nil {
+		if hours, err = s.hoursOf(v, s.deps.Store, g.query.AsOf, rows); err != nil {
 			return boardGroup{}, err
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"daysheet/reports"
 	"daysheet/services/httpd"
 	"daysheet/services/pages"
+	"daysheet/services/projector"
 	"daysheet/services/wording"
 )
 
@@ -40,18 +41,19 @@ type jobReport struct {
 // shownJob is the job that a page is about, as of now.
 type shownJob struct {
 	position uint64
-	row      reports.JobRow
+	read     projector.Job
 	history  *wording.History
 	tell     teller
 }
 
 // shownJob reads the job that the address of a page names.
 func (s *site) shownJob(v visit) (j shownJob, err error) {
-	j.position = s.deps.Position(v.Firm)
-	if j.row, err = s.job(v, v.Firm, v.Param("job"), j.position); err != nil {
+	reached := s.deps.Reached(v.Firm) // before the job: what is recorded on it later comes after this position
+	if j.read, err = s.job(v, v.Firm, v.Param("job"), 0); err != nil {
 		return j, err
 	}
-	if j.history, err = wording.ReadHistory(v, s.deps.Commits, v.Firm, j.row.Job, j.row.Sequence); err != nil {
+	j.position = max(reached, j.read.Row.Sequence)
+	if j.history, err = history(v, j.read); err != nil {
 		return j, err
 	}
 	j.tell, err = s.teller(v, v.Firm)
@@ -68,8 +70,8 @@ func (s *site) showJob(v visit) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
-	key, position, row, h, w := j.row.Job, j.position, j.row, j.history, j.tell
-	header, err := s.header(v, w, row, position)
+	key, position, row, h, w := j.read.Row.Job, j.position, j.read.Row, j.history, j.tell
+	header, err := s.header(v, w, &j)
 	if err != nil {
 		return page{}, err
 	}
@@ -87,7 +89,7 @@ func (s *site) showJob(v visit) (page, error) {
 	if s.frame.Serves(signoffAt) && v.Caller.May(httpd.ScopeRecord) {
 		body.More = append(body.More, link{Text: w.Say("job.links"), Address: "/jobs/" + key + "/links"})
 	}
-	charts, err := s.jobReports(v, &body, w, position)
+	charts, err := s.jobReports(v, &body, &j)
 	if err != nil {
 		return page{}, err
 	}
@@ -113,9 +115,10 @@ func (s *site) showJob(v visit) (page, error) {
 }
 
 // jobReports puts the reports into the page of a job, and says whether they draw.
-func (s *site) jobReports(v visit, b *jobPageBody, w teller, position uint64) (charts bool, err error) {
+func (s *site) jobReports(v visit, b *jobPageBody, j *shownJob) (charts bool, err error) {
+	w := j.tell
 	for _, d := range s.ofJob {
-		r, err := s.run(v, d, reports.Filter{Firm: v.Firm, Job: b.Job, AsOf: position}, w.Texts)
+		r, err := s.make(v, d, reports.Filter{Firm: v.Firm, Job: b.Job, AsOf: j.position}, w.Names, &j.read)
 		if err != nil {
 			return false, err
 		}
@@ -164,7 +167,8 @@ func (b *jobPageBody) takeOut(r *reports.Report, w teller) {
 }
 
 // header says what is known of the job itself, and who the customer is.
-func (s *site) header(v visit, w teller, r reports.JobRow, position uint64) ([]fact, error) {
+func (s *site) header(v visit, w teller, j *shownJob) ([]fact, error) {
+	r := j.read.Row
 	customer := fact{Text: w.Say("job.customer"), Value: r.Customer}
 	if s.deps.Customer != nil && r.Customer != "" {
 		name, err := s.deps.Customer(v, v.Firm, r.Customer)
@@ -188,7 +192,7 @@ func (s *site) header(v visit, w teller, r reports.JobRow, position uint64) ([]f
 	if r.Built != 0 {
 		known = append(known, fact{Text: w.Say("job.built"), Value: strconv.FormatInt(r.Built, 10)})
 	}
-	hours, err := s.hoursOf(v, position, []reports.JobRow{r})
+	hours, err := s.hoursOf(v, jobReader{&j.read, s.deps.Store}, j.position, []reports.JobRow{r})
 	return append(known, w.hoursFact(hours[r.Job])...), err
 }
 

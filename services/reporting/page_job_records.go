@@ -71,12 +71,12 @@ func (s *site) showRecords(v visit) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
-	key, h, w := j.row.Job, j.history, j.tell
+	key, h, w := j.read.Row.Job, j.history, j.tell
 	title := w.Say("job.all-records")
 	return page{
 		Name: recordsPage, Title: title, AsOf: j.position, Texts: w.Texts,
 		Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"},
-			{Text: cmp.Or(j.row.Title, key), Address: "/jobs/" + key}, {Text: title}},
+			{Text: cmp.Or(j.read.Row.Title, key), Address: "/jobs/" + key}, {Text: title}},
 		Body: w.timeline(key, h, int(min(before, uint64(len(h.Records)))), timelineMost, s.mayRecord(v)),
 	}, w.Err
 }

@@ -25,16 +25,6 @@ type reportKey struct {
 // after it; and the owner looks at the same reports again until something is recorded.
 type madeReports = recent.Values[reportKey, reports.Report]
 
-// jobsKept bounds the jobs that are kept: a page asks for its job once for itself and once
-// for each report on it.
-const jobsKept = 1000
-
-// jobAt is a job as it stood at a position.
-type jobAt struct {
-	firm, job string
-	position  uint64
-}
-
 // weigh returns how much a report holds.
 func weigh(r reports.Report) int {
 	n := 1

@@ -11,6 +11,7 @@ import (
 	"daysheet/reports"
 	"daysheet/services/facts"
 	"daysheet/services/httpd"
+	"daysheet/services/projector"
 	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
@@ -72,26 +73,42 @@ func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter, 
 		return reports.Report{}, err
 	}
 	if d.Dated {
-		f.Today = s.today(names)
-		key.filter.Today = f.Today
+		key.filter.Today = s.today(names)
 	}
 	if made, ok := s.made.Get(key); ok {
 		return ofOnesOwn(made), nil
 	}
+	var job *projector.Job
 	if f.Job != "" {
-		if _, err := s.job(ctx, f.Firm, f.Job, position); err != nil {
+		read, err := s.job(ctx, f.Firm, f.Job, f.AsOf)
+		if err != nil {
 			return reports.Report{}, err
 		}
+		job = &read
 	}
-	answer, err := s.answer(ctx, f, d.Ask(f))
-	answer.Names = names
+	report, err := s.make(ctx, d, f, names, job)
+	if err != nil {
+		return reports.Report{}, err
+	}
+	s.made.PutHeavy(key, report, weigh(report))
+	return ofOnesOwn(report), nil
+}
+
+// make makes a report at the filter's position. job is the one that the filter names, as of
+// that position; nil where it names none.
+func (s *site) make(ctx context.Context, d reports.Definition, f reports.Filter, names reports.Names, job *projector.Job,
+) (reports.Report, error) {
+	if d.Dated {
+		f.Today = s.today(names)
+	}
+	answer, err := s.answer(ctx, d.Ask(f), job)
 	if err != nil {
 		return reports.Report{}, fmt.Errorf("make report %s: %w", d.Name, err)
 	}
+	answer.Names = names
 	report := d.Make(f, answer)
 	report.Filter = f
-	s.made.PutHeavy(key, report, weigh(report))
-	return ofOnesOwn(report), nil
+	return report, nil
 }
 
 // today returns the calendar day where the firm works: by its own time zone, or by
@@ -100,36 +117,64 @@ func (s *site) today(names reports.Names) events.Day {
 	return events.DayOf(names.Local(s.deps.Clock()))
 }
 
-// answer asks the store, and reads the job's commits where the report wants them.
-func (s *site) answer(ctx context.Context, f reports.Filter, q reports.Question) (reports.Answer, error) {
-	answer, err := facts.Ask(ctx, s.deps.Store, q)
-	if err == nil && q.Log && f.Job != "" {
-		answer.Log, err = s.deps.Commits(ctx, f.Firm, f.Job, f.AsOf)
+// answer asks the store. What is asked about the one job of a report is answered by what
+// was read of it.
+func (s *site) answer(ctx context.Context, q reports.Question, job *projector.Job) (reports.Answer, error) {
+	if job == nil {
+		return facts.Ask(ctx, s.deps.Store, q)
+	}
+	answer, err := facts.Ask(ctx, jobReader{job, s.deps.Store}, q)
+	if q.Log {
+		answer.Log = job.Commits
 	}
 	return answer, err
 }
 
-// job returns a job as it stood. A job that the firm does not have is refused
-// as not found, whether or not another firm has it.
-func (s *site) job(ctx context.Context, firm, job string, asOf uint64) (reports.JobRow, error) {
+// jobReader answers questions about one job by its own facts, and others by the store.
+type jobReader struct {
+	job   *projector.Job
+	store Store
+}
+
+// Sum implements [facts.Reader].
+func (r jobReader) Sum(ctx context.Context, q reports.Query) ([]reports.Total, error) {
+	if totals, ok := r.job.Sum(q); ok {
+		return totals, nil
+	}
+	return r.store.Sum(ctx, q)
+}
+
+// Jobs implements [facts.Reader].
+func (r jobReader) Jobs(ctx context.Context, q reports.JobQuery) ([]reports.JobRow, error) {
+	if rows, ok := r.job.Jobs(q); ok {
+		return rows, nil
+	}
+	return r.store.Jobs(ctx, q)
+}
+
+// job reads a job as it stood at a position, or stands where that is 0. A job that the
+// firm does not have is refused as not found, whether or not another firm has it.
+func (s *site) job(ctx context.Context, firm, job string, asOf uint64) (projector.Job, error) {
 	missing := &events.Error{Code: events.NotFound, Field: "job", Value: fmt.Sprintf("%q", job),
 		Rule: "no such job was recorded"}
 	if !events.ValidToken(job) {
-		return reports.JobRow{}, missing
+		return projector.Job{}, missing
 	}
-	at := jobAt{firm, job, asOf}
-	if row, known := s.rows.Get(at); known {
-		return row, nil
-	}
-	rows, err := s.deps.Store.Jobs(ctx, reports.JobQuery{Firm: firm, Jobs: []string{job}, AsOf: asOf})
+	read, err := s.deps.Job(ctx, firm, job, asOf)
 	if err != nil {
-		return reports.JobRow{}, fmt.Errorf("look up job: %w", err)
+		return projector.Job{}, fmt.Errorf("read job %s: %w", job, err)
 	}
-	if len(rows) == 0 {
-		return reports.JobRow{}, missing
+	if read.Row.Job == "" {
+		return projector.Job{}, missing
 	}
-	s.rows.Put(at, rows[0])
-	return rows[0], nil
+	return read, nil
+}
+
+// history reads the log of a job that was read.
+func history(ctx context.Context, j projector.Job) (*wording.History, error) {
+	return wording.ReadHistory(ctx, func(context.Context, string, string, uint64) ([]events.Stored, error) {
+		return j.Commits, nil
+	}, j.Row.Firm, j.Row.Job, j.Row.Sequence)
 }
 
 // entityTag names one answer by its bytes: those of a position change too where a name

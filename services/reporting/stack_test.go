@@ -83,7 +83,7 @@ func newStackWith(t *testing.T, mount func(*httpd.Server, Deps) error) *stack {
 	})
 	must(t, mount(server, Deps{
 		Frame: frame, Store: store, Names: s.projector.Names, Commits: s.log.Commits, Watch: s.projector.Watch, Clock: today,
-		Photos:   s.photos,
+		Photos: s.photos, Job: s.projector.Job,
 		Position: func(firm string) uint64 { return s.projector.Position(eventlog.Partition(firm)) },
 		Reached:  func(firm string) uint64 { return s.projector.Position(eventlog.Partition(firm)) },
 	}))
