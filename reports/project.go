@@ -24,6 +24,7 @@ type JobProjection struct {
 	version uint64
 
 	live  map[string][]Fact // facts that hold, by event id or slot
+	held  int               // facts in live
 	order []string          // event ids and slots that ever made facts
 
 	offers map[string][]Fact // estimates by event id
@@ -91,6 +92,9 @@ func NewJobProjection(firm *events.Firm, firmKey, job string, partition uint8) *
 		worked: map[string]bool{},
 	}
 }
+
+// Held returns how many facts hold, by which the memory of a projection is weighed.
+func (p *JobProjection) Held() int { return p.held }
 
 // Version returns the number of commits folded in.
 func (p *JobProjection) Version() uint64 { return p.version }
@@ -161,6 +165,7 @@ func (o *occasion) holdAs(key string, facts ...Fact) {
 		o.p.order = append(o.p.order, key)
 	}
 	o.p.live[key] = append(o.p.live[key], facts...)
+	o.p.held += len(facts)
 	o.p.out.Facts = append(o.p.out.Facts, facts...)
 }
 
@@ -196,7 +201,8 @@ func (o *occasion) cancel(facts []Fact) {
 // that its place in the order is kept where facts hold under it again.
 func (o *occasion) withdraw(key string) {
 	o.cancel(o.p.live[key])
-	if _, known := o.p.live[key]; known {
+	if held, known := o.p.live[key]; known {
+		o.p.held -= len(held)
 		o.p.live[key] = nil
 	}
 }

@@ -16,8 +16,12 @@ import (
 type projection struct {
 	log   Log
 	firms *recent.Values[string, *events.Firm]
-	jobs  *recent.Values[jobKey, knownJob]
+	jobs  *recent.Values[jobKey, knownJob] // weighed by their facts
+	held  int                              // facts of all jobs that are kept
 }
+
+// factsOfNone is what a projection weighs by itself, in facts.
+const factsOfNone = 10
 
 type jobKey struct{ firm, job string }
 
@@ -33,7 +37,7 @@ func newProjection(log Log, l limits) *projection {
 	return &projection{
 		log:   log,
 		firms: recent.New[string, *events.Firm](l.firms),
-		jobs:  recent.New[jobKey, knownJob](l.jobs),
+		jobs:  recent.New[jobKey, knownJob](l.held), held: l.held,
 	}
 }
 
@@ -62,6 +66,8 @@ func (p *projection) apply(ctx context.Context, s events.Stored, c *events.Commi
 	if err != nil {
 		return reports.Projected{}, &DamageError{s.Partition, s.Sequence, err}
 	}
+	// A job that alone has more facts than are kept is kept alone.
+	p.jobs.PutHeavy(jobKey{c.Firm, c.Job}, knownJob{firm, job}, min(job.Held()+factsOfNone, p.held))
 	return made, nil
 }
 
@@ -103,7 +109,6 @@ func (p *projection) job(
 			return nil, err
 		}
 	}
-	p.jobs.Put(key, knownJob{firm, job})
 	return job, nil
 }
 

@@ -12,9 +12,9 @@ import (
 
 // limits bound what a replay holds in memory.
 type limits struct {
-	facts    int // of one batch, give or take one chunk of commits
+	facts    int // facts of one batch, give or take one chunk of commits
 	bytes    int // of one batch's commits, likewise
-	jobs     int // projections of jobs kept, about 125 kB for a job of 300 facts
+	held     int // of the jobs whose projections are kept, some 500 bytes each
 	firms    int // histories of firms kept
 	catching int // partitions that catch up at once, each with a large batch
 
@@ -27,7 +27,7 @@ type limits struct {
 }
 
 var defaultLimits = limits{
-	facts: 20_000, bytes: 8 << 20, jobs: 256, firms: 1024, catching: 4, pause: 100 * time.Millisecond,
+	facts: 20_000, bytes: 8 << 20, held: 60_000, firms: 1024, catching: 4, pause: 100 * time.Millisecond,
 }
 
 // target is what a replay asks of a store.
