@@ -195,22 +195,28 @@ func (s *served) ready(ctx context.Context) error {
 	}
 }
 
-// memory returns the resident memory of the server now, and the most it had, in bytes.
-func (s *served) memory() (now, most float64, err error) {
+// memory is the resident memory of a server in bytes.
+type memory struct {
+	now, most float64
+	file      float64 // of what is resident now: mapped files, which are the program
+}
+
+// memory returns what the server uses.
+func (s *served) memory() (used memory, err error) {
 	raw, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", s.cmd.Process.Pid))
 	if err != nil {
-		return 0, 0, fmt.Errorf("read the server's memory: %w", err)
+		return used, fmt.Errorf("read the server's memory: %w", err)
 	}
-	for name, into := range map[string]*float64{"VmRSS": &now, "VmHWM": &most} {
+	for name, into := range map[string]*float64{"VmRSS": &used.now, "VmHWM": &used.most, "RssFile": &used.file} {
 		found := regexp.MustCompile(name + `:\s+(\d+) kB`).FindSubmatch(raw)
 		if found == nil {
-			return 0, 0, fmt.Errorf("the system does not say %s of the server", name)
+			return used, fmt.Errorf("the system does not say %s of the server", name)
 		}
 		kib, err := strconv.ParseFloat(string(found[1]), 64)
 		if err != nil {
-			return 0, 0, err
+			return used, err
 		}
 		*into = kib * 1024
 	}
-	return now, most, nil
+	return used, nil
 }

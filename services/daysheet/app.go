@@ -141,7 +141,7 @@ func openApp(ctx context.Context, g *Globals, cfg appConfig) (_ *app, err error)
 // goMemory is what Go's part of the program takes before it collects garbage more
 // often than usual. It holds the bounded folds and projections with room to work;
 // DuckDB has a limit of its own.
-const goMemory = 320 << 20
+const goMemory = 192 << 20
 
 // limitMemory sets goMemory, unless the environment says otherwise.
 func limitMemory() {

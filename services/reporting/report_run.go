@@ -96,7 +96,8 @@ func (s *site) run(ctx context.Context, d reports.Definition, f reports.Filter, 
 
 // make makes a report at the filter's position. job is the one that the filter names, as of
 // that position; nil where it names none.
-func (s *site) make(ctx context.Context, d reports.Definition, f reports.Filter, names reports.Names, job *projector.Job,
+func (s *site) make(
+	ctx context.Context, d reports.Definition, f reports.Filter, names reports.Names, job *projector.Job,
 ) (reports.Report, error) {
 	if d.Dated {
 		f.Today = s.today(names)
