@@ -16,8 +16,7 @@ import (
 	"strings"
 )
 
-// bitsLog flips a bit of the log. The ledger must not serve less than it acknowledged
-// without a word, and a repair must bring back every byte from the copy in the store.
+// bitsLog flips a bit of the log while nothing is served.
 func bitsLog(ctx context.Context, t *trial) error {
 	return t.rot(ctx, func() error {
 		path, size, err := largest(filepath.Join(t.folder, "log"), ".blk")
@@ -27,42 +26,50 @@ func bitsLog(ctx context.Context, t *trial) error {
 		if err := t.flip(path, size, 1); err != nil {
 			return err
 		}
-		if err := t.damaged(ctx); err != nil {
-			return err
-		}
-		if err := t.notSilent(ctx); err != nil {
-			return err
-		}
-		if text, err := t.command(ctx, "repair"); err != nil {
-			return fmt.Errorf("repair: %w\n%s", err, text)
-		}
-		return t.sound(ctx)
+		return t.mended(ctx)
 	})
 }
 
-// notSilent serves on a damaged log: either the start is refused with the way out, or
-// what is exported is whole or breaks off.
-func (t *trial) notSilent(ctx context.Context) error {
-	s, err := t.serve(ctx)
-	if refused := new(startError); errors.As(err, &refused) {
-		if t.message = telling(refused.said); !strings.Contains(t.message, "daysheet repair") {
-			return fmt.Errorf("the refusal does not say what to do: %w", err)
+// mended requires that verify sees the damage of the log, that serving it is refused with
+// what to do, and that a repair brings everything back.
+func (t *trial) mended(ctx context.Context) error {
+	if err := t.damaged(ctx); err != nil {
+		return err
+	}
+	if err := t.refused(ctx, []string{"daysheet repair"}, "serve", "--listen", "127.0.0.1:0"); err != nil {
+		return err
+	}
+	if text, err := t.command(ctx, "repair"); err != nil {
+		return fmt.Errorf("repair: %w\n%s", err, text)
+	}
+	return t.sound(ctx)
+}
+
+// bitsServing flips a bit of the log under a server that has it open, goes on recording,
+// and ends the server in good order or kills it.
+func bitsServing(ctx context.Context, t *trial) error {
+	for range t.harness.times {
+		s, err := t.serve(ctx)
+		if err != nil {
+			return err
 		}
-		return nil
-	}
-	if err != nil {
-		return err
-	}
-	recorded, broken := s.events(ctx, t.token)
-	if err := s.kill(); err != nil {
-		return err
-	}
-	if broken != nil {
-		t.message = telling(broken.Error())
-		return nil
-	}
-	if lost, _ := t.load.Compare(recorded); lost > 0 {
-		return fmt.Errorf("an export of a damaged log lacks %d events and does not say so", lost)
+		err = t.under(ctx, s.at(t), func(ctx context.Context) error {
+			if err := t.load.More(ctx, 300+t.random.IntN(300)); err != nil {
+				return err
+			}
+			path, size, err := largest(filepath.Join(t.folder, "log"), ".blk")
+			if err != nil {
+				return err
+			}
+			if err := t.flip(path, size, 1); err != nil {
+				return err
+			}
+			return t.load.More(ctx, 100+t.random.IntN(200))
+		})
+		if err := errors.Join(err, s.end(), t.mended(ctx)); err != nil {
+			return err
+		}
+		t.times++
 	}
 	return nil
 }
@@ -144,16 +151,23 @@ func (t *trial) rot(ctx context.Context, damage func() error) error {
 	return nil
 }
 
-// flip turns bits of a file over, at random places.
+// flip turns bits of a file over, at random places before its end, whoever writes to it.
 func (t *trial) flip(path string, size int64, bits int) error {
-	content, err := os.ReadFile(path)
+	file, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {
 		return err
 	}
 	for range bits {
-		content[t.random.Int64N(size)] ^= 1 << t.random.IntN(8)
+		at, one := t.random.Int64N(size), make([]byte, 1)
+		if _, err = file.ReadAt(one, at); err != nil {
+			break
+		}
+		one[0] ^= 1 << t.random.IntN(8)
+		if _, err = file.WriteAt(one, at); err != nil {
+			break
+		}
 	}
-	return os.WriteFile(path, content, 0o600)
+	return errors.Join(err, file.Close())
 }
 
 // photoOf makes an invented photo that is like no other.

@@ -15,43 +15,51 @@ import (
 // full fills the disk while the ledger is served, frees it again, and starts the
 // program anew.
 func full(ctx context.Context, t *trial) error {
+	ballast := filepath.Join(t.folder, "ballast")
+	return t.unwritable(ctx, func() error { return fill(ballast) }, func() error { return os.Remove(ballast) })
+}
+
+// failing has the disk fail while the ledger is served: the file system finds an error and
+// takes no writes any more. It is checked and mounted again before the next start.
+func failing(ctx context.Context, t *trial) error {
+	return t.unwritable(ctx, t.disk.fail, func() error { return t.disk.renew(ctx) })
+}
+
+// unwritable brings it about, under load, that nothing can be written. The writers must be
+// told to send later, in every round anew, and so must whoever looks at /readyz. Then it is
+// mended and the program started anew.
+func (t *trial) unwritable(ctx context.Context, breaking, mending func() error) error {
 	for range t.harness.times {
-		if err := t.fillOnce(ctx); err != nil {
+		s, err := t.serve(ctx)
+		if err != nil {
+			return err
+		}
+		err = t.under(ctx, s.at(t), func(ctx context.Context) error {
+			if err := t.load.More(ctx, 200+t.random.IntN(300)); err != nil {
+				return err
+			}
+			_, before := t.load.Refusals()
+			if err := breaking(); err != nil {
+				return err
+			}
+			if t.message, err = t.refusal(ctx, s, before); err != nil {
+				return err
+			}
+			return s.notReady(ctx, "make room, start daysheet again")
+		})
+		if err := errors.Join(err, s.kill(), mending()); err != nil {
+			return err
+		}
+		if s, err = t.serve(ctx); err != nil {
+			return err
+		}
+		err = t.under(ctx, s.at(t), func(ctx context.Context) error { return t.load.More(ctx, 200) })
+		if err := errors.Join(err, s.kill()); err != nil {
 			return err
 		}
 		t.times++
 	}
 	return nil
-}
-
-func (t *trial) fillOnce(ctx context.Context) error {
-	s, err := t.serve(ctx)
-	if err != nil {
-		return err
-	}
-	err = t.under(ctx, s.at(t), func(ctx context.Context) error {
-		if err := t.load.More(ctx, 200+t.random.IntN(300)); err != nil {
-			return err
-		}
-		ballast := filepath.Join(t.folder, "ballast")
-		if err := fill(ballast); err != nil {
-			return err
-		}
-		refusal, err := t.refusal(ctx, s)
-		if err != nil {
-			return err
-		}
-		t.message = refusal
-		return os.Remove(ballast)
-	})
-	if err := errors.Join(err, s.kill()); err != nil {
-		return err
-	}
-	if s, err = t.serve(ctx); err != nil {
-		return err
-	}
-	err = t.under(ctx, s.at(t), func(ctx context.Context) error { return t.load.More(ctx, 200) })
-	return errors.Join(err, s.kill())
 }
 
 // fill writes a file until the disk has no room for more.
@@ -70,20 +78,21 @@ func fill(path string) error {
 	return file.Close()
 }
 
-// refusal waits until writers are told to send later, and returns what they read.
-func (t *trial) refusal(ctx context.Context, s *running) (string, error) {
+// refusal waits until writers are told to send later once more than before, and returns
+// what they read.
+func (t *trial) refusal(ctx context.Context, s *running, before int) (string, error) {
 	ctx, cancel := context.WithTimeout(ctx, time.Minute)
 	defer cancel()
-	for before := t.load.Refusal(); ; {
-		if now := t.load.Refusal(); now != before || now != "" && t.times > 0 {
-			return now, nil
+	for {
+		if text, times := t.load.Refusals(); times > before {
+			return telling(text), nil
+		}
+		if err := s.alive(); err != nil {
+			return "", err
 		}
 		select {
-		case err := <-s.ended:
-			s.ended <- err
-			return "", fmt.Errorf("the server ended by itself: %w", err)
 		case <-ctx.Done():
-			return "", errors.New("a full disk is answered with no refusal")
+			return "", errors.New("what cannot be written is answered with no refusal")
 		case <-time.After(20 * time.Millisecond):
 		}
 	}
@@ -98,15 +107,13 @@ func readOnly(ctx context.Context, t *trial) error {
 			return err
 		}
 		err = t.under(ctx, s.at(t), func(ctx context.Context) error { return t.load.More(ctx, 100+t.random.IntN(200)) })
-		if err := errors.Join(err, s.kill()); err != nil {
+		if err := errors.Join(err, s.kill(), t.disk.readOnly(true)); err != nil {
 			return err
 		}
-		if err := syscall.Mount("", t.folder, "", syscall.MS_REMOUNT|syscall.MS_RDONLY, ""); err != nil {
-			return fmt.Errorf("mount read-only: %w", err)
-		}
-		err = t.refused(ctx, []string{"read-only"}, "verify")
-		err = errors.Join(err, t.refused(ctx, []string{"read-only"}, "serve", "--listen", "127.0.0.1:0"))
-		if err := errors.Join(err, syscall.Mount("", t.folder, "", syscall.MS_REMOUNT, "")); err != nil {
+		says := []string{"read-only", "mount it for writing"}
+		err = t.refused(ctx, says, "verify")
+		err = errors.Join(err, t.refused(ctx, says, "serve", "--listen", "127.0.0.1:0"))
+		if err := errors.Join(err, t.disk.readOnly(false)); err != nil {
 			return err
 		}
 		t.times++
@@ -114,35 +121,63 @@ func readOnly(ctx context.Context, t *trial) error {
 	return nil
 }
 
-// handles starts the program with few file handles, under load of many connections.
-func handles(ctx context.Context, t *trial) error {
-	for range t.harness.times {
-		few := 40 + t.random.IntN(80)
-		s, err := t.serveAs(ctx, []string{"sh", "-c", fmt.Sprintf(`ulimit -n %d && exec "$0" "$@"`, few), t.program})
-		t.times++
-		if refused := new(startError); errors.As(err, &refused) {
-			t.message = telling(refused.said)
-			if !strings.Contains(refused.said, "too many open files") {
-				return fmt.Errorf("with %d handles: %w", few, err)
+// slow has the disk stand still under load, for a moment or for longer than the program
+// waits for its log. The writers lose patience and send again.
+func slow(ctx context.Context, t *trial) error {
+	s, err := t.serve(ctx)
+	if err != nil {
+		return err
+	}
+	to := s.at(t)
+	to.Patience = patience
+	err = t.under(ctx, to, func(ctx context.Context) error {
+		for range 3 * t.harness.times {
+			if err := t.load.More(ctx, 20+t.random.IntN(100)); err != nil {
+				return err
 			}
-			continue
+			if err := t.disk.tell(freeze, nil); err != nil {
+				return err
+			}
+			time.Sleep(time.Duration(100+t.random.IntN(7000)) * time.Millisecond) // the fault itself
+			if err := t.disk.tell(thaw, nil); err != nil {
+				return err
+			}
+			t.times++
 		}
+		return t.load.More(ctx, 100)
+	})
+	t.message = "nothing: it waits for the disk"
+	return errors.Join(err, s.kill())
+}
+
+// power takes the disk away at random moments under load, with everything that the program
+// had not synced, and ends the program: what a power cut does.
+func power(ctx context.Context, t *trial) error {
+	for range 3 * t.harness.times {
+		s, err := t.serve(ctx)
 		if err != nil {
 			return err
 		}
-		to := s.at(t)
-		to.Patience = 3 * patience
-		err = t.under(ctx, to, func(ctx context.Context) error {
-			if err := t.load.More(ctx, 200); err != nil {
-				return fmt.Errorf("with %d handles: %w", few, err)
+		moment := time.Duration(50+t.random.IntN(1200)) * time.Millisecond
+		err = t.under(ctx, s.at(t), func(context.Context) error {
+			select {
+			case <-time.After(moment): // the moment is the experiment, not a wait for something
+			case err := <-s.ended:
+				return fmt.Errorf("the server ended by itself: %w", err)
 			}
-			return nil
+			t.load.Deaf(true)
+			return errors.Join(t.disk.cutPower(), s.kill())
 		})
-		if err := errors.Join(err, s.kill()); err != nil {
-			return err
+		t.load.Deaf(false)
+		if err := errors.Join(err, t.disk.renew(ctx)); err != nil {
+			return fmt.Errorf("power cut %d after %v: %w", t.times+1, moment, err)
 		}
-		t.message = fmt.Sprintf("served with %d handles", few)
+		if err := t.sound(ctx); err != nil {
+			return fmt.Errorf("power cut %d after %v: %w", t.times+1, moment, err)
+		}
+		t.times++
 	}
+	t.message = "nothing: what was acknowledged was on disk"
 	return nil
 }
 

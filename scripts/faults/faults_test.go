@@ -14,7 +14,7 @@ func TestNothingAcknowledgedIsLost(t *testing.T) {
 		t.Fatalf("build the program: %v\n%s", err, out)
 	}
 	h := harness{program: program, kills: 2, times: 1, writers: 32, seed: 3, out: t.Output()}
-	if err := h.run(t.Context(), []string{"kill", "cut"}); err != nil {
+	if err := h.run(t.Context(), []string{"kill", "cut", "starved", "bits-serving"}); err != nil {
 		t.Fatal(err)
 	}
 	if err := h.run(t.Context(), []string{"flood"}); err == nil {

@@ -9,7 +9,7 @@ import (
 // TestRise holds the judgement of a soak to lines whose slope is known: noise and single
 // spikes do not move it, a leak does.
 func TestRise(t *testing.T) {
-	m := measure{"memory", 0.10, 8, func(s sample) float64 { return s.resident }}
+	m := measure{"memory", 0.10, 8, 0, func(s sample) float64 { return s.resident }}
 	series := func(value func(i int, at time.Duration) float64) (all []sample) {
 		for i := range 360 {
 			at := time.Duration(i+1) * 5 * time.Second

@@ -1,6 +1,7 @@
 // Command faults does to a running ledger under load what machines and people do
-// to one: it kills and stops the program, fills its disk, cuts its connections,
-// starts a second one beside it and flips bits in its files. It proves after each
+// to one: it kills and stops the program, cuts its power and its connections, fills,
+// slows and breaks its disk, takes its file handles, sets its clock, starts a second one
+// beside it and flips bits in its files. It proves after each
 // that nothing acknowledged was lost or counted twice, and that the program's own
 // check told the truth. All moments and places follow from a seed.
 package main
@@ -18,9 +19,10 @@ import (
 
 // about is what the help says beside the flags.
 const about = `Does to a running ledger what machines and people do, and counts afterwards.
-full and readonly mount a small file system, so they need root.
-Jumps of the clock are not among the faults: they cannot be brought about from
-outside for one process, and the program has no hook for them.`
+power, readonly, failing, full and slow mount a small file system, so they need root and
+a loop device; clock replaces code in the memory of the program that it starts, so it
+needs to be allowed to trace it, and an amd64 machine. Where something is not allowed
+the fault fails, and is not passed over. The clock of the machine is never touched.`
 
 func main() {
 	h := harness{out: os.Stdout}
@@ -55,16 +57,18 @@ func main() {
 
 // fault is one kind of trouble.
 type fault struct {
-	name  string
-	small bool // on a small file system of its own
-	try   func(context.Context, *trial) error
+	name string
+	disk bool // needs a file system of its own
+	try  func(context.Context, *trial) error
 }
 
 func faults() []fault {
 	return []fault{
 		{"kill", false, kill}, {"stop", false, pauseProgram}, {"second", false, second},
-		{"readonly", true, readOnly}, {"full", true, full}, {"handles", false, handles},
-		{"bits-log", false, bitsLog}, {"bits-store", false, bitsStore}, {"bits-photo", false, bitsPhoto},
+		{"power", true, power}, {"readonly", true, readOnly}, {"failing", true, failing}, {"full", true, full},
+		{"slow", true, slow}, {"handles", false, handles}, {"starved", false, starved}, {"clock", false, clockJumps},
+		{"bits-log", false, bitsLog}, {"bits-serving", false, bitsServing},
+		{"bits-store", false, bitsStore}, {"bits-photo", false, bitsPhoto},
 		{"cut", false, cut},
 	}
 }

@@ -1,12 +1,10 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
 	"io/fs"
-	"net/http"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -73,25 +71,15 @@ func (s *running) look(ctx context.Context, t *trial) (now sample, err error) {
 
 // metrics asks the program for its numbers without labels.
 func (s *running) metrics(ctx context.Context, token string) (told map[string]float64, err error) {
-	r, err := http.NewRequestWithContext(ctx, http.MethodGet, s.base+"/metrics", nil)
-	if err != nil {
-		return nil, err
-	}
-	r.Header.Set("Authorization", "Bearer "+token)
-	answer, err := http.DefaultClient.Do(r)
-	if err != nil {
-		return nil, fmt.Errorf("ask for metrics: %w", err)
-	}
-	defer answer.Body.Close()
+	_, text, err := s.get(ctx, token, "/metrics")
 	told = map[string]float64{}
-	lines := bufio.NewScanner(answer.Body)
-	for lines.Scan() {
-		name, value, _ := strings.Cut(lines.Text(), " ")
+	for line := range strings.Lines(text) {
+		name, value, _ := strings.Cut(strings.TrimSpace(line), " ")
 		if number, err := strconv.ParseFloat(value, 64); err == nil {
 			told[name] = number
 		}
 	}
-	return told, lines.Err()
+	return told, err
 }
 
 // sizeOf returns the bytes of all files under a folder. Files may go while it looks.

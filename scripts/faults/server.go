@@ -5,12 +5,14 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"os"
 	"os/exec"
 	"regexp"
+	"strings"
 	"syscall"
 	"time"
 
@@ -25,6 +27,7 @@ type running struct {
 	cmd   *exec.Cmd
 	base  string
 	ended chan error
+	said  *bytes.Buffer // on standard error; complete once it ended
 }
 
 var address = regexp.MustCompile(`http://[0-9.:]+`)
@@ -44,11 +47,11 @@ func (t *trial) serveAs(ctx context.Context, line []string, flags ...string) (*r
 	if err != nil {
 		return nil, err
 	}
-	if err := cmd.Start(); err != nil {
-		return nil, fmt.Errorf("start server: %w", err)
+	if err := t.start(cmd); err != nil {
+		return nil, err
 	}
 	lines := bufio.NewReader(out)
-	s := &running{cmd: cmd, ended: make(chan error, 1)}
+	s := &running{cmd: cmd, ended: make(chan error, 1), said: &said}
 	for s.base == "" {
 		line, err := lines.ReadString('\n')
 		s.base = address.FindString(line)
@@ -61,6 +64,64 @@ func (t *trial) serveAs(ctx context.Context, line []string, flags ...string) (*r
 		s.ended <- cmd.Wait()
 	}()
 	return s, nil
+}
+
+// start starts a server, with a clock that can be set where the trial sets it.
+func (t *trial) start(cmd *exec.Cmd) (err error) {
+	if !t.shifts {
+		if err := cmd.Start(); err != nil {
+			return fmt.Errorf("start server: %w", err)
+		}
+		return nil
+	}
+	if t.clock, err = startShifted(cmd); err != nil {
+		return err
+	}
+	return t.clock.set(t.ahead)
+}
+
+// notReady requires that /readyz says that the server is not, and each of the words.
+func (s *running) notReady(ctx context.Context, says ...string) error {
+	status, text, err := s.get(ctx, "", "/readyz")
+	if err != nil {
+		return errors.Join(err, s.alive())
+	}
+	for _, word := range says {
+		if status != http.StatusServiceUnavailable || !strings.Contains(text, word) {
+			return fmt.Errorf("/readyz says %d, without the word %q: %s", status, word, text)
+		}
+	}
+	return nil
+}
+
+// alive fails if the server ended by itself.
+func (s *running) alive() error {
+	select {
+	case err := <-s.ended:
+		s.ended <- err
+		said := s.said.Bytes()
+		return fmt.Errorf("the server ended by itself: %w\n%s", err, said[max(0, len(said)-2000):])
+	default:
+		return nil
+	}
+}
+
+// get reads an address, with a token if there is one.
+func (s *running) get(ctx context.Context, token, at string) (status int, text string, err error) {
+	r, err := http.NewRequestWithContext(ctx, http.MethodGet, s.base+at, nil)
+	if err != nil {
+		return 0, "", err
+	}
+	if token != "" {
+		r.Header.Set("Authorization", "Bearer "+token)
+	}
+	answer, err := http.DefaultClient.Do(r)
+	if err != nil {
+		return 0, "", fmt.Errorf("get %s: %w", at, err)
+	}
+	defer answer.Body.Close()
+	raw, err := io.ReadAll(answer.Body)
+	return answer.StatusCode, string(raw), err
 }
 
 // startError is the refusal of a server to start.

@@ -12,9 +12,10 @@ import (
 	"daysheet/scripts/writers"
 )
 
-// Sizes of a soak. The caches that grow with jobs (1000 folds of the log, 512 of the
-// projector) are full before the part that is judged begins, at the usual length and rate.
+// Sizes of a soak. What comes in first, as fast as it is taken, fills the caches that have
+// room for so many jobs: 1000 in the log, 512 in the projector.
 const (
+	soakFill     = 1100            // jobs
 	soakJob      = 15              // events of a job
 	soakBackup   = 3 * time.Minute // between two archives
 	soakRows     = 6               // of the table
@@ -27,7 +28,6 @@ const (
 // of the machine stays level, and whether what it acknowledged is there once.
 func (h *harness) soak(ctx context.Context, lasts time.Duration, perSecond int) (err error) {
 	t := &trial{harness: h, random: rand.New(rand.NewPCG(h.seed, 0)), load: writers.New(h.writers)}
-	t.load.Pace(perSecond)
 	t.load.JobsOf(soakJob)
 	archives, err := os.MkdirTemp("", "soak-")
 	if err != nil {
@@ -50,6 +50,15 @@ func (h *harness) soak(ctx context.Context, lasts time.Duration, perSecond int) 
 		return err
 	}
 	v := &visitors{server: s, token: t.token, password: password, made: map[string]int{}, failed: map[string]int{}}
+	fill := 0
+	if lasts >= soakJudged {
+		fill = soakFill * soakJob
+	}
+	err = t.under(ctx, s.at(t), func(ctx context.Context) error { return t.load.More(ctx, fill) })
+	if err != nil {
+		return errors.Join(err, s.kill())
+	}
+	t.load.Pace(perSecond)
 	samples, err := t.endure(ctx, s, v, lasts)
 	if err := errors.Join(err, s.end()); err != nil {
 		return err
@@ -105,9 +114,14 @@ func (h *harness) tell(all []sample, lasts time.Duration) error {
 		fmt.Fprintln(h.out)
 	}
 	if lasts < soakJudged {
-		fmt.Fprintf(h.out, "\nNot judged: caches fill during the first %v.\n", soakJudged)
+		fmt.Fprintf(h.out, "\nNot judged: that takes %v.\n", soakJudged)
 		return nil
 	}
+	return errors.Join(h.judgeLevel(all, lasts), h.judgeMost(all))
+}
+
+// judgeLevel judges what must stay level.
+func (h *harness) judgeLevel(all []sample, lasts time.Duration) error {
 	fmt.Fprintf(h.out, "\n| over the later two thirds | rise (Theil-Sen) | at most | level |\n|---|--:|--:|---|\n")
 	var failures []error
 	for _, m := range measures() {
@@ -118,6 +132,25 @@ func (h *harness) tell(all []sample, lasts time.Duration) error {
 		fmt.Fprintf(h.out, "| %s | %.1f | %.1f | %t |\n", m.name, rise, most, rise <= most)
 		if rise > most {
 			failures = append(failures, fmt.Errorf("%s rises by %.1f, and may by %.1f", m.name, rise, most))
+		}
+	}
+	return errors.Join(failures...)
+}
+
+// judgeMost judges what has a limit.
+func (h *harness) judgeMost(all []sample) error {
+	var failures []error
+	for _, m := range measures() {
+		if m.most == 0 {
+			continue
+		}
+		greatest := 0.0
+		for _, s := range all {
+			greatest = max(greatest, m.of(s))
+		}
+		fmt.Fprintf(h.out, "\nGreatest %s: %.1f, of %.0f that are allowed.\n", m.name, greatest, m.most)
+		if greatest > m.most {
+			failures = append(failures, fmt.Errorf("%s comes to %.1f, and may to %.0f", m.name, greatest, m.most))
 		}
 	}
 	return errors.Join(failures...)

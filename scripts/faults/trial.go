@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -9,7 +10,6 @@ import (
 	"os"
 	"os/exec"
 	"strings"
-	"syscall"
 	"time"
 
 	"daysheet/scripts/writers"
@@ -29,6 +29,10 @@ type harness struct {
 type trial struct {
 	*harness
 	folder, token string
+	disk          *disk         // nil where the folder is on that of the machine
+	clock         *shiftedClock // of the server that was started last; nil where clocks stay
+	ahead         time.Duration // of the machine's clock
+	shifts        bool          // start servers whose clocks can be set
 	random        *rand.Rand
 	load          *writers.Load
 
@@ -40,9 +44,6 @@ type trial struct {
 // trialMax bounds one trial: what takes longer hangs.
 const trialMax = 5 * time.Minute
 
-// smallDisk is the size of the file system of a trial that needs one of its own.
-const smallDisk = 64 << 20
-
 // one tries a fault, counts, and prints its row.
 func (h *harness) one(ctx context.Context, n int) (err error) {
 	ctx, cancel := context.WithTimeout(ctx, trialMax)
@@ -53,12 +54,11 @@ func (h *harness) one(ctx context.Context, n int) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(t.folder)) }()
-	if f.small {
-		if err := syscall.Mount("faults", t.folder, "tmpfs", 0, fmt.Sprintf("size=%d", smallDisk)); err != nil {
-			fmt.Fprintf(h.out, "| %s | 0 | | | | | | not tried: a file system cannot be mounted here: %v |\n", f.name, err)
-			return nil
+	if f.disk {
+		if t.disk, err = newDisk(ctx, t.folder); err != nil {
+			return err
 		}
-		defer func() { err = errors.Join(err, syscall.Unmount(t.folder, 0)) }()
+		defer func() { err = errors.Join(err, t.disk.remove()) }()
 	}
 	if err := t.prepare(ctx); err != nil {
 		return err
@@ -171,15 +171,22 @@ func (t *trial) under(ctx context.Context, to writers.Server, do func(context.Co
 	return errors.Join(err, <-done)
 }
 
-// telling returns the line that tells most: the program's error, else what was
-// found first, else the last line.
+// telling returns what tells most: the program's error with the advice behind it, or the
+// detail of a problem; else what was found first, else the last line.
 func telling(text string) string {
+	var problem struct{ Detail string }
+	if json.Unmarshal([]byte(text), &problem) == nil && problem.Detail != "" {
+		return problem.Detail
+	}
 	lines := strings.Split(strings.TrimSpace(text), "\n")
-	for _, start := range []string{"daysheet: ", "found: "} {
-		for _, line := range lines {
-			if strings.HasPrefix(line, start) {
-				return line
-			}
+	for i, line := range lines {
+		if strings.HasPrefix(line, "daysheet: ") {
+			return strings.Join(lines[i:], "; ")
+		}
+	}
+	for _, line := range lines {
+		if strings.HasPrefix(line, "found: ") {
+			return line
 		}
 	}
 	return lines[len(lines)-1]

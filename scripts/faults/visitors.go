@@ -167,6 +167,9 @@ func (v *visitors) follow(ctx context.Context, client *http.Client, random *rand
 	}
 	r.Header.Set("Authorization", "Bearer "+v.token)
 	answer, err := client.Do(r)
+	if stays.Err() != nil {
+		return nil // it went away before it was answered
+	}
 	if err != nil {
 		return err
 	}

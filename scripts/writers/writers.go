@@ -31,6 +31,8 @@ type Load struct {
 	mu      sync.Mutex
 	acked   map[string]bool
 	refusal string        // what the last answer said that asked to send later
+	refused int           // how many answers did
+	deaf    bool          // nothing is an answer
 	changed chan struct{} // closed at the next acknowledgement; nil if nobody waits
 }
 
@@ -56,8 +58,16 @@ func New(writers int) *Load {
 // called before they start; without it each sends as soon as it was answered.
 func (l *Load) Pace(perSecond int) { l.pace = rate.NewLimiter(rate.Limit(perSecond), 1) }
 
-// JobsOf has every writer open another job after so many events, as a firm does over the
-// months; nothing is shared then. It is called before they start.
+// Deaf says whether answers do not count: a machine without power gives none, whatever a
+// program on it still sends.
+func (l *Load) Deaf(deaf bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.deaf = deaf
+}
+
+// JobsOf has every writer close its job after so many events and open another, as a firm
+// does over the months; nothing is shared then. It is called before they start.
 func (l *Load) JobsOf(events int) {
 	for _, w := range l.writers {
 		w.each = events
@@ -71,12 +81,11 @@ func (l *Load) Acknowledged() int {
 	return len(l.acked)
 }
 
-// Refusal returns what the last answer said that asked to send later; empty if there
-// was none.
-func (l *Load) Refusal() string {
+// Refusals returns how many answers asked to send later, and what the last of them said.
+func (l *Load) Refusals() (last string, times int) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.refusal
+	return l.refusal, l.refused
 }
 
 // More returns when n events more than now are acknowledged.
@@ -218,28 +227,44 @@ func (l *Load) sendNext(ctx context.Context, w *writer, server Server) error {
 		return errSilence
 	}
 	switch {
+	case l.isDeaf():
+		return errSilence
 	case answer.StatusCode/100 == 2: // the status line alone acknowledges
 	case answer.StatusCode == http.StatusServiceUnavailable:
 		l.mu.Lock()
 		l.refusal = string(text)
+		l.refused++
 		l.mu.Unlock()
 		return errSilence
 	default:
 		return fmt.Errorf("event %s: status %d: %s", id, answer.StatusCode, text)
 	}
-	l.note(id)
+	if !l.note(id) {
+		return errSilence
+	}
 	w.done()
 	return nil
 }
 
-func (l *Load) note(id string) {
+func (l *Load) isDeaf() bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	return l.deaf
+}
+
+// note takes an event for acknowledged, and reports whether it may.
+func (l *Load) note(id string) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.deaf {
+		return false
+	}
 	l.acked[id] = true
 	if l.changed != nil {
 		close(l.changed)
 		l.changed = nil
 	}
+	return true
 }
 
 // event returns the event that the writer has to send now; the same until done.
@@ -252,6 +277,9 @@ func (w *writer) event() (id string, body []byte) {
 		job = fmt.Sprintf("job-%d-%d", w.number, w.next/w.each)
 	case w.next%4 == 3:
 		job = "job-0"
+	}
+	if w.each > 0 && w.next%w.each == w.each-1 {
+		kind, data = "job.closed", `{"billed_e4":9000000}`
 	}
 	if !w.opened || w.each > 0 && w.next%w.each == 0 {
 		kind, data = "job.opened", `{"job_type":"stairwell","title":"Invented"}`

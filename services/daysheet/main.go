@@ -91,7 +91,7 @@ func run(ctx context.Context, args []string) int {
 	case errors.Is(err, errFound):
 		return exitFound
 	case err != nil:
-		fmt.Fprintln(os.Stderr, "daysheet:", err)
+		fmt.Fprintln(os.Stderr, "daysheet:", advise(err))
 		return exitFailed
 	}
 	return 0

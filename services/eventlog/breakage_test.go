@@ -21,8 +21,12 @@ func TestADiskThatFailsIsSaidAtOnce(t *testing.T) {
 	server.Errorf("JetStream stream '%s' critical write error: %s", "LEDGER_01", "no space left on device")
 	batch := []events.Event{event(bookingID(1), events.ConditionRecorded, testJob,
 		events.Condition{Location: "Hall", Finding: "sound"})}
-	_, err := l.Record(t.Context(), testFirm, testJob, "crew", batch)
-	wantCode(t, err, events.Unavailable, "disk is full or failing", "start daysheet again")
+	// What was sent before must not be called recorded either: the server shows what it
+	// could not bring to disk.
+	for _, sent := range [][]events.Event{batch, {opening(testJob)}} {
+		_, err := l.Record(t.Context(), testFirm, testJob, "crew", sent)
+		wantCode(t, err, events.Unavailable, "disk is full or failing", "start daysheet again")
+	}
 	wantCode(t, l.Health(t.Context()), events.Unavailable, "disk is full or failing")
 	if n := len(commits(t, l, testFirm, testJob, 0)); n != 1 {
 		t.Errorf("%d commits can be read, want the 1 that was acknowledged", n)

@@ -54,6 +54,7 @@ func examine(dir string) error {
 type examination struct {
 	partition uint8
 	last      uint64 // sequence that was read last
+	gap       string // the first place where sequences are missing
 	findings  []string
 }
 
@@ -87,13 +88,16 @@ func (e *examination) run(folder string) error {
 			e.find("block file %s cannot be read in %d places, the first at byte %d", name, b.places, b.first)
 		}
 	}
+	if e.gap != "" && len(e.findings) == 0 {
+		e.find("%s", e.gap) // else it comes of what cannot be read
+	}
 	return nil
 }
 
 // follows notes where sequences are missing.
 func (e *examination) follows(s events.Stored) error {
-	if s.Sequence != e.last+1 && len(e.findings) == 0 {
-		e.find("sequence %d is followed by %d", e.last, s.Sequence)
+	if s.Sequence != e.last+1 && e.gap == "" {
+		e.gap = fmt.Sprintf("sequence %d is followed by %d", e.last, s.Sequence)
 	}
 	e.last = s.Sequence
 	return nil

@@ -1,6 +1,7 @@
 package eventlog
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -106,12 +107,16 @@ func (r *recording) attempt(ctx context.Context) error {
 		}
 		fresh, receipts, err = r.fold.job.Plan(r.submitted)
 	}
+	var doubt error
 	if err != nil {
 		// What is recorded is checked by the server's lock; a refusal is final.
-		if _, doubt := r.log.ask(ctx, Partition(r.firm)); doubt != nil {
-			return doubt
-		}
-		return err
+		_, doubt = r.log.ask(ctx, Partition(r.firm))
+	}
+	// Until it is started anew, the server shows what it could not bring to disk, or not
+	// what it has there. Whoever sends such an event again must not read that it was recorded
+	// before, nor that there is no such job.
+	if broken := r.log.inside.failed(); broken != nil || doubt != nil || err != nil {
+		return cmp.Or(broken, doubt, err)
 	}
 	r.receipts = receipts
 	if len(fresh) > 0 {
