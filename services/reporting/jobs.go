@@ -132,7 +132,7 @@ func (s *site) jobDetail(ctx context.Context, firm, job string) (jobDetailBody, 
 	if err != nil {
 		return jobDetailBody{}, err
 	}
-	h, err := history(ctx, read)
+	h, err := readHistory(ctx, read)
 	if err != nil {
 		return jobDetailBody{}, err
 	}

@@ -53,7 +53,7 @@ func (s *site) shownJob(v visit) (j shownJob, err error) {
 		return j, err
 	}
 	j.position = max(reached, j.read.Row.Sequence)
-	if j.history, err = history(v, j.read); err != nil {
+	if j.history, err = readHistory(v, j.read); err != nil {
 		return j, err
 	}
 	j.tell, err = s.teller(v, v.Firm)

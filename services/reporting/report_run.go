@@ -171,8 +171,8 @@ func (s *site) job(ctx context.Context, firm, job string, asOf uint64) (projecto
 	return read, nil
 }
 
-// history reads the log of a job that was read.
-func history(ctx context.Context, j projector.Job) (*wording.History, error) {
+// readHistory reads the log of a job that was read.
+func readHistory(ctx context.Context, j projector.Job) (*wording.History, error) {
 	return wording.ReadHistory(ctx, func(context.Context, string, string, uint64) ([]events.Stored, error) {
 		return j.Commits, nil
 	}, j.Row.Firm, j.Row.Job, j.Row.Sequence)
