@@ -20,8 +20,9 @@ func TestDamageWhileServing(t *testing.T) {
 	g := &Globals{Data: folder, quiet: true}
 	a := mustOpen(t, folder)
 	mustInvent(t, a, 30)
+	mustCatchUp(t, a)
 	mustClose(t, a)
-	a = mustOpen(t, folder) // nothing of the log is in memory
+	a = mustOpen(t, folder) // nothing of the log is in memory, since the facts need nothing of it
 	c := owner(a)
 	path := block(t, folder)
 	content, err := os.ReadFile(path)
