@@ -156,8 +156,9 @@ func passes(err error) bool { return !errors.Is(err, clickhouse.ErrClosed) }
 
 // start runs the projector until Close, or watches what another process projects.
 // If it stops by itself, reports stay where they are, and whoever runs the server must see
-// why. Recording goes on, unless the log is damaged: what would come in then would have no
-// copy in the store, so that the next damage could not be mended.
+// why. Recording goes on, unless an embedded log is damaged: what would come in then would
+// have no copy in the store, so that the next damage could not be mended. An external one
+// has its copies on other nodes.
 func (a *app) start(ctx context.Context, logger *slog.Logger) {
 	run := a.projector.Observe
 	if a.roles.runs(roleProjector) {
@@ -167,7 +168,7 @@ func (a *app) start(ctx context.Context, logger *slog.Logger) {
 		err := run(ctx)
 		switch {
 		case err == nil:
-		case logDamaged(err):
+		case logDamaged(err) && a.log.Embedded():
 			logger.Error("the log is damaged; nothing is recorded any more, and reports stay as they are", "reason", err,
 				"do", wayOut)
 			a.log.Halt("the log is damaged: " + wayOut)

@@ -121,6 +121,9 @@ func (l *Log) Halt(reason string) {
 	l.halted.CompareAndSwap(nil, &events.Error{Code: events.Unavailable, Rule: reason})
 }
 
+// Embedded says whether the log is in a folder of this process, which alone can mend it.
+func (l *Log) Embedded() bool { return l.inside != nil }
+
 // Refuses returns why nothing can be recorded until the program is started again; nil where
 // that is not so.
 func (l *Log) Refuses() error {

@@ -10,6 +10,7 @@ import (
 	"daysheet/events"
 	"daysheet/services/httpd"
 	"daysheet/services/httpd/browsertest"
+	"daysheet/services/intake/history"
 )
 
 // TestEveryFieldHasItsTexts: a form, a field or a choice without a text in some language
@@ -72,6 +73,12 @@ func TestEveryFieldHasItsTexts(t *testing.T) {
 			if got := say.Say(columnKey(table.Key, c)); got != c.Meaning {
 				t.Errorf("column %s of %s is %q, the reader of tables says %q", c.Name, table.Key, got, c.Meaning)
 			}
+		}
+	}
+	for _, c := range history.CustomerColumns() { // package customers says them
+		mark("column.customers." + c.Name)
+		if got := say.Say("column.customers." + c.Name); got != c.Meaning {
+			t.Errorf("column %s of customers is %q, the reader of tables says %q", c.Name, got, c.Meaning)
 		}
 	}
 	must(t, say.Err)
