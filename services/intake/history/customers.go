@@ -24,7 +24,8 @@ func CustomerColumns() []Column { return customers.Columns() }
 
 func customerColumns() []tableColumn {
 	return []tableColumn{needed("name", "Name of the person or company", "Invented Household"),
-		optional("customer", "Key; one that says nothing of the name is made where it is blank", "c-1042", "key", "schlüssel", "kunde"),
+		optional("customer", "Key; one that says nothing of the name is made where it is blank", "c-1042", "key", "schlüssel",
+			"kunde"),
 		optional("address", "Postal address, with line breaks", "1 Invented Lane", "anschrift", "adresse"),
 		optional("contacts", "Telephone numbers and mail addresses, one on each line", "iris@mail.example", "kontakte"),
 		optional("note", "What the firm should know", "", "notiz")}
