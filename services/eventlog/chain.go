@@ -48,7 +48,7 @@ func (l *Log) Commits(ctx context.Context, firm, job string, upTo uint64) ([]eve
 	err = patiently(ctx, func() error {
 		head, ok, err := l.head(ctx, firm, job, upTo)
 		if err == nil && l.inside == nil {
-			err = l.knows(ctx, Partition(firm), upTo)
+			_, err = l.knows(ctx, Partition(firm), upTo)
 		}
 		if err != nil || !ok {
 			return err

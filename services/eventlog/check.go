@@ -99,21 +99,28 @@ func (l *Log) ask(ctx context.Context, partition uint8) (*jetstream.StreamInfo, 
 	return info, nil
 }
 
-// knows fails with an unsettled error unless who answers now knows the partition up
-// to the sequence. What was read just before is then not older than that.
-func (l *Log) knows(ctx context.Context, partition uint8, sequence uint64) error {
+// knows returns who leads the partition, blank in an embedded log. It fails with an unsettled
+// error unless who answers now knows the partition up to the sequence. What was read just
+// before is then not older than that.
+func (l *Log) knows(ctx context.Context, partition uint8, sequence uint64) (leader string, err error) {
 	info, err := l.ask(ctx, partition)
-	if err == nil && info.State.LastSeq < sequence && info.Cluster != nil && len(info.Cluster.Replicas) > 0 {
-		err = &unsettled{fmt.Errorf("stream %s ends at sequence %d by its leader %s, and sequence %d was seen",
+	if err != nil || info.Cluster == nil {
+		return "", err
+	}
+	if info.State.LastSeq < sequence && len(info.Cluster.Replicas) > 0 {
+		return "", &unsettled{fmt.Errorf("stream %s ends at sequence %d by its leader %s, and sequence %d was seen",
 			info.Config.Name, info.State.LastSeq, info.Cluster.Leader, sequence)}
 	}
-	return err
+	return info.Cluster.Leader, nil
 }
 
 // gone tells a commit that is missing from one that the server asked did not know
-// yet: it returns damage, or an unsettled error.
+// yet: it returns damage, or an unsettled error. That a leader does not have it counts only
+// where the same leads before and after the question: else one that was cut off, or has just
+// come back, may have answered it.
 func (l *Log) gone(ctx context.Context, partition uint8, sequence uint64, damage error) error {
-	if err := l.knows(ctx, partition, sequence); err != nil {
+	leader, err := l.knows(ctx, partition, sequence)
+	if err != nil {
 		return err
 	}
 	_, ok, err := l.fromLeader(ctx, partition, map[string]any{"seq": sequence})
@@ -122,6 +129,13 @@ func (l *Log) gone(ctx context.Context, partition uint8, sequence uint64, damage
 		return err
 	case ok:
 		return &unsettled{fmt.Errorf("sequence %d was not known where it was asked for", sequence)}
+	}
+	after, err := l.knows(ctx, partition, sequence)
+	switch {
+	case err != nil:
+		return err
+	case after != leader:
+		return &unsettled{fmt.Errorf("sequence %d was asked for while %s took over from %s", sequence, after, leader)}
 	}
 	return damage
 }
