@@ -41,7 +41,7 @@ const (
 
 	// checkpointThreshold is how many bytes the write-ahead log may grow to
 	// before a commit moves it into the file. What it holds is in memory too.
-	checkpointThreshold = 64 << 20
+	checkpointThreshold = 16 << 20
 )
 
 // Store is a store of facts in a DuckDB file. It is made by [Open] and safe for
