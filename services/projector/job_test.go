@@ -23,7 +23,7 @@ func TestJobIsWhatTheStoreHolds(t *testing.T) {
 	log := openLog(t, h.now)
 	h.record(t, log, 300)
 	store := openStore(t)
-	p := start(t, log, store, limits{facts: 1000, bytes: 1 << 20, held: 200, firms: 1, catching: 1})
+	p := start(t, log, store, limits{facts: 1000, bytes: 1 << 20, held: 200, jobs: 1, firms: 1, catching: 1})
 	catchUp(t, p.Projector, log)
 	rng := rand.New(rand.NewPCG(seed, 3))
 	asked := 0

@@ -17,7 +17,9 @@ type projection struct {
 	log   Log
 	firms *recent.Values[string, *events.Firm]
 	jobs  *recent.Values[jobKey, knownJob] // weighed by their facts
-	held  int                              // facts of all jobs that are kept
+	// heaviest is what a job weighs at most, so that some are kept however many facts they have:
+	// one that falls out between two of its commits is made anew of all of them each time.
+	heaviest int
 }
 
 // factsOfNone is what a projection weighs by itself, in facts.
@@ -37,7 +39,7 @@ func newProjection(log Log, l limits) *projection {
 	return &projection{
 		log:   log,
 		firms: recent.New[string, *events.Firm](l.firms),
-		jobs:  recent.New[jobKey, knownJob](l.held), held: l.held,
+		jobs:  recent.New[jobKey, knownJob](l.held), heaviest: l.held / l.jobs,
 	}
 }
 
@@ -66,8 +68,7 @@ func (p *projection) apply(ctx context.Context, s events.Stored, c *events.Commi
 	if err != nil {
 		return reports.Projected{}, &DamageError{s.Partition, s.Sequence, err}
 	}
-	// A job that alone has more facts than are kept is kept alone.
-	p.jobs.PutHeavy(jobKey{c.Firm, c.Job}, knownJob{firm, job}, min(job.Held()+factsOfNone, p.held))
+	p.jobs.PutHeavy(jobKey{c.Firm, c.Job}, knownJob{firm, job}, min(job.Held()+factsOfNone, p.heaviest))
 	return made, nil
 }
 

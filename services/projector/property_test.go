@@ -70,7 +70,7 @@ func TestAnyRunGivesTheSameStore(t *testing.T) {
 	rng := rand.New(rand.NewPCG(seed, 2))
 	for round := range 4 {
 		t.Run(fmt.Sprint("round ", round), func(t *testing.T) {
-			l := limits{facts: 1 + rng.IntN(60), bytes: 1 + rng.IntN(9_000), held: 1 + rng.IntN(400),
+			l := limits{facts: 1 + rng.IntN(60), bytes: 1 + rng.IntN(9_000), held: 1 + rng.IntN(400), jobs: 1,
 				firms: 1 + rng.IntN(3), catching: 1 + rng.IntN(3)}
 			t.Logf("limits %+v", l)
 			path := filepath.Join(t.TempDir(), "facts.duckdb")
@@ -117,7 +117,7 @@ func TestLiveRunGivesTheSameStore(t *testing.T) {
 	h := newHistory(seed, firms...)
 	log := openLog(t, h.now)
 	live := openStore(t)
-	p := start(t, log, live, limits{facts: 10, bytes: 1000, held: 200, firms: 1, catching: 1})
+	p := start(t, log, live, limits{facts: 10, bytes: 1000, held: 200, jobs: 1, firms: 1, catching: 1})
 	h.record(t, log, 300)
 	catchUp(t, p.Projector, log)
 	same(t, "live run", read(t, live, firms...), read(t, rebuilt(t, log), firms...))

@@ -15,6 +15,7 @@ type limits struct {
 	facts    int // facts of one batch, give or take one chunk of commits
 	bytes    int // of one batch's commits, likewise
 	held     int // of the jobs whose projections are kept, some 500 bytes each
+	jobs     int // jobs kept at least, however many facts they have
 	firms    int // histories of firms kept
 	catching int // partitions that catch up at once, each with a large batch
 
@@ -27,7 +28,7 @@ type limits struct {
 }
 
 var defaultLimits = limits{
-	facts: 20_000, bytes: 8 << 20, held: 60_000, firms: 1024, catching: 4, pause: 100 * time.Millisecond,
+	facts: 20_000, bytes: 8 << 20, held: 60_000, jobs: 64, firms: 1024, catching: 4, pause: 100 * time.Millisecond,
 }
 
 // target is what a replay asks of a store.

@@ -167,7 +167,7 @@ func TestEvictionGivesTheSameFacts(t *testing.T) {
 	for _, kept := range []struct{ held, firms int }{{1, 1}, {1, 100}, {10_000, 1}} {
 		t.Run(fmt.Sprintf("%d facts of jobs, %d firms", kept.held, kept.firms), func(t *testing.T) {
 			store := openStore(t)
-			l := limits{facts: 1000, bytes: 1 << 20, held: kept.held, firms: kept.firms, catching: 1}
+			l := limits{facts: 1000, bytes: 1 << 20, held: kept.held, jobs: 1, firms: kept.firms, catching: 1}
 			p := start(t, log, store, l)
 			catchUp(t, p.Projector, log)
 			same(t, "little memory", read(t, store, firms...), want)
