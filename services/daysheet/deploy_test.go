@@ -455,6 +455,7 @@ func TestOperationsPages(t *testing.T) {
 	a := mustOpen(t, t.TempDir())
 	answerOf(t, a, "/livez") // so that there is a request to tell of
 	_, metrics := answerOf(t, a, "/metrics")
+	ofFaults, trials := regexp.MustCompile("`scripts/chaos[^`]*`"), mustRead(t, "../scripts/faults/main.go")
 	named := regexp.MustCompile("`((?:ledger|http|go|process)_[a-z_]+)`")
 	for _, page := range []string{"README.md", "nats/README.md", "clickhouse/README.md"} {
 		for line := range strings.Lines(mustRead(t, page)) {
@@ -468,6 +469,14 @@ func TestOperationsPages(t *testing.T) {
 					t.Errorf("%s: there is no command %s", page, found[1])
 				}
 			}
+			line = ofFaults.ReplaceAllStringFunc(line, func(call string) string {
+				for _, found := range regexp.MustCompile(" --([a-z]+)").FindAllStringSubmatch(call, -1) {
+					if !strings.Contains(trials, `"`+found[1]+`"`) {
+						t.Errorf("%s: scripts/chaos has no flag --%s", page, found[1])
+					}
+				}
+				return ""
+			})
 			if regexp.MustCompile(`^(docker|systemctl|useradd|clickhouse-client|go run) `).MatchString(line) {
 				continue // the flags of other programs
 			}
