@@ -79,11 +79,8 @@ func usesFor(a Answer) []*usedFor {
 			all = append(all, u)
 		}
 		var material sides // of the job
-		for ; len(sums) > 0; sums = sums[1:] {
-			t := sums[0]
-			if t.By[3] != job || t.By[2] != task || t.By[0] != key.product || events.Unit(t.By[1]) != key.unit {
-				break
-			}
+		of, others := leading(sums, key.product, string(key.unit), task, job)
+		for _, t := range of {
 			side := Side(t.By[4])
 			material.add(side, t.QuantityMilli)
 			if side == SideActual {
@@ -92,6 +89,7 @@ func usesFor(a Answer) []*usedFor {
 			}
 		}
 		u.compare(material, work[jobTask{job, task}])
+		sums = others
 	}
 	// What was used for a whole job has no work to divide it by.
 	all = slices.DeleteFunc(all, func(u *usedFor) bool { return u.task == "" })

@@ -60,11 +60,7 @@ func (r *rooms) add(o rooms) {
 // roomsByType counts the rooms in which something was coated or prepared. A room is
 // a location of a job; it counts as protected where protection was laid in it.
 func roomsByType(a Answer) map[string]*rooms {
-	jobs := a.jobs()
-	byKey := make(map[string]*JobRow, len(jobs))
-	for i := range jobs {
-		byKey[jobs[i].Job] = &jobs[i]
-	}
+	byKey := a.jobsByKey()
 	byType := map[string]*rooms{}
 	of := func(jobType string) *rooms {
 		if byType[jobType] == nil {
@@ -76,11 +72,11 @@ func roomsByType(a Answer) map[string]*rooms {
 	for work := a.answered(paybackWork); len(work) > 0; {
 		key := jobRoom{work[0].By[0], work[0].By[1]}
 		var here, hurt []Total
-		here, work = cutRoom(work, key)
+		here, work = leading(work, key.job, key.location)
 		for len(damage) > 0 && (jobRoom{damage[0].By[0], damage[0].By[1]}).before(key) {
 			damage = damage[1:] // in a room of which nothing else is known
 		}
-		hurt, damage = cutRoom(damage, key)
+		hurt, damage = leading(damage, key.job, key.location)
 		worked, protected := workedIn(key, here)
 		if !worked {
 			continue
@@ -102,15 +98,6 @@ type jobRoom struct{ job, location string }
 
 func (r jobRoom) before(o jobRoom) bool {
 	return cmp.Or(cmp.Compare(r.job, o.job), cmp.Compare(r.location, o.location)) < 0
-}
-
-// cutRoom returns the rows of a room, with which the sums begin, and the others.
-func cutRoom(sums []Total, of jobRoom) (here, others []Total) {
-	n := 0
-	for n < len(sums) && sums[n].By[0] == of.job && sums[n].By[1] == of.location {
-		n++
-	}
-	return sums[:n], sums[n:]
 }
 
 // workedIn says what was done in a room that has a name.

@@ -41,19 +41,15 @@ type jobLine struct {
 // task is one line. Work in another unit than the task's own is left out. Lines
 // come in the order in which their jobs were finished.
 func rateLines(a Answer) []jobLine {
-	jobs := a.jobs()
-	byKey := make(map[string]*JobRow, len(jobs))
-	for i := range jobs {
-		byKey[jobs[i].Job] = &jobs[i]
-	}
+	byKey := a.jobsByKey()
 	units := map[string]events.Unit{}
 	minutes, quantities := a.answered(rateMinutes), a.answered(rateQuantities)
 	var lines []jobLine
 	for len(minutes)+len(quantities) > 0 {
 		key := firstTask(minutes, quantities)
 		var hours, work []Total
-		hours, minutes = cutTask(minutes, key)
-		work, quantities = cutTask(quantities, key)
+		hours, minutes = leading(minutes, key.job, key.task)
+		work, quantities = leading(quantities, key.job, key.task)
 		job := byKey[key.job]
 		if job == nil {
 			continue
@@ -81,15 +77,6 @@ func firstTask(minutes, quantities []Total) jobTask {
 		return q
 	}
 	return m
-}
-
-// cutTask returns the rows of a job and task, with which the sums begin, and the others.
-func cutTask(sums []Total, key jobTask) (of, others []Total) {
-	n := 0
-	for n < len(sums) && sums[n].By[0] == key.job && sums[n].By[1] == key.task {
-		n++
-	}
-	return sums[:n], sums[n:]
 }
 
 // appendLines adds the lines of one job and task.

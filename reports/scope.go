@@ -93,3 +93,23 @@ func (a Answer) answered(i int) []Total {
 func (a Answer) jobs() []JobRow {
 	return slices.DeleteFunc(slices.Clone(a.Jobs), func(j JobRow) bool { return j.Job == events.FirmJob })
 }
+
+// jobsByKey returns them by their keys.
+func (a Answer) jobsByKey() map[string]*JobRow {
+	jobs := a.jobs()
+	byKey := make(map[string]*JobRow, len(jobs))
+	for i := range jobs {
+		byKey[jobs[i].Job] = &jobs[i]
+	}
+	return byKey
+}
+
+// leading returns the rows with which sums begin that have these parts first, and the
+// others. Rows come in the order of their parts, so that no other row has them.
+func leading(sums []Total, by ...string) (of, others []Total) {
+	n := 0
+	for n < len(sums) && slices.Equal(sums[n].By[:len(by)], by) {
+		n++
+	}
+	return sums[:n], sums[n:]
+}

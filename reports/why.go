@@ -117,7 +117,7 @@ func quantitiesOf(sums []Total) map[jobTask]sides {
 	found := map[jobTask]sides{}
 	for len(sums) > 0 {
 		key, unit := jobTask{sums[0].By[0], sums[0].By[1]}, sums[0].By[2]
-		of, others := cutTask(sums, key)
+		of, others := leading(sums, key.job, key.task)
 		if of[len(of)-1].By[2] == unit { // and so all between
 			var s sides
 			for _, t := range of {
@@ -133,7 +133,7 @@ func quantitiesOf(sums []Total) map[jobTask]sides {
 func (w why) addLabour(sums []Total, quantities map[jobTask]sides) {
 	for len(sums) > 0 {
 		key := jobTask{sums[0].By[0], sums[0].By[1]}
-		of, others := cutTask(sums, key)
+		of, others := leading(sums, key.job, key.task)
 		var minutes, cost sides
 		for _, t := range of {
 			side := Side(t.By[2])
@@ -160,11 +160,8 @@ func (w why) addMaterial(sums []Total, quantities map[jobTask]sides) {
 			planned    = jobTask{job: job}
 			tasks      int // for which it was planned
 		)
-		for ; len(sums) > 0; sums = sums[1:] {
-			t := sums[0]
-			if t.By[0] != job || t.By[1] != key.product || events.Unit(t.By[2]) != key.unit {
-				break
-			}
+		of, others := leading(sums, job, key.product, string(key.unit))
+		for _, t := range of {
 			side := Side(t.By[4])
 			used.add(side, t.QuantityMilli)
 			cost.add(side, t.CostE4)
@@ -183,6 +180,7 @@ func (w why) addMaterial(sums []Total, quantities map[jobTask]sides) {
 			quantity = quantities[planned]
 		}
 		d.take(cost, quantity, used)
+		sums = others
 	}
 }
 

@@ -3,7 +3,6 @@ package customers
 import (
 	"bytes"
 	"encoding/base64"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"net/http"
@@ -65,11 +64,8 @@ func (d *Desk) writeTable(c *gin.Context, firm string) error {
 	if err != nil {
 		return err
 	}
-	var rows [][]string
+	rows := [][]string{nil}
 	for _, column := range history.CustomerColumns() {
-		if len(rows) == 0 {
-			rows = append(rows, nil)
-		}
 		rows[0] = append(rows[0], column.Name)
 	}
 	for _, one := range known {
@@ -79,12 +75,7 @@ func (d *Desk) writeTable(c *gin.Context, firm string) error {
 		}
 	}
 	var b bytes.Buffer
-	b.WriteString("\ufeff") // spreadsheets take it for UTF-8 then
-	w := csv.NewWriter(&b)
-	if w.UseCRLF = true; format.Mark() == "," {
-		w.Comma = ';'
-	}
-	if err := w.WriteAll(rows); err != nil {
+	if err := (typed.CSV{Mark: true, Comma: format.Mark() == ","}).Write(&b, rows); err != nil {
 		return fmt.Errorf("write customers: %w", err)
 	}
 	c.Header("Content-Disposition", `attachment; filename="customers.csv"`)

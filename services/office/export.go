@@ -2,7 +2,6 @@ package office
 
 import (
 	"bytes"
-	"encoding/csv"
 	"fmt"
 	"net/http"
 	"slices"
@@ -46,12 +45,7 @@ func (d *desk) exportTable(c *gin.Context) {
 		return
 	}
 	var b bytes.Buffer
-	b.WriteString("\ufeff") // spreadsheets take it for UTF-8 then
-	w := csv.NewWriter(&b)
-	if w.UseCRLF = true; wording.NewFormat(names).Mark() == "," {
-		w.Comma = ';' // as spreadsheets have it where a comma stands before decimals
-	}
-	if err := w.WriteAll(rows); err != nil {
+	if err := (typed.CSV{Mark: true, Comma: wording.NewFormat(names).Mark() == ","}).Write(&b, rows); err != nil {
 		httpd.Abort(c, fmt.Errorf("write table: %w", err))
 		return
 	}

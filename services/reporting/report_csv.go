@@ -1,7 +1,6 @@
 package reporting
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"slices"
@@ -84,23 +83,7 @@ func fileName(parts ...string) string {
 	return strings.Join(slices.DeleteFunc(parts, func(part string) bool { return part == "" }), "-")
 }
 
-// writeCSV writes a table by RFC 4180. The byte order mark is for spreadsheets
-// that would not take it for UTF-8 without.
+// writeCSV writes a table, with a byte order mark for spreadsheets or without.
 func writeCSV(w io.Writer, t table, mark bool) error {
-	if mark {
-		if _, err := io.WriteString(w, "\ufeff"); err != nil {
-			return fmt.Errorf("write byte order mark: %w", err)
-		}
-	}
-	out := csv.NewWriter(w)
-	if out.UseCRLF = true; t.comma {
-		out.Comma = ';'
-	}
-	if err := out.Write(t.header); err != nil {
-		return fmt.Errorf("write header: %w", err)
-	}
-	if err := out.WriteAll(t.rows); err != nil {
-		return fmt.Errorf("write rows: %w", err)
-	}
-	return nil
+	return typed.CSV{Mark: mark, Comma: t.comma}.Write(w, slices.Concat([][]string{t.header}, t.rows))
 }
