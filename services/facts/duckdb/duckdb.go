@@ -9,16 +9,11 @@
 package duckdb
 
 import (
-	"cmp"
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
-	"net/url"
 	"os"
 	"path/filepath"
-	"runtime"
-	"strconv"
 	"strings"
 	"sync"
 
@@ -39,23 +34,29 @@ const (
 	// readersMax bounds queries at work at the same time; more of them wait.
 	readersMax = 8
 
-	// checkpointThreshold is how many bytes the write-ahead log may grow to
-	// before a commit moves it into the file. What it holds is in memory too.
-	checkpointThreshold = 16 << 20
+	// The write-ahead log is moved into the file by the commit that finds it larger
+	// than this. What it holds is in memory too, and moving it writes whole blocks
+	// anew: the more often, the more work for a store that is being filled.
+	checkpointFilling = 64 << 20
+
+	// The same after writes of few facts, as they come once all is caught up.
+	checkpointLive = 16 << 20
+	liveFacts      = 2000
 )
 
 // Store is a store of facts in a DuckDB file. It is made by [Open] and safe for
 // concurrent use; writes are taken one after another.
 type Store struct {
-	db      *sql.DB
-	writer  *sql.Conn
-	writing chan struct{} // holds one token while a write is at work
-	tables  facts.Tables
+	path     string
+	database database
+	writer   connection
+	writing  chan struct{}    // holds one token while a write is at work
+	readers  chan *connection // those that are free; connected when first used
+	tables   facts.Tables
 
 	using   sync.RWMutex  // held for reading by each call, for writing by Close
 	closing chan struct{} // closed when Close begins: calls at work give up
 	once    sync.Once
-	failure error // what Close returned
 }
 
 var (
@@ -68,21 +69,22 @@ var (
 // [ErrDamaged] and [ErrLocked]; with the first two the way on is [SetAside] and
 // a new file filled from the log.
 func Open(ctx context.Context, path string, opts Options) (*Store, error) {
-	address, err := address(path, opts)
+	path, err := accessible(path)
 	if err != nil {
 		return nil, fmt.Errorf("open facts: %w", err)
 	}
-	db, err := sql.Open("duckdb", address)
-	if err != nil {
-		return nil, fmt.Errorf("open facts in %s: %w", path, openingError(err))
-	}
-	db.SetMaxOpenConns(1 + readersMax)
-	db.SetMaxIdleConns(1 + readersMax)
 	s := &Store{
-		db: db, writing: make(chan struct{}, 1), closing: make(chan struct{}),
+		path: path, writing: make(chan struct{}, 1), readers: make(chan *connection, readersMax),
+		closing: make(chan struct{}),
 		tables: facts.Tables{FactsFrom: "facts", JobsFrom: "jobs"},
 	}
-	if s.writer, err = db.Conn(ctx); err == nil {
+	for range readersMax {
+		s.readers <- &connection{}
+	}
+	if s.database, err = openDatabase(path, opts); err == nil {
+		err = s.writer.connect(s.database)
+	}
+	if err == nil {
 		err = s.prepare(ctx)
 	}
 	if err != nil {
@@ -91,9 +93,8 @@ func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 	return s, nil
 }
 
-// address returns the driver's address of the file. Everything by which SQL
-// could reach beyond the file is switched off and locked.
-func address(path string, opts Options) (string, error) {
+// accessible returns the whole path of a file that can be opened or made.
+func accessible(path string) (string, error) {
 	if path == "" || strings.ContainsAny(path, "?#%") {
 		return "", fmt.Errorf("path %q: it must be given, and not hold ?, # or %%", path)
 	}
@@ -101,18 +102,7 @@ func address(path string, opts Options) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if err := checkAccess(path); err != nil {
-		return "", err
-	}
-	settings := url.Values{}
-	settings.Set("threads", strconv.Itoa(cmp.Or(opts.Threads, runtime.GOMAXPROCS(0))))
-	settings.Set("memory_limit", fmt.Sprintf("%dB", cmp.Or(opts.MemoryLimit, memoryLimitDefault)))
-	settings.Set("checkpoint_threshold", fmt.Sprintf("%dB", checkpointThreshold))
-	settings.Set("enable_external_access", "false")
-	settings.Set("autoinstall_known_extensions", "false")
-	settings.Set("autoload_known_extensions", "false")
-	settings.Set("lock_configuration", "true")
-	return path + "?" + settings.Encode(), nil
+	return path, checkAccess(path)
 }
 
 // checkAccess tries the file by the operating system's own means, so that a
@@ -158,18 +148,18 @@ func (s *Store) use(ctx context.Context) (_ context.Context, done func(), err er
 }
 
 // Close makes calls at work give up, waits for them and closes the file. It can
-// be called more than once.
+// be called more than once, and returns nil.
 func (s *Store) Close() error {
 	s.once.Do(func() {
 		close(s.closing)
 		s.using.Lock()
 		defer s.using.Unlock()
-		// A connection left open would keep the file open, and opening it again
-		// would then never return.
-		if s.writer != nil {
-			s.failure = s.writer.Close()
+		// A connection left open would keep the file open.
+		s.writer.close()
+		for range readersMax {
+			(<-s.readers).close()
 		}
-		s.failure = errors.Join(s.failure, s.db.Close())
+		s.database.close()
 	})
-	return s.failure
+	return nil
 }

@@ -7,8 +7,6 @@ import (
 	"io/fs"
 	"os"
 	"strings"
-
-	driver "github.com/duckdb/duckdb-go/v2"
 )
 
 // Errors to tell apart with [errors.Is]. Because everything in the file can be
@@ -42,14 +40,14 @@ func SetAside(path, to string) error {
 // permissions were checked before, so that what DuckDB still objects to is the
 // content, unless it says otherwise.
 func openingError(err error) error {
-	var e *driver.Error
+	var e engineError
 	switch {
 	case !errors.As(err, &e), errors.Is(err, ErrDamaged), errors.Is(err, ErrSchema):
 		return err
-	case strings.Contains(e.Msg, "Could not set lock"):
+	case strings.Contains(string(e), "Could not set lock"):
 		return fmt.Errorf("%w: %w", ErrLocked, err)
-	case e.Type == driver.ErrorTypeOutOfMemory, e.Type == driver.ErrorTypeInterrupt,
-		e.Type == driver.ErrorTypePermission, strings.Contains(e.Msg, "No space left"):
+	case e.is("Out of Memory"), e.is("Interrupt"), e.is("Permission"), e.is("Configuration"), e.is("Connection"),
+		strings.Contains(string(e), "No space left"):
 		return err
 	}
 	return fmt.Errorf("%w: %w", ErrDamaged, err)
@@ -57,12 +55,12 @@ func openingError(err error) error {
 
 // damage adds [ErrDamaged] to an error that says the file cannot be read.
 func damage(err error) error {
-	var e *driver.Error
+	var e engineError
 	if !errors.As(err, &e) || errors.Is(err, ErrDamaged) {
 		return err
 	}
-	if e.Type == driver.ErrorTypeSerialization || strings.Contains(e.Msg, "Corrupt database file") ||
-		strings.Contains(e.Msg, "Could not read enough bytes") {
+	if e.is("Serialization") || strings.Contains(string(e), "Corrupt database file") ||
+		strings.Contains(string(e), "Could not read enough bytes") {
 		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	return err

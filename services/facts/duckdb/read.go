@@ -12,13 +12,12 @@ import (
 
 // Position implements [facts.Store].
 func (s *Store) Position(ctx context.Context, partition uint8) (uint64, error) {
-	ctx, done, err := s.use(ctx)
+	var at uint64
+	err := s.read(ctx, facts.Statement{Text: positionQuery, Args: []any{partition}}, into{fields: []any{&at}})
 	if err != nil {
 		return 0, fmt.Errorf("read position: %w", err)
 	}
-	defer done()
-	at, _, err := position(s.db.QueryRowContext(ctx, positionQuery, partition))
-	return at, ended(ctx, damage(err))
+	return at, nil
 }
 
 // Sum implements [facts.Store].
@@ -28,7 +27,7 @@ func (s *Store) Sum(ctx context.Context, q reports.Query) ([]reports.Total, erro
 		return nil, err
 	}
 	var (
-		totals rows[reports.Total]
+		totals []reports.Total
 		t      = reports.Total{By: make([]string, len(q.By))}
 		fields = make([]any, 0, len(q.By)+4)
 	)
@@ -37,7 +36,7 @@ func (s *Store) Sum(ctx context.Context, q reports.Query) ([]reports.Total, erro
 	}
 	fields = append(fields, &t.Minutes, &t.QuantityMilli, &t.CostE4, &t.Facts)
 	var texts []string // the By of many rows, so that not each of them allocates
-	err = s.read(ctx, statement, fields, func() {
+	each := func() {
 		if len(texts)+len(t.By) > cap(texts) {
 			texts = make([]string, 0, textsAtOnce+len(t.By))
 		}
@@ -45,12 +44,12 @@ func (s *Store) Sum(ctx context.Context, q reports.Query) ([]reports.Total, erro
 		texts = append(texts, t.By...)
 		row := t
 		row.By = texts[from:len(texts):len(texts)]
-		totals.add(row)
-	})
-	if err != nil {
+		totals = append(totals, row)
+	}
+	if err := s.read(ctx, statement, into{fields, room(&totals), each}); err != nil {
 		return nil, fmt.Errorf("add facts of %s up: %w", q.Firm, err)
 	}
-	return totals.all(), nil
+	return totals, nil
 }
 
 // Lines implements [facts.Store].
@@ -60,14 +59,14 @@ func (s *Store) Lines(ctx context.Context, q reports.Query) ([]reports.Fact, err
 		return nil, err
 	}
 	var (
-		lines rows[reports.Fact]
+		lines []reports.Fact
 		f     reports.Fact
 	)
-	err = s.read(ctx, statement, facts.FactFields(&f), func() { lines.add(f) })
+	err = s.read(ctx, statement, into{facts.FactFields(&f), room(&lines), func() { lines = append(lines, f) }})
 	if err != nil {
 		return nil, fmt.Errorf("list facts of %s: %w", q.Firm, err)
 	}
-	return lines.all(), nil
+	return lines, nil
 }
 
 // Jobs implements [facts.Store].
@@ -77,14 +76,14 @@ func (s *Store) Jobs(ctx context.Context, q reports.JobQuery) ([]reports.JobRow,
 		return nil, err
 	}
 	var (
-		jobs rows[reports.JobRow]
+		jobs []reports.JobRow
 		j    reports.JobRow
 	)
-	err = s.read(ctx, statement, facts.JobFields(&j), func() { jobs.add(j) })
+	err = s.read(ctx, statement, into{facts.JobFields(&j), room(&jobs), func() { jobs = append(jobs, j) }})
 	if err != nil {
 		return nil, fmt.Errorf("list jobs of %s: %w", q.Firm, err)
 	}
-	return jobs.all(), nil
+	return jobs, nil
 }
 
 // Commits implements [facts.Archive].
@@ -93,79 +92,48 @@ func (s *Store) Commits(ctx context.Context, partition uint8, after uint64, limi
 		return nil, events.Refuse("limit", limit, "at least 1")
 	}
 	var (
-		commits rows[events.Stored]
+		commits []events.Stored
 		c       = events.Stored{Partition: partition}
 	)
 	statement := facts.Statement{
 		Text: "SELECT sequence, raw FROM commits WHERE partition = ? AND sequence > ? ORDER BY sequence LIMIT ?",
 		Args: []any{int64(partition), int64(min(after, math.MaxInt64)), int64(limit)},
 	}
-	err := s.read(ctx, statement, []any{&c.Sequence, &c.Raw}, func() { commits.add(c) })
+	each := func() { commits = append(commits, c) }
+	err := s.read(ctx, statement, into{[]any{&c.Sequence, &c.Raw}, room(&commits), each})
 	if err != nil {
 		return nil, fmt.Errorf("list commits of partition %d after %d: %w", partition, after, err)
 	}
-	return commits.all(), nil
+	return commits, nil
+}
+
+// room returns what makes room in an empty list for so many rows at once: one that
+// grows copies all of them again and again.
+func room[T any](list *[]T) func(n int) {
+	return func(n int) { *list = make([]T, 0, n) }
 }
 
 // textsAtOnce is how many texts of sums are given room at a time.
 const textsAtOnce = 256
 
-// read runs a statement, and calls each after every row it has put into fields.
-func (s *Store) read(ctx context.Context, statement facts.Statement, fields []any, each func()) (err error) {
+// read runs a statement on a connection of its own.
+func (s *Store) read(ctx context.Context, statement facts.Statement, to into) error {
 	ctx, done, err := s.use(ctx)
 	if err != nil {
 		return err
 	}
 	defer done()
-	rows, err := s.db.QueryContext(ctx, statement.Text, statement.Args...)
-	if err != nil {
-		return ended(ctx, damage(err))
+	var reader *connection
+	select {
+	case reader = <-s.readers:
+		defer func() { s.readers <- reader }()
+	case <-ctx.Done():
+		return context.Cause(ctx)
 	}
-	defer func() {
-		if closing := rows.Close(); err == nil && closing != nil {
-			err = ended(ctx, damage(closing))
+	if reader.handle.Ptr == nil {
+		if err := reader.connect(s.database); err != nil {
+			return err
 		}
-	}()
-	values, into := make([]any, len(fields)), make([]any, len(fields))
-	for i := range values {
-		into[i] = &values[i]
 	}
-	for rows.Next() {
-		if err := rows.Scan(into...); err != nil {
-			return ended(ctx, damage(err))
-		}
-		for i, field := range fields {
-			if !put(field, values[i]) {
-				return fmt.Errorf("column %d is %T, which does not go into %T", i+1, values[i], field)
-			}
-		}
-		each()
-	}
-	if err := rows.Err(); err != nil {
-		return ended(ctx, damage(err))
-	}
-	return nil
-}
-
-// put sets what the field points at. The types are those of the columns, as the
-// driver gives them: nothing is converted, which by Scan would take as long as
-// the query itself where there are many rows.
-func put(field, value any) (ok bool) {
-	switch p := field.(type) {
-	case *string:
-		*p, ok = value.(string)
-	case *int64:
-		*p, ok = value.(int64)
-	case *uint64:
-		*p, ok = value.(uint64)
-	case *uint32:
-		*p, ok = value.(uint32)
-	case *uint8:
-		*p, ok = value.(uint8)
-	case *int8:
-		*p, ok = value.(int8)
-	case *[]byte:
-		*p, ok = value.([]byte)
-	}
-	return ok
+	return ended(ctx, damage(reader.query(ctx, statement.Text, statement.Args, to)))
 }

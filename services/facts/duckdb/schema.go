@@ -33,10 +33,10 @@ CREATE TABLE meta (schema_number BIGINT NOT NULL);`
 
 // prepare makes the tables in a new file, or checks those of an old one.
 func (s *Store) prepare(ctx context.Context) error {
-	var made, known int
-	err := s.writer.QueryRowContext(ctx, `SELECT CAST(count(*) AS BIGINT),
+	var made, known int64
+	err := s.writer.query(ctx, `SELECT CAST(count(*) AS BIGINT),
 		CAST(coalesce(sum(CASE WHEN table_name = 'meta' THEN 1 ELSE 0 END), 0) AS BIGINT)
-		FROM duckdb_tables()`).Scan(&made, &known)
+		FROM duckdb_tables()`, nil, into{fields: []any{&made, &known}})
 	switch {
 	case err != nil:
 		return fmt.Errorf("list tables: %w", err)
@@ -50,10 +50,10 @@ func (s *Store) prepare(ctx context.Context) error {
 
 func (s *Store) create(ctx context.Context) error {
 	return s.transaction(ctx, func() error {
-		if _, err := s.writer.ExecContext(ctx, tables); err != nil {
+		if err := s.writer.run(ctx, tables); err != nil {
 			return fmt.Errorf("create tables: %w", err)
 		}
-		if _, err := s.writer.ExecContext(ctx, "INSERT INTO meta VALUES (?)", facts.Schema); err != nil {
+		if err := s.writer.exec(ctx, "INSERT INTO meta VALUES (?)", int64(facts.Schema)); err != nil {
 			return fmt.Errorf("note schema: %w", err)
 		}
 		return nil
@@ -63,18 +63,23 @@ func (s *Store) create(ctx context.Context) error {
 // check reads enough of the file to know that it is one of ours and that its
 // positions are those of its commits.
 func (s *Store) check(ctx context.Context) error {
-	var number int
-	if err := s.writer.QueryRowContext(ctx, "SELECT schema_number FROM meta").Scan(&number); err != nil {
+	number, found := int64(0), false
+	one := into{fields: []any{&number}, each: func() { found = true }}
+	err := s.writer.query(ctx, "SELECT schema_number FROM meta", nil, one)
+	if err != nil {
 		return fmt.Errorf("read schema number: %w", errors.Join(ErrSchema, err))
+	}
+	if !found {
+		return fmt.Errorf("%w: it has no number", ErrSchema)
 	}
 	if number != facts.Schema {
 		return fmt.Errorf("%w: it has number %d, this program makes %d", ErrSchema, number, facts.Schema)
 	}
-	var differing int
-	err := s.writer.QueryRowContext(ctx, `SELECT CAST(count(*) AS BIGINT) FROM
+	var differing int64
+	err = s.writer.query(ctx, `SELECT CAST(count(*) AS BIGINT) FROM
 		(SELECT partition, max(sequence) AS last FROM commits GROUP BY partition) AS c
 		FULL JOIN positions AS p ON p.partition = c.partition
-		WHERE p.position IS DISTINCT FROM c.last`).Scan(&differing)
+		WHERE p.position IS DISTINCT FROM c.last`, nil, into{fields: []any{&differing}})
 	if err != nil {
 		return fmt.Errorf("compare positions with commits: %w", err)
 	}

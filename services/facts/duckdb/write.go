@@ -2,13 +2,12 @@ package duckdb
 
 import (
 	"context"
-	"database/sql"
-	"database/sql/driver"
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 
-	duck "github.com/duckdb/duckdb-go/v2"
-
+	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/facts"
 )
@@ -38,7 +37,30 @@ func (s *Store) change(ctx context.Context, b facts.Batch, verb string, work fun
 	if err := s.transaction(ctx, func() error { return work(ctx) }); err != nil {
 		return fmt.Errorf("%s facts of partition %d up to commit %d: %w", verb, b.Partition, b.Position, damage(err))
 	}
+	if len(b.Facts) > liveFacts {
+		return nil
+	}
+	if err := s.settle(ctx); err != nil {
+		return fmt.Errorf("%s facts of partition %d, move them into the file: %w", verb, b.Partition, damage(err))
+	}
 	return nil
+}
+
+// settle moves what the write-ahead log holds into the file where that has become
+// much.
+func (s *Store) settle(ctx context.Context) error {
+	info, err := os.Stat(s.path + ".wal")
+	if errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() < checkpointLive {
+		return nil
+	}
+	if err == nil {
+		err = s.writer.run(ctx, "CHECKPOINT")
+	}
+	var e engineError
+	if errors.As(err, &e) && e.is("TransactionContext") { // a reader is in the way: the next write comes
+		return nil
+	}
+	return ended(ctx, err)
 }
 
 // transaction runs work on the writer's connection: all of it, or after an error
@@ -50,16 +72,16 @@ func (s *Store) transaction(ctx context.Context, work func() error) (err error) 
 	// Beginning and ending are not given up half way: afterwards nobody would
 	// know whether a transaction is open, or whether it is on disk.
 	lasting := context.WithoutCancel(ctx)
-	if _, err := s.writer.ExecContext(lasting, "BEGIN TRANSACTION"); err != nil {
+	if err := s.writer.run(lasting, "BEGIN TRANSACTION"); err != nil {
 		return fmt.Errorf("begin: %w", err)
 	}
 	if err = ended(ctx, work()); err != nil {
-		if _, undo := s.writer.ExecContext(lasting, "ROLLBACK"); undo != nil {
+		if undo := s.writer.run(lasting, "ROLLBACK"); undo != nil {
 			err = errors.Join(err, fmt.Errorf("roll back: %w", undo))
 		}
 		return err
 	}
-	if _, err := s.writer.ExecContext(lasting, "COMMIT"); err != nil {
+	if err := s.writer.run(lasting, "COMMIT"); err != nil {
 		return fmt.Errorf("commit: %w", err)
 	}
 	return nil
@@ -68,7 +90,7 @@ func (s *Store) transaction(ctx context.Context, work func() error) (err error) 
 // add appends what the store does not have, and moves the position, inside a
 // transaction.
 func (s *Store) add(ctx context.Context, b facts.Batch) error {
-	position, known, err := position(s.writer.QueryRowContext(ctx, positionQuery, b.Partition))
+	position, known, err := s.writer.position(ctx, b.Partition)
 	if err != nil {
 		return err
 	}
@@ -82,7 +104,7 @@ func (s *Store) add(ctx context.Context, b facts.Batch) error {
 	if known {
 		change = "UPDATE positions SET position = ? WHERE partition = ?"
 	}
-	if _, err := s.writer.ExecContext(ctx, change, b.Position, b.Partition); err != nil {
+	if err := s.writer.exec(ctx, change, b.Position, b.Partition); err != nil {
 		return fmt.Errorf("move position: %w", err)
 	}
 	return nil
@@ -90,90 +112,34 @@ func (s *Store) add(ctx context.Context, b facts.Batch) error {
 
 const positionQuery = "SELECT position FROM positions WHERE partition = ?"
 
-// position reads the answer to positionQuery; known is false where the partition
-// has no row yet.
-func position(row *sql.Row) (position uint64, known bool, err error) {
-	switch err := row.Scan(&position); {
-	case errors.Is(err, sql.ErrNoRows):
-		return 0, false, nil
-	case err != nil:
+// position reads where the store stands; known is false where the partition has no
+// row yet.
+func (c *connection) position(ctx context.Context, partition uint8) (position uint64, known bool, err error) {
+	err = c.query(ctx, positionQuery, []any{partition}, into{fields: []any{&position}, each: func() { known = true }})
+	if err != nil {
 		return 0, false, fmt.Errorf("read position: %w", err)
 	}
-	return position, true, nil
+	return position, known, nil
 }
 
-func (s *Store) appendFacts(ctx context.Context, rows []reports.Fact) error {
-	var f reports.Fact
-	fields := facts.FactFields(&f)
-	return s.append(ctx, "facts", len(fields)+1, len(rows), func(i int, row []driver.Value) {
-		f = rows[i]
-		fill(row, fields)
-		keep(row, len(fields), string(f.Day.Month()))
-	})
-}
-
-func (s *Store) appendJobs(ctx context.Context, rows []reports.JobRow) error {
-	var j reports.JobRow
-	fields := facts.JobFields(&j)
-	return s.append(ctx, "jobs", len(fields), len(rows), func(i int, row []driver.Value) {
-		j = rows[i]
-		fill(row, fields)
-	})
-}
-
-// fill puts what the fields point at into the row.
-func fill(row []driver.Value, fields []any) {
-	for i, field := range fields {
-		switch p := field.(type) {
-		case *string:
-			keep(row, i, *p)
-		case *int64:
-			keep(row, i, *p)
-		case *uint64:
-			keep(row, i, *p)
-		case *uint32:
-			keep(row, i, *p)
-		case *uint8:
-			keep(row, i, *p)
-		case *int8:
-			keep(row, i, *p)
-		}
-	}
-}
-
-// keep sets a value of the row where it differs from the row before: most of
-// them do not, and putting a value into an interface allocates.
-func keep[T comparable](row []driver.Value, i int, v T) {
-	if old, ok := row[i].(T); !ok || old != v {
-		row[i] = v
-	}
-}
-
-// append adds n rows to a table in the writer's open transaction. set fills the
-// row of number i; it finds there what it set the time before.
-func (s *Store) append(ctx context.Context, table string, width, n int, set func(i int, row []driver.Value)) error {
-	if n == 0 {
-		return nil
-	}
-	err := s.writer.Raw(func(connection any) error {
-		appender, err := duck.NewAppenderFromConn(connection.(driver.Conn), "", table)
-		if err != nil {
-			return err
-		}
-		row := make([]driver.Value, width)
-		for i := range n {
-			if i%duck.GetDataChunkCapacity() == 0 && ctx.Err() != nil {
-				return errors.Join(context.Cause(ctx), appender.Clear(), appender.Close())
-			}
-			set(i, row)
-			if err := appender.AppendRow(row...); err != nil {
-				return errors.Join(err, appender.Clear(), appender.Close())
-			}
-		}
-		return appender.CloseWithCancel(ctx)
+// appendBatch adds all rows of a batch inside a transaction.
+func (s *Store) appendBatch(ctx context.Context, b facts.Batch) error {
+	var (
+		f     reports.Fact
+		month string
+		j     reports.JobRow
+		c     events.Stored
+	)
+	err := s.writer.append(ctx, "facts", append(facts.FactFields(&f), &month), len(b.Facts), func(i int) {
+		f = b.Facts[i]
+		month = string(f.Day.Month())
 	})
 	if err != nil {
-		return fmt.Errorf("append to %s: %w", table, err)
+		return err
 	}
-	return nil
+	if err := s.writer.append(ctx, "jobs", facts.JobFields(&j), len(b.Jobs), func(i int) { j = b.Jobs[i] }); err != nil {
+		return err
+	}
+	return s.writer.append(ctx, "commits", []any{&c.Partition, &c.Sequence, &c.Raw}, len(b.Commits),
+		func(i int) { c = b.Commits[i] })
 }
