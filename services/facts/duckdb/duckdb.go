@@ -76,7 +76,7 @@ func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 	s := &Store{
 		path: path, writing: make(chan struct{}, 1), readers: make(chan *connection, readersMax),
 		closing: make(chan struct{}),
-		tables: facts.Tables{FactsFrom: "facts", JobsFrom: "jobs"},
+		tables:  facts.Tables{FactsFrom: "facts", JobsFrom: "jobs"},
 	}
 	for range readersMax {
 		s.readers <- &connection{}
