@@ -88,11 +88,7 @@ func (f *Fit) step(level, node, group int, names []string) Step {
 		s.Name, s.Group = names[level-1], math.Exp(f.core.nodes[level-1][group].mean)
 	}
 	lo, hi := f.index.tree.span(level, node)
-	seen := map[int32]struct{}{}
-	for _, r := range f.index.rows[lo:hi] {
-		seen[r.job] = struct{}{}
-	}
-	s.Rows, s.Jobs = hi-lo, len(seen)
+	s.Rows, s.Jobs = hi-lo, int(f.jobsAt()[level][node])
 	above := "the quote book"
 	if level > 0 {
 		above = fmt.Sprintf("%s, which %s", workOf(names[:level-1]), against("takes", s.Group))
@@ -100,6 +96,25 @@ func (f *Fit) step(level, node, group int, names []string) Step {
 	s.Sentence = fmt.Sprintf("%s of %s: on average %s. It is trusted %.0f %%, the other %.0f %% is %s. Together: %s.",
 		jobs(s.Jobs), workOf(names), against("", s.Own), 100*s.Z, 100-math.Round(100*s.Z), above, against("", s.Estimate))
 	return s
+}
+
+// countJobs counts the jobs of every node, by level.
+func (f *Fit) countJobs() [][]int32 {
+	counts := make([][]int32, depth)
+	for l := range counts {
+		counts[l] = make([]int32, f.index.tree.count(l))
+		seenAt := make([]int32, len(f.index.jobs)) // the last node that each job was seen in, plus 1
+		for node := range counts[l] {
+			lo, hi := f.index.tree.span(l, node)
+			for _, r := range f.index.rows[lo:hi] {
+				if seenAt[r.job] != int32(node)+1 {
+					seenAt[r.job] = int32(node) + 1
+					counts[l][node]++
+				}
+			}
+		}
+	}
+	return counts
 }
 
 // say sums the steps up for the cell.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"sync"
 )
 
 // Fit is what a firm's finished jobs say about its rates as of a day. It is
@@ -27,8 +28,9 @@ type Fit struct {
 	unit     float64 // see [newIndex]
 	samples  []Sample
 	index    *index
-	core     *core // nil where there are no rows
-	recent   *core // nil without a recent level
+	core     *core            // nil where there are no rows
+	recent   *core            // nil without a recent level
+	jobsAt   func() [][]int32 // jobs of each node, by level: counted when it is first asked for
 }
 
 // Crew is a crew's factor on the same work.
@@ -68,6 +70,7 @@ func fit(samples []Sample, unit float64, asOf int, o Options) (*Fit, error) {
 	for l := range f.Tau {
 		f.Tau[l] = math.Sqrt(set.t0[l])
 	}
+	f.jobsAt = sync.OnceValue(f.countJobs)
 	f.last()
 	if f.Rows == 0 {
 		return f, nil

@@ -216,31 +216,45 @@ func lineOf(samples []Sample, group []int32) Line {
 }
 
 // refer gives the rows without a book rate a reference: the geometric mean of
-// their task's first five. Such a task is compared with itself only.
+// their task's first ones. Such a task is compared with itself only.
 func (x *index) refer() {
-	const firstRows = 5
 	tasks := x.tree.count(1)
 	x.refs = make([]float64, tasks)
 	for t := range tasks {
 		lo, hi := x.tree.span(1, t)
-		var without []int
-		for i := lo; i < hi; i++ {
-			if x.rows[i].noBook {
-				without = append(without, i)
-			}
-		}
-		if len(without) == 0 {
+		first := x.firstWithout(lo, hi)
+		if len(first) == 0 {
 			continue
 		}
-		slices.SortStableFunc(without, func(a, b int) int { return cmp.Compare(x.rows[a].day, x.rows[b].day) })
 		var sum float64
-		used := without[:min(firstRows, len(without))]
-		for _, i := range used {
+		for _, i := range first {
 			sum += math.Log(x.rows[i].taken / x.rows[i].quantity)
 		}
-		x.refs[t] = math.Exp(sum / float64(len(used)))
-		for _, i := range without {
-			x.rows[i].expected = x.rows[i].quantity * x.refs[t]
+		x.refs[t] = math.Exp(sum / float64(len(first)))
+		for i := lo; i < hi; i++ {
+			if x.rows[i].noBook {
+				x.rows[i].expected = x.rows[i].quantity * x.refs[t]
+			}
 		}
 	}
+}
+
+// firstWithout returns the first five of the rows lo to hi-1 without a book rate, in
+// the order of days, and of the tree within a day.
+func (x *index) firstWithout(lo, hi int) (first []int) {
+	const most = 5
+	for i := lo; i < hi; i++ {
+		if !x.rows[i].noBook || len(first) == most && x.rows[i].day >= x.rows[first[most-1]].day {
+			continue
+		}
+		if len(first) == most {
+			first = first[:most-1]
+		}
+		at := len(first)
+		for at > 0 && x.rows[first[at-1]].day > x.rows[i].day {
+			at--
+		}
+		first = slices.Insert(first, at, i)
+	}
+	return first
 }
