@@ -123,26 +123,33 @@ func (c *connection) query(ctx context.Context, statement string, args []any, to
 	if err != nil || len(to.fields) == 0 {
 		return err
 	}
-	columns, err := columnsOf(&result, to.fields)
+	return readAnswer(ctx, result, to)
+}
+
+// readAnswer puts all rows of an answer where they go.
+func readAnswer(ctx context.Context, answer mapping.Result, to into) error {
+	columns, err := columnsOf(&answer, to.fields)
 	if err != nil {
 		return err
 	}
 	//lint:ignore SA1019 nothing else in the interface says how many rows there will be
-	if chunks := mapping.ResultChunkCount(result); chunks > 1 && to.expect != nil {
+	chunks := mapping.ResultChunkCount(answer)
+	if chunks > 1 && to.expect != nil {
 		to.expect(int(chunks * mapping.VectorSize()))
 	}
-	for {
-		chunk := mapping.FetchChunk(result)
-		if chunk.Ptr == nil {
+	for ; ; chunks-- {
+		chunk := mapping.FetchChunk(answer)
+		switch {
+		case chunk.Ptr == nil && chunks > 0: // what it could not read is an end too
+			return engineError("Fetch Error: the answer ended before its last rows")
+		case chunk.Ptr == nil:
 			return nil
 		}
-		err := readChunk(chunk, columns, to.each)
-		mapping.DestroyDataChunk(&chunk)
-		if err == nil && ctx.Err() != nil {
-			err = context.Cause(ctx)
-		}
-		if err != nil {
+		if err := readChunk(chunk, columns, to.each); err != nil {
 			return err
+		}
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
 		}
 	}
 }

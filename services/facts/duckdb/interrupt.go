@@ -31,10 +31,11 @@ func (c *connection) interruptibly(ctx context.Context, work func() error) error
 			}
 		}
 	})
-	err := work()
-	close(worked)
-	if !stop() {
-		<-over
-	}
-	return err
+	defer func() {
+		close(worked)
+		if !stop() {
+			<-over
+		}
+	}()
+	return work()
 }

@@ -58,7 +58,9 @@ func columnsOf(answer *mapping.Result, fields []any) ([]column, error) {
 }
 
 // readChunk puts every row of the chunk into the columns' fields and calls each, if any.
+// Then it gives the chunk back.
 func readChunk(chunk mapping.DataChunk, columns []column, each func()) error {
+	defer mapping.DestroyDataChunk(&chunk)
 	rows := int(mapping.DataChunkGetSize(chunk))
 	read := make([]func(row int), len(columns))
 	for i := range columns {
