@@ -24,6 +24,8 @@ func NamesOf(settings *events.Settings, products []events.Product) Names {
 		return n
 	}
 	n.Currency, n.Locale = settings.Currency, settings.Locale
+	// Settings with a time zone that is unknown here are refused when they come in.
+	n.zone, _ = time.LoadLocation(settings.TimeZone)
 	for _, t := range settings.JobTypes {
 		n.JobTypes[t.JobType] = t.Name
 	}
@@ -105,12 +107,8 @@ var markMeanings = []markMeaning{
 // Local returns the moment in the firm's own time zone; as it is before the firm
 // has settings.
 func (n Names) Local(t time.Time) time.Time {
-	if n.Settings == nil {
+	if n.zone == nil {
 		return t
 	}
-	// Settings with a time zone that is unknown here are refused when they come in.
-	if zone, err := time.LoadLocation(n.Settings.TimeZone); err == nil {
-		return t.In(zone)
-	}
-	return t
+	return t.In(n.zone)
 }

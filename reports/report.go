@@ -1,6 +1,10 @@
 package reports
 
-import "daysheet/events"
+import (
+	"time"
+
+	"daysheet/events"
+)
 
 // Filter is what a reader of a report may choose. The zero value of each field
 // leaves it open.
@@ -45,6 +49,8 @@ type Names struct {
 	// proposed rate that was not taken, oldest first.
 	RateBooks      []*events.RateBook
 	RateRejections []*events.RateRejection
+
+	zone *time.Location // nil where there are no settings
 }
 
 // Definition is one report: what it asks and what it makes of the answer. Both

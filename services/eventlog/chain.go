@@ -188,9 +188,9 @@ func sequencesBefore(m message, after uint64) ([]uint64, error) {
 	return before, nil
 }
 
-// atAll returns the messages at the sequences, read side by side.
+// atAll returns the messages at the sequences, read together.
 func (l *Log) atAll(ctx context.Context, partition uint8, sequences []uint64) ([]message, error) {
-	messages := make([]message, len(sequences))
+	messages := l.inside.shelf(partition).take(sequences)
 	failures := make([]error, len(sequences))
 	read := func(i int) {
 		var ok bool
@@ -199,13 +199,11 @@ func (l *Log) atAll(ctx context.Context, partition uint8, sequences []uint64) ([
 				fmt.Errorf("sequence %d: missing from partition %d: the log is damaged", sequences[i], partition))
 		}
 	}
-	if len(sequences) == 1 {
-		read(0)
-		return messages, failures[0]
-	}
 	var all sync.WaitGroup
 	for i := range sequences {
-		all.Go(func() { read(i) })
+		if messages[i].sequence == 0 {
+			all.Go(func() { read(i) })
+		}
 	}
 	all.Wait()
 	return messages, errors.Join(failures...)

@@ -31,28 +31,34 @@ func (e *DamagedError) Error() string {
 // examine reads the files of a log, without the server, and fails with a [*DamagedError] if
 // a record does not agree with its checksum or a sequence is missing. A record that was cut
 // off at the very end is none: it was being written when the program ended, and was never
-// acknowledged.
-func examine(dir string) error {
-	if stat, err := os.Stat(filepath.Join(dir, server.JetStreamStoreDir)); err != nil || !stat.IsDir() {
-		return nil // nothing was recorded yet, or the server says what is in its way
-	}
+// acknowledged. It returns where each record stands.
+func examine(dir string) (shelves [Partitions]*shelf, err error) {
 	var findings []string
 	for partition := range uint8(Partitions) {
-		e := &examination{partition: partition}
+		shelves[partition] = newShelf(dir, partition)
+	}
+	if stat, err := os.Stat(filepath.Join(dir, server.JetStreamStoreDir)); err != nil || !stat.IsDir() {
+		return shelves, nil // nothing was recorded yet, or the server says what is in its way
+	}
+	var content bytes.Buffer // of one file after the other
+	for partition := range uint8(Partitions) {
+		e := &examination{partition: partition, shelf: shelves[partition], content: &content}
 		if err := e.run(streamFolder(dir, partition)); err != nil {
-			return fmt.Errorf("examine partition %d: %w", partition, err)
+			return shelves, fmt.Errorf("examine partition %d: %w", partition, err)
 		}
 		findings = append(findings, e.findings...)
 	}
 	if len(findings) > 0 {
-		return &DamagedError{findings}
+		return shelves, &DamagedError{findings}
 	}
-	return nil
+	return shelves, nil
 }
 
 // examination is that of one partition.
 type examination struct {
 	partition uint8
+	shelf     *shelf
+	content   *bytes.Buffer
 	last      uint64 // sequence that was read last
 	gap       string // the first place where sequences are missing
 	findings  []string
@@ -72,16 +78,16 @@ func (e *examination) run(folder string) error {
 	}
 	for i, number := range numbers {
 		name := fmt.Sprintf("%d.blk", number)
-		content, err := os.ReadFile(filepath.Join(folder, "msgs", name))
-		if err != nil {
+		if err := e.read(filepath.Join(folder, "msgs", name)); err != nil {
 			return err
 		}
-		b, err := newBlock(content, e.partition, number)
+		b, err := newBlock(e.content.Bytes(), e.partition, number)
 		if err != nil {
 			return err
 		}
 		b.checksums = true
-		if err := b.each(e.follows); err != nil {
+		e.shelf.begin(number)
+		if err := b.eachRecord(e.follows); err != nil {
 			return err
 		}
 		if b.places > 1 || b.places == 1 && !(i == len(numbers)-1 && b.cutOff()) {
@@ -94,12 +100,27 @@ func (e *examination) run(folder string) error {
 	return nil
 }
 
-// follows notes where sequences are missing.
-func (e *examination) follows(s events.Stored) error {
-	if s.Sequence != e.last+1 && e.gap == "" {
-		e.gap = fmt.Sprintf("sequence %d is followed by %d", e.last, s.Sequence)
+// read reads a file into e.content.
+func (e *examination) read(path string) error {
+	file, err := os.Open(path)
+	if err != nil {
+		return err
 	}
-	e.last = s.Sequence
+	defer file.Close()
+	e.content.Reset()
+	_, err = e.content.ReadFrom(file)
+	return err
+}
+
+// follows notes where a record is, and where sequences are missing.
+func (e *examination) follows(r blockRecord) error {
+	if r.stored.Raw != nil {
+		if r.stored.Sequence != e.last+1 && e.gap == "" {
+			e.gap = fmt.Sprintf("sequence %d is followed by %d", e.last, r.stored.Sequence)
+		}
+		e.last = r.stored.Sequence
+	}
+	e.shelf.note(r)
 	return nil
 }
 

@@ -98,7 +98,7 @@ func BenchmarkExamine(b *testing.B) {
 	}
 	b.SetBytes(stat.Size())
 	for b.Loop() {
-		if err := examine(dir); err != nil {
+		if _, err := examine(dir); err != nil {
 			b.Fatal(err)
 		}
 	}

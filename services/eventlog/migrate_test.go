@@ -280,7 +280,7 @@ func lastRecord(t *testing.T, content []byte, partition uint8) (at int) {
 		t.Fatal(err)
 	}
 	for next := 0; next < len(content); {
-		_, size := b.record(next)
+		size := b.record(next).size
 		if size == 0 {
 			t.Fatalf("no record at byte %d", next)
 		}

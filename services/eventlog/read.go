@@ -18,10 +18,13 @@ type message struct {
 	data     []byte
 }
 
-// lastOf returns the last message of a job; ok is false if there is none. It
-// always asks the stream's leader: a direct read may be answered by a replica that
-// does not know the newest commit yet.
+// lastOf returns the last message of a job; ok is false if there is none. Where the
+// log has no files here it always asks the stream's leader: a direct read may be
+// answered by a replica that does not know the newest commit yet.
 func (l *Log) lastOf(ctx context.Context, firm, job string) (m message, ok bool, err error) {
+	if m, ok := l.inside.shelf(Partition(firm)).last(subject(firm, job)); ok {
+		return m, true, nil
+	}
 	return l.fromLeader(ctx, Partition(firm), map[string]any{"last_by_subj": subject(firm, job)})
 }
 
@@ -29,6 +32,9 @@ func (l *Log) lastOf(ctx context.Context, firm, job string) (m message, ok bool,
 // replica may answer, because messages never change; only one that is said to be
 // missing is asked for again at the leader.
 func (l *Log) at(ctx context.Context, partition uint8, sequence uint64) (m message, ok bool, err error) {
+	if m := l.inside.shelf(partition).take([]uint64{sequence})[0]; m.sequence != 0 {
+		return m, true, nil
+	}
 	ctx, cancel := context.WithTimeout(ctx, l.cfg.readTimeout())
 	defer cancel()
 	ctx, unwatch := l.link.denials.watch(ctx, about(partition))

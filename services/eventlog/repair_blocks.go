@@ -169,12 +169,29 @@ func newBlock(content []byte, partition uint8, number uint32) (*block, error) {
 	}, err
 }
 
+// blockRecord is a whole record of a block file.
+type blockRecord struct {
+	stored           events.Stored // without Raw where the record is no message
+	subject, headers []byte
+	at, size         int // place in the file, and bytes there; size is 0 where there is no whole record
+}
+
 // each calls use with every whole commit. Behind a place that cannot be read it
 // goes on at the next record.
 func (b *block) each(use func(events.Stored) error) error {
+	return b.eachRecord(func(r blockRecord) error {
+		if r.stored.Raw == nil {
+			return nil
+		}
+		return use(r.stored)
+	})
+}
+
+// eachRecord does it for records that are no messages, too.
+func (b *block) eachRecord(use func(blockRecord) error) error {
 	for at := 0; at < len(b.content); {
-		stored, size := b.record(at)
-		if size == 0 {
+		r := b.record(at)
+		if r.size == 0 {
 			if b.places++; b.places == 1 {
 				b.first = at
 			}
@@ -183,12 +200,9 @@ func (b *block) each(use func(events.Stored) error) error {
 			at = next
 			continue
 		}
-		at += size
+		at += r.size
 		b.torn = 0
-		if stored.Raw == nil {
-			continue
-		}
-		if err := use(stored); err != nil {
+		if err := use(r); err != nil {
 			return err
 		}
 	}
@@ -208,24 +222,23 @@ func (b *block) resume(at int) int {
 	return at + found
 }
 
-// record reads the record at a place, and returns its size; 0 if there is no whole
-// record. A record that is no message has no Raw.
-func (b *block) record(at int) (stored events.Stored, size int) {
+// record reads the record at a place.
+func (b *block) record(at int) (r blockRecord) {
 	rest := b.content[at:]
 	if len(rest) < recordHeader+recordChecksum {
-		return stored, 0
+		return blockRecord{}
 	}
 	sequence := binary.LittleEndian.Uint64(rest[4:])
 	subjectEnd := recordHeader + int(binary.LittleEndian.Uint16(rest[20:]))
-	size = b.lengthAt(at)
+	size := b.lengthAt(at)
 	if size > recordMost || size > len(rest) || subjectEnd > size-recordChecksum {
-		return stored, 0
+		return blockRecord{}
 	}
 	name, data := rest[recordHeader:subjectEnd], rest[subjectEnd:size-recordChecksum]
 	headers := 0
 	if binary.LittleEndian.Uint32(rest)&withHeaders != 0 {
 		if len(data) < 4 {
-			return stored, 0
+			return blockRecord{}
 		}
 		headers = int(binary.LittleEndian.Uint32(data))
 		data = data[4:]
@@ -235,17 +248,18 @@ func (b *block) record(at int) (stored events.Stored, size int) {
 		b.sum.Write(part)
 	}
 	if !bytes.Equal(b.sum.Sum(nil), rest[size-recordChecksum:size]) {
-		return stored, 0
+		return blockRecord{}
 	}
 	if sequence&notAMessage != 0 || sequence == 0 {
-		return stored, size
+		return blockRecord{at: at, size: size}
 	}
 	// The checksum says nothing about where headers end: an empty line does.
 	if headers > len(data) || headers > 0 && !bytes.HasSuffix(data[:headers], []byte("\r\n\r\n")) ||
 		!b.checksums && !b.isCommit(name, data[headers:]) {
-		return stored, 0
+		return blockRecord{}
 	}
-	return events.Stored{Partition: b.partition, Sequence: sequence, Raw: data[headers:]}, size
+	stored := events.Stored{Partition: b.partition, Sequence: sequence, Raw: data[headers:]}
+	return blockRecord{stored, name, data[:headers], at, size}
 }
 
 // lengthAt returns how long the record at a place says that it is; 0 where it is too short

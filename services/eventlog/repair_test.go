@@ -281,7 +281,7 @@ func TestRepairRefuses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	hit, _ := b.record(0)
+	hit := b.record(0).stored
 	without := func(sequence uint64) second {
 		return slices.DeleteFunc(slices.Clone(all), func(s events.Stored) bool { return s.Sequence == sequence })
 	}

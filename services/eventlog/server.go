@@ -16,6 +16,16 @@ type embedded struct {
 	server *server.Server
 	lock   *os.File
 	broken *breakage
+
+	shelves [Partitions]*shelf // nil where the files are behind what is acknowledged
+}
+
+// shelf returns the partition's; nil where there is none.
+func (e *embedded) shelf(partition uint8) *shelf {
+	if e == nil {
+		return nil
+	}
+	return e.shelves[partition]
 }
 
 // startTimeout bounds the start of the server. It is long because after a crash
@@ -31,15 +41,19 @@ func startEmbedded(ctx context.Context, cfg Config) (*embedded, error) {
 	if err := notMoved(cfg.Dir); err != nil {
 		return nil, errors.Join(err, lock.Close())
 	}
-	if err := examine(cfg.Dir); err != nil {
+	shelves, err := examine(cfg.Dir)
+	if err != nil {
 		return nil, errors.Join(err, lock.Close())
+	}
+	if cfg.syncLater {
+		shelves = [Partitions]*shelf{} // what is acknowledged is not in the files yet
 	}
 	broken := newBreakage()
 	s, err := startServer(ctx, cfg, broken)
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("start log server in %s: %w", cfg.Dir, err), lock.Close())
 	}
-	return &embedded{s, lock, broken}, nil
+	return &embedded{s, lock, broken, shelves}, nil
 }
 
 func startServer(ctx context.Context, cfg Config, broken *breakage) (*server.Server, error) {

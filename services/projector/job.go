@@ -51,12 +51,16 @@ func (p *Projector) Job(ctx context.Context, firm, job string, upTo uint64) (Job
 // projectJob makes the facts of a job of its commits.
 func projectJob(f *events.Firm, firm, job string, commits []events.Stored) (all reports.JobFacts, err error) {
 	projection := reports.NewJobProjection(f, firm, job, eventlog.Partition(firm))
-	for _, s := range commits {
-		c, err := decode(s)
-		if err != nil {
+	decoded, n := make([]*events.Commit, len(commits)), 0
+	for i, s := range commits {
+		if decoded[i], err = decode(s); err != nil {
 			return all, err
 		}
-		made, err := projection.Apply(s, c)
+		n += len(decoded[i].Events)
+	}
+	all.Facts = make([]reports.Fact, 0, n+n/2) // most events are one fact, some are a few
+	for i, s := range commits {
+		made, err := projection.Apply(s, decoded[i])
 		if err != nil {
 			return all, &DamageError{s.Partition, s.Sequence, err}
 		}

@@ -184,17 +184,29 @@ func (t *Texts) Say(key string, values ...string) (string, error) {
 	if text == "" {
 		return "", fmt.Errorf("say %s in %s: there is no such text", key, t.language)
 	}
-	pairs := make([]string, len(values))
-	for i, v := range values {
-		if pairs[i] = v; i%2 == 0 {
-			pairs[i] = "{" + v + "}"
+	whole, open, used := text, 0, 0
+	var said strings.Builder
+	for {
+		before, rest, found := strings.Cut(text, "{")
+		said.WriteString(before)
+		if !found {
+			break
+		}
+		open++
+		name, after, _ := strings.Cut(rest, "}")
+		text = after
+		for i := 0; i+1 < len(values); i += 2 {
+			if values[i] == name {
+				said.WriteString(values[i+1])
+				used++
+				break
+			}
 		}
 	}
-	given := len(pairs) / 2
-	if len(pairs)%2 != 0 || given != len(places(text)) {
-		return "", fmt.Errorf("say %s in %s: %d values for the places %v", key, t.language, given, places(text))
+	if len(values) != 2*open || used != open {
+		return "", fmt.Errorf("say %s in %s: %d values for the places %v", key, t.language, len(values)/2, places(whole))
 	}
-	return strings.NewReplacer(pairs...).Replace(text), nil
+	return said.String(), nil
 }
 
 // Speaker says many texts and keeps the first error for the end. The zero value is of
