@@ -26,10 +26,15 @@ const (
 	clockSlack   = 5 * time.Minute
 )
 
+// clockJobs is how many events a job has. After each start facts read the jobs again that
+// they go on with, which with all events in a few jobs would take minutes.
+const clockJobs = 100
+
 // clockJumps sets the clock of the program forwards and backwards, and right again, while it
 // is served under load, and starts it while the clock is wrong.
 func clockJumps(ctx context.Context, t *trial) (err error) {
 	t.shifts = true
+	t.load.JobsOf(clockJobs)
 	j := &jumping{trial: t}
 	if j.password, err = t.person(ctx); err != nil {
 		return err

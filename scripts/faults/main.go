@@ -19,7 +19,7 @@ import (
 
 // about is what the help says beside the flags.
 const about = `Does to a running ledger what machines and people do, and counts afterwards.
-power, readonly, failing, full and slow mount a small file system, so they need root and
+power, readonly, failing, full, restoring and slow mount a small file system, so they need root and
 a loop device; clock replaces code in the memory of the program that it starts, so it
 needs to be allowed to trace it, and an amd64 machine. Where something is not allowed
 the fault fails, and is not passed over. The clock of the machine is never touched.`
@@ -69,7 +69,7 @@ func faults() []fault {
 		{"slow", true, slow}, {"handles", false, handles}, {"starved", false, starved}, {"clock", false, clockJumps},
 		{"bits-log", false, bitsLog}, {"bits-serving", false, bitsServing},
 		{"bits-store", false, bitsStore}, {"bits-photo", false, bitsPhoto},
-		{"cut", false, cut},
+		{"cut", false, cut}, {"restoring", true, restoring}, // at the end: seeds go by the place
 	}
 }
 

@@ -50,10 +50,12 @@ func (h *harness) one(ctx context.Context, n int) (err error) {
 	defer cancel()
 	f := faults()[n]
 	t := &trial{harness: h, random: rand.New(rand.NewPCG(h.seed, uint64(n))), load: writers.New(h.writers)}
-	if t.folder, err = os.MkdirTemp("", "faults-"); err != nil {
+	folder, err := os.MkdirTemp("", "faults-")
+	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(t.folder)) }()
+	defer func() { err = errors.Join(err, os.RemoveAll(folder)) }()
+	t.folder = folder
 	if f.disk {
 		if t.disk, err = newDisk(ctx, t.folder); err != nil {
 			return err

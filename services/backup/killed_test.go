@@ -226,6 +226,33 @@ func TestRestoreOnAFullDisk(t *testing.T) {
 	}
 }
 
+// TestRestoreOnADiskThatFillsUp: where something else takes the room that there was, the
+// restore says in one sentence what happened and what to do. The disk is /dev/full, which
+// takes no byte; scripts/chaos fills one under the log too.
+func TestRestoreOnADiskThatFillsUp(t *testing.T) {
+	l, _, archive := bigLedger(t)
+	folder := filepath.Join(t.TempDir(), "data")
+	r := restoring(folder, []string{archive, archive + ".keys"})
+	r.Photo = func(_ context.Context, _, _ string, body io.Reader) error {
+		file, err := os.OpenFile("/dev/full", os.O_WRONLY, 0)
+		must(t, err)
+		_, err = io.Copy(file, body)
+		return errors.Join(err, file.Close())
+	}
+	_, err := Restore(t.Context(), r)
+	want := "the disk of " + folder + ` became full before the ledger was restored: make room, and run the same ` +
+		`"daysheet restore" again, which begins anew; until then the folder is half restored, and says so`
+	if err == nil || err.Error() != want || !errors.Is(err, syscall.ENOSPC) {
+		t.Errorf("on a full disk: %v", err)
+	}
+	if _, err := dataformat.Read(folder); !errors.As(err, new(*dataformat.HalfError)) {
+		t.Errorf("the folder is read with %v", err)
+	}
+	_, err = Restore(t.Context(), restoring(folder, []string{archive, archive + ".keys"}))
+	must(t, err)
+	l.sameIn(t, folder, l.photoNames(t)...)
+}
+
 // TestBackupKilled kills a process that backs up into a folder, with SIGKILL. What it
 // leaves there is no archive by its name, and damaged by its content; the next backup is
 // whole, and takes away what was left.
@@ -297,6 +324,15 @@ func TestRoom(t *testing.T) {
 	}
 	if _, err := os.Stat(filepath.Dir(folder)); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("looking made the folder: %v", err)
+	}
+	// What a restore that was broken off left there makes room for the next.
+	must(t, dataformat.Begin(folder))
+	must(t, os.WriteFile(filepath.Join(folder, "left"), nil, 0o600))
+	must(t, os.Truncate(filepath.Join(folder, "left"), 1<<43))
+	must(t, enoughRoom(folder, 1<<43))
+	must(t, os.Remove(filepath.Join(folder, "restoring.json")))
+	if err := enoughRoom(folder, 1<<43); err == nil {
+		t.Error("files that stay make room")
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 
 	"filippo.io/age"
 
@@ -69,6 +70,17 @@ func Restore(ctx context.Context, r Restoring) (done Restored, err error) {
 	if err := dataformat.Begin(r.Folder); err != nil {
 		return done, err
 	}
+	done, err = r.write(ctx, ledger, keys, bytes, last)
+	if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
+		err = &FullError{r.Folder, err}
+	}
+	return done, err
+}
+
+// write makes the ledger of archives that were proved, in a folder that says that it is
+// half restored.
+func (r *Restoring) write(ctx context.Context, ledger, keys []opened, bytes sizes, last *Manifest) (done Restored,
+	err error) {
 	if done.Checked, err = r.writeLedger(ctx, ledger, slices.Max(bytes.log[:])); err != nil {
 		return done, fmt.Errorf("restore: %w", err)
 	}

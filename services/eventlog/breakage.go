@@ -1,8 +1,11 @@
 package eventlog
 
 import (
+	"errors"
+	"fmt"
 	"strings"
 	"sync"
+	"syscall"
 
 	"daysheet/events"
 )
@@ -13,6 +16,9 @@ import (
 type breakage struct {
 	once sync.Once
 	done chan struct{} // closed when it happened
+
+	mu   sync.Mutex
+	said error // what the server said of its disk last; nil where it said nothing
 }
 
 func newBreakage() *breakage { return &breakage{done: make(chan struct{})} }
@@ -22,9 +28,44 @@ const criticalWrite = "critical write error"
 
 // hear takes a line of the server's log.
 func (b *breakage) hear(line string) {
-	if strings.Contains(strings.ToLower(line), criticalWrite) {
+	said, ofSystem := asError(line)
+	critical := strings.Contains(strings.ToLower(line), criticalWrite)
+	if !critical && !ofSystem {
+		return
+	}
+	b.mu.Lock()
+	b.said = said
+	b.mu.Unlock()
+	if critical {
 		b.once.Do(func() { close(b.done) })
 	}
+}
+
+// cause returns what the server said of its disk last.
+func (b *breakage) cause() error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.said
+}
+
+// because adds to an error of the server what it said of its disk, of which its answers
+// say nothing.
+func (e *embedded) because(err error) error {
+	if err == nil || e == nil || e.broken.cause() == nil {
+		return err
+	}
+	return fmt.Errorf("%w: %w", err, e.broken.cause())
+}
+
+// asError makes a line of the server's log an error: where it names one of the system's of
+// a disk, that.
+func asError(line string) (err error, ofSystem bool) {
+	for _, fault := range []error{syscall.ENOSPC, syscall.EDQUOT, syscall.EROFS, syscall.EIO, syscall.EFBIG} {
+		if before, after, found := strings.Cut(line, fault.Error()); found {
+			return fmt.Errorf("%s%w%s", before, fault, after), true
+		}
+	}
+	return errors.New(line), false
 }
 
 // errBroken is the answer from then on.

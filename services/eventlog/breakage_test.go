@@ -1,7 +1,10 @@
 package eventlog
 
 import (
+	"errors"
 	"log/slog"
+	"strings"
+	"syscall"
 	"testing"
 
 	"daysheet/events"
@@ -30,5 +33,32 @@ func TestADiskThatFailsIsSaidAtOnce(t *testing.T) {
 	wantCode(t, l.Health(t.Context()), events.Unavailable, "disk is full or failing")
 	if n := len(commits(t, l, testFirm, testJob, 0)); n != 1 {
 		t.Errorf("%d commits can be read, want the 1 that was acknowledged", n)
+	}
+}
+
+// TestANewLogOnADiskThatFills: nobody waits for answers that cannot come, and the error is
+// the system's.
+func TestANewLogOnADiskThatFills(t *testing.T) {
+	l := open(t, Config{Dir: t.TempDir()})
+	record(t, l, testFirm, testJob, opening(testJob))
+	s := commits(t, l, testFirm, testJob, 0)[0]
+	for says, want := range map[string]error{
+		"write /data/log/1.blk: no space left on device": syscall.ENOSPC,
+		"sync /data/log/1.blk: input/output error":       syscall.EIO,
+		"something else": nil,
+	} {
+		w, err := NewWriter(t.Context(), Config{Dir: t.TempDir()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := w.Add(t.Context(), s); err != nil {
+			t.Fatal(err)
+		}
+		server := &bridge{logger: slog.New(slog.DiscardHandler), broken: w.log.inside.broken}
+		server.Errorf("JetStream stream '%s' critical write error: %s", "LEDGER_00", says)
+		err = w.Close(t.Context())
+		if err == nil || !strings.HasSuffix(err.Error(), says) || want != nil && !errors.Is(err, want) {
+			t.Errorf("the new log is closed with %v, want %s", err, says)
+		}
 	}
 }

@@ -52,7 +52,7 @@ func Open(ctx context.Context, cfg Config) (_ *Log, err error) {
 	l.following, l.stop = context.WithCancel(context.Background())
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, l.Close())
+			err = errors.Join(l.inside.because(err), l.Close())
 		}
 	}()
 	if cfg.Dir != "" {

@@ -76,7 +76,8 @@ type window struct {
 	sequences []uint64
 	futures   []jetstream.PubAckFuture
 	bytes     int
-	last      uint64 // sequence that was answered last
+	last      uint64    // sequence that was answered last
+	broken    *breakage // of the new log's server; nil where it is not in this process
 }
 
 // add takes in a commit that was sent, and waits where there are many.
@@ -93,7 +94,16 @@ func (w *window) add(ctx context.Context, future jetstream.PubAckFuture, s event
 func (w *window) settle(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, windowTimeout)
 	defer cancel()
+	var broken <-chan struct{}
+	if w.broken != nil {
+		broken = w.broken.done
+	}
 	for i, future := range w.futures {
+		select { // of what is answered, some may not be written
+		case <-broken:
+			return fmt.Errorf("sequence %d: write to the new log: %w", w.sequences[i], w.broken.cause())
+		default:
+		}
 		select {
 		case ack := <-future.Ok():
 			if ack.Sequence != w.sequences[i] || ack.Stream != streamName(w.partition) {
@@ -103,6 +113,8 @@ func (w *window) settle(ctx context.Context) error {
 			w.last = ack.Sequence
 		case err := <-future.Err():
 			return fmt.Errorf("sequence %d: write to the new log: %w", w.sequences[i], err)
+		case <-broken:
+			return fmt.Errorf("sequence %d: write to the new log: %w", w.sequences[i], w.broken.cause())
 		case <-ctx.Done():
 			return fmt.Errorf("sequence %d: write to the new log: %w", w.sequences[i], ctx.Err())
 		}

@@ -87,7 +87,7 @@ func startServer(ctx context.Context, cfg Config, broken *breakage) (*server.Ser
 		}
 		err = errors.New("it did not become ready")
 	case text := <-bridge.fatal:
-		err = errors.New(text)
+		err, _ = asError(text)
 	case <-ctx.Done():
 		err = ctx.Err()
 	}
@@ -130,7 +130,10 @@ func (b *bridge) Debugf(format string, args ...any) { b.say(slog.LevelDebug, for
 func (b *bridge) Tracef(format string, args ...any) { b.say(slog.LevelDebug, format, args) }
 
 // Warnf is called for what an operator should look at.
-func (b *bridge) Warnf(format string, args ...any) { b.say(slog.LevelWarn, format, args) }
+func (b *bridge) Warnf(format string, args ...any) {
+	b.say(slog.LevelWarn, format, args)
+	b.broken.hear(fmt.Sprintf(format, args...))
+}
 
 // Errorf is called for what went wrong.
 func (b *bridge) Errorf(format string, args ...any) {

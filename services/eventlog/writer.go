@@ -35,7 +35,7 @@ func NewWriter(ctx context.Context, cfg Config) (*Writer, error) {
 	}
 	w := &Writer{log: l}
 	for partition := range uint8(Partitions) {
-		w.windows[partition], w.chains[partition] = &window{partition: partition}, chains{}
+		w.windows[partition], w.chains[partition] = &window{partition: partition, broken: l.inside.broken}, chains{}
 	}
 	return w, nil
 }
