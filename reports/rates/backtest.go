@@ -109,12 +109,16 @@ func jobsByQuote(samples []Sample) []quotedJob {
 // quote quotes one job and puts it beside what it took. Lines that are no
 // samples, or that neither book nor history knows, cannot be quoted.
 func (b *Backtest) quote(f *Fit, job quotedJob) error {
-	x := newIndex(job.samples, 1)
+	h, err := newHistory(job.samples, ofLabour)
+	if err != nil {
+		return err
+	}
+	x := newIndex(h, math.MaxInt)
 	j := BacktestJob{Job: job.name, Quoted: job.quoted}
 	var queries []Query
 	var actual []float64
 	for _, r := range x.rows {
-		s := &job.samples[r.first]
+		s := x.first(&r)
 		q := Query{Task: s.Task, Surface: s.Surface, Method: s.Method, JobType: s.JobType, Crew: s.Crew,
 			QuantityMilli: int64(math.Round(r.quantity * 1000)), BookMinutesMilli: s.BookMinutesMilli}
 		if _, err := f.locate(q); err != nil {
@@ -129,7 +133,6 @@ func (b *Backtest) quote(f *Fit, job quotedJob) error {
 	if len(queries) == 0 {
 		return nil
 	}
-	var err error
 	if j.Total, err = f.Total(queries); err != nil {
 		return fmt.Errorf("backtest job %q: %w", job.name, err)
 	}

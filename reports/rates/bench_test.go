@@ -36,7 +36,13 @@ func BenchmarkFit(b *testing.B) {
 			name string
 			run  func() int
 		}{
-			{"index", func() int { return newIndex(samples, 1).tree.count(depth - 1) }},
+			{"index", func() int {
+				h, err := newHistory(samples, ofLabour)
+				if err != nil {
+					b.Fatal(err)
+				}
+				return newIndex(h, firstDay+2000).tree.count(depth - 1)
+			}},
 			{"all", func() int {
 				f, err := FitLabour(samples, firstDay+2000, Options{})
 				if err != nil {

@@ -45,12 +45,17 @@ func (f *Fit) trend(task, crew string, x func(n int, quantity float64) float64) 
 		e, w float64
 	}
 	var points []point
-	f.eachRow(func(i, t, leaf int) {
-		r := &f.index.rows[i]
-		if f.index.names[1][t] == task && (crew == "" || r.crew >= 0 && f.index.crews[r.crew] == crew) {
-			points = append(points, point{r, f.core.y[i] - f.core.nodes[depth-1][leaf].mean, f.core.weight(i)})
+	if t, ok := f.index.find(LevelTask, 0, task); ok {
+		first, crews := f.index.tree.first[depth-1], f.index.history.names[columnCrew]
+		for leaf := f.core.leafOf[t]; leaf < f.core.leafOf[t+1]; leaf++ {
+			for i := int(first[leaf]); i < int(first[leaf+1]); i++ {
+				r := &f.index.rows[i]
+				if crew == "" || r.crew >= 0 && crews[r.crew] == crew {
+					points = append(points, point{r, f.core.y[i] - f.core.nodes[depth-1][leaf].mean, f.core.weight(i)})
+				}
+			}
 		}
-	})
+	}
 	slices.SortStableFunc(points, func(a, b point) int {
 		return cmp.Or(cmp.Compare(a.row.day, b.row.day), cmp.Compare(a.row.job, b.row.job))
 	})

@@ -44,12 +44,9 @@ func FitUse(uses []Use, asOf int, o Options) (*UseFit, error) {
 	samples := make([]Sample, len(uses))
 	for i, u := range uses {
 		samples[i] = Sample{Line: u.Line, Minutes: u.UsedMilli, BookMinutesMilli: u.BookMilli}
-		if err := samples[i].check("used_milli", "book_milli"); err != nil {
-			return nil, err
-		}
 		samples[i].Task = taskOfUse(u.Product, u.Task)
 	}
-	positive, err := fit(samples, 1.0/1000, asOf, o)
+	positive, err := fitSamples(samples, ofUse, asOf, o)
 	if err != nil {
 		return nil, err
 	}
@@ -66,9 +63,10 @@ func (f *UseFit) countZeros() {
 			seen = append(seen, taskZeros{task: e.Task, zeros: 1, rows: 1})
 		}
 	}
-	for t, name := range f.Positive.index.names[1] {
-		lo, hi := f.Positive.index.tree.span(1, t)
-		seen = append(seen, taskZeros{task: name, rows: hi - lo})
+	x := f.Positive.index
+	for t := range x.tree.count(LevelTask) {
+		lo, hi := x.tree.span(LevelTask, t)
+		seen = append(seen, taskZeros{task: x.name(LevelTask, t), rows: hi - lo})
 	}
 	slices.SortStableFunc(seen, func(a, b taskZeros) int { return cmp.Compare(a.task, b.task) })
 	f.all = Share{A: 1, B: 1}

@@ -562,11 +562,22 @@ func TestMinutesMilli(t *testing.T) {
 }
 
 func TestStringsOfRanks(t *testing.T) {
-	names := []string{"b", "a", "", "cab", "dab", "b", "ab", "a"}
-	codes, sorted := ranks(len(names), func(i int) string { return names[i] })
-	for i, n := range names {
-		if sorted[codes[i]] != n {
-			t.Errorf("%q is coded as %q", n, sorted[codes[i]])
+	lists := [][]string{{"b", "a", "", "cab", "dab", "b", "ab", "a"}, {"cab", "b"}, nil}
+	blocks := make([]dictionary, len(lists))
+	first := make([][]int32, len(lists))
+	known := make([][]string, len(lists))
+	for l, names := range lists {
+		for _, n := range names {
+			first[l] = append(first[l], blocks[l].code(n))
+		}
+		known[l] = blocks[l].names
+	}
+	sorted, ranks := merge(known)
+	for l, names := range lists {
+		for i, n := range names {
+			if sorted[ranks[l][first[l][i]]] != n {
+				t.Errorf("%q is coded as %q", n, sorted[ranks[l][first[l][i]]])
+			}
 		}
 	}
 	if !reflect.DeepEqual(sorted, []string{"", "a", "ab", "b", "cab", "dab"}) {

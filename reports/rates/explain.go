@@ -103,7 +103,7 @@ func (f *Fit) countJobs() [][]int32 {
 	counts := make([][]int32, depth)
 	for l := range counts {
 		counts[l] = make([]int32, f.index.tree.count(l))
-		seenAt := make([]int32, len(f.index.jobs)) // the last node that each job was seen in, plus 1
+		seenAt := make([]int32, len(f.index.history.names[columnJob])) // the last node that each job was seen in, plus 1
 		for node := range counts[l] {
 			lo, hi := f.index.tree.span(l, node)
 			for _, r := range f.index.rows[lo:hi] {
@@ -181,7 +181,7 @@ func (f *Fit) Cells() []Query {
 				newest = i
 			}
 		}
-		s := &f.samples[f.index.rows[newest].first]
+		s := f.index.first(&f.index.rows[newest])
 		cells = append(cells, Query{Task: s.Task, Surface: s.Surface, Method: s.Method, JobType: s.JobType,
 			QuantityMilli: 1000, BookMinutesMilli: s.BookMinutesMilli})
 	}

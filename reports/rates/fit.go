@@ -25,8 +25,6 @@ type Fit struct {
 	Crews       []Crew     // with [Options.Crews], in the order of the alphabet
 
 	settings settings
-	unit     float64 // see [newIndex]
-	samples  []Sample
 	index    *index
 	core     *core            // nil where there are no rows
 	recent   *core            // nil without a recent level
@@ -46,25 +44,25 @@ type Crew struct {
 // returns a fit that quotes the book, with the spread of a firm without history.
 // It refuses amounts that cannot have happened, and a Nu of 4 or less.
 func FitLabour(samples []Sample, asOf int, o Options) (*Fit, error) {
-	for i := range samples {
-		if err := samples[i].check("minutes", "book_minutes_milli"); err != nil {
-			return nil, err
-		}
-	}
-	return fit(samples, 1, asOf, o)
+	return fitSamples(samples, ofLabour, asOf, o)
 }
 
-// fit does it for any amount; see [newIndex] for unit.
-func fit(samples []Sample, unit float64, asOf int, o Options) (*Fit, error) {
+// fitSamples does it for any measure.
+func fitSamples(samples []Sample, m measure, asOf int, o Options) (*Fit, error) {
+	h, err := newHistory(samples, m)
+	if err != nil {
+		return nil, err
+	}
 	set, err := o.settings()
 	if err != nil {
 		return nil, err
 	}
-	if slices.ContainsFunc(samples, func(s Sample) bool { return s.Day > asOf }) {
-		samples = slices.DeleteFunc(slices.Clone(samples), func(s Sample) bool { return s.Day > asOf })
-	}
-	f := &Fit{AsOf: asOf, settings: set, unit: unit, samples: samples,
-		index: newIndex(samples, unit)}
+	return fit(h, asOf, asOf, set), nil
+}
+
+// fit does it as of a day from what was finished up to another.
+func fit(h *history, finished, asOf int, set settings) *Fit {
+	f := &Fit{AsOf: asOf, settings: set, index: newIndex(h, finished)}
 	f.Rows, f.Excluded = len(f.index.rows), f.index.excluded
 	f.Sigma, f.Smear = noHistorySD, math.Exp(noHistorySD*noHistorySD/2)
 	for l := range f.Tau {
@@ -73,12 +71,12 @@ func fit(samples []Sample, unit float64, asOf int, o Options) (*Fit, error) {
 	f.jobsAt = sync.OnceValue(f.countJobs)
 	f.last()
 	if f.Rows == 0 {
-		return f, nil
+		return f
 	}
-	y, d := f.logs(o.DriftWeight)
+	y, d := f.logs(set.driftWeight)
 	f.core = newCore(set, f.index.tree, y, d)
 	f.core.run()
-	if o.Crews {
+	if set.crews {
 		f.fitCrews(y)
 	}
 	f.Rounds, f.Sigma = f.core.rounds, math.Sqrt(f.core.sigma)
@@ -86,23 +84,24 @@ func fit(samples []Sample, unit float64, asOf int, o Options) (*Fit, error) {
 		f.Tau[l] = math.Sqrt(f.core.tau[l])
 	}
 	f.spread()
-	if !o.NoRecent {
+	if !set.noRecent {
 		f.fitRecent()
 	}
-	return f, nil
+	return f
 }
 
 // last names the newest sample.
 func (f *Fit) last() {
-	for i := range f.samples {
-		s := &f.samples[i]
-		if i > 0 && s.Day < f.LastDay {
+	h := f.index.history
+	for k, i := range f.index.order {
+		day := int(h.entries[i].day)
+		if k > 0 && day < f.LastDay {
 			continue
 		}
-		if i == 0 || s.Day > f.LastDay {
-			f.LastDay, f.LastEventID = s.Day, ""
+		if k == 0 || day > f.LastDay {
+			f.LastDay, f.LastEventID = day, ""
 		}
-		for _, id := range s.EventIDs {
+		for _, id := range h.samples[i].EventIDs {
 			f.LastEventID = max(f.LastEventID, id)
 		}
 	}
@@ -114,26 +113,29 @@ func (f *Fit) logs(drift bool) (y, d []float64) {
 	if drift {
 		d = make([]float64, f.Rows)
 	}
-	for i := range f.index.rows {
-		r := &f.index.rows[i]
-		y[i] = math.Log(r.taken / r.expected)
-		if drift {
-			d[i] = driftWeight(f.AsOf - int(r.day))
+	inRows(f.Rows, func(_, lo, hi int) {
+		for i := lo; i < hi; i++ {
+			r := &f.index.rows[i]
+			y[i] = math.Log(r.taken / r.expected)
+			if drift {
+				d[i] = driftWeight(f.AsOf - int(r.day))
+			}
 		}
-	}
+	})
 	return y, d
 }
 
 // fitCrews alternates between the crews' mean residuals and the tree.
 func (f *Fit) fitCrews(y []float64) {
-	c, n := f.core, len(f.index.crews)
+	c, crews := f.core, f.index.history.names[columnCrew]
+	n := len(crews)
 	effect := make([]float64, n)
 	c.y = slices.Clone(y)
 	var sums, weights []float64
 	for range crewSweeps {
 		sums, weights = make([]float64, n), make([]float64, n)
 		f.eachRow(func(i, _, leaf int) {
-			if crew := f.index.rows[i].crew; crew >= 0 && f.index.crews[crew] != "" {
+			if crew := f.index.rows[i].crew; crew >= 0 && crews[crew] != "" {
 				w := c.weight(i)
 				weights[crew] += w
 				sums[crew] += w * (y[i] - c.nodes[depth-1][leaf].mean)
@@ -149,7 +151,7 @@ func (f *Fit) fitCrews(y []float64) {
 		}
 		c.run()
 	}
-	for k, name := range f.index.crews {
+	for k, name := range crews {
 		if weights[k] > 0 {
 			f.Crews = append(f.Crews, Crew{Crew: name, Effect: effect[k], Z: crewZ(c.sigma, weights[k]),
 				Weight: weights[k], Enough: weights[k] >= 8})
@@ -193,9 +195,14 @@ func (f *Fit) fitRecent() {
 	for age := range byAge {
 		byAge[age] = recentWeight(age)
 	}
-	f.eachRow(func(i, _, leaf int) {
-		residual[i] = f.core.y[i] - leaves[leaf].mean
-		weight[i] = byAge[min(max(f.AsOf-int(f.index.rows[i].day), 0), len(byAge)-1)]
+	first := f.index.tree.first[depth-1]
+	inBlocks(len(f.core.blocks), func(b int) {
+		for leaf := f.core.blocks[b].lo; leaf < f.core.blocks[b].hi; leaf++ {
+			for i := first[leaf]; i < first[leaf+1]; i++ {
+				residual[i] = f.core.y[i] - leaves[leaf].mean
+				weight[i] = byAge[min(max(f.AsOf-int(f.index.rows[i].day), 0), len(byAge)-1)]
+			}
+		}
 	})
 	tasks := f.index.tree.count(1)
 	rows := make([]int32, tasks+1)

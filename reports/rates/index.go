@@ -11,10 +11,10 @@ const depth = 5
 
 // row is the work of one job in one cell of the tree.
 type row struct {
-	first    int32 // the sample that names it
+	at       int32 // place of its first sample in [index.order]
+	samples  int32 // it has: they follow
 	job      int32
 	day      int32
-	samples  int32
 	crew     int32
 	noBook   bool
 	quantity float64 // units
@@ -22,197 +22,156 @@ type row struct {
 	expected float64 // taken, if the book were right
 }
 
-// index is the samples as rows in the order of the tree.
+// index is the samples up to a day as rows in the order of the tree.
 type index struct {
+	history  *history
+	order    []int32 // of the samples that count; see [history.order]
 	tree     *tree
 	rows     []row
-	names    [depth][]string // of nodes
-	jobs     []string
-	crews    []string
-	refs     []float64 // by task: taken per unit where the book has no rate; 0 where it is not needed
+	codes    [depth][]int32 // of the names of nodes
+	refs     []float64      // by task: taken per unit where the book has no rate; 0 where it is not needed
 	excluded []Excluded
 }
 
-// cellKey is where a sample stands: codes of the names by level, from the task
-// at 1 on, and last the job.
-type cellKey [depth + 1]int32
-
-// ranks numbers the distinct values of a column in the order of the alphabet.
-func ranks(n int, at func(i int) string) (codes []int32, names []string) {
-	codes = make([]int32, n)
-	seen := map[string]int32{}
-	var lately [256]struct { // values seen lately, by their ends: most columns have few values
-		value string
-		next  int32 // code + 1
-	}
-	for i := range n {
-		s := at(i)
-		slot := &lately[ending(s)]
-		if slot.next == 0 || slot.value != s {
-			code, ok := seen[s]
-			if !ok {
-				code = int32(len(names))
-				seen[s] = code
-				names = append(names, s)
-			}
-			slot.value, slot.next = s, code+1
-		}
-		codes[i] = slot.next - 1
-	}
-	order := make([]int32, len(names))
-	for i := range order {
-		order[i] = int32(i)
-	}
-	slices.SortFunc(order, func(a, b int32) int { return cmp.Compare(names[a], names[b]) })
-	rank, sorted := make([]int32, len(names)), make([]string, len(names))
-	for r, code := range order {
-		rank[code], sorted[r] = int32(r), names[code]
-	}
-	for i, code := range codes {
-		codes[i] = rank[code]
-	}
-	return codes, sorted
-}
-
-// ending tells most short lists of names apart by their last letters.
-func ending(s string) (h uint8) {
-	for i := max(0, len(s)-3); i < len(s); i++ {
-		h = h*7 + s[i]
-	}
-	return h
-}
-
-// sortBy sorts order stably by code, which is below n.
-func sortBy(order, spare, code []int32, n int) (sorted, other []int32) {
-	if n < 2 {
-		return order, spare
-	}
-	at := make([]int32, n+1)
-	for _, c := range code {
-		at[c+1]++
-	}
-	for i := range n {
-		at[i+1] += at[i]
-	}
-	for _, i := range order {
-		spare[at[code[i]]] = i
-		at[code[i]]++
-	}
-	return spare, order
-}
-
-// newIndex sorts and merges samples. unit is what one of Sample.Minutes is of
-// the amount that BookMinutesMilli is thousandths of.
-func newIndex(samples []Sample, unit float64) *index {
-	n := len(samples)
-	keys := make([]cellKey, n)
-	var names [depth + 1][]string
-	column := []func(*Sample) string{nil, func(s *Sample) string { return s.Task },
-		func(s *Sample) string { return s.Surface }, func(s *Sample) string { return s.Method },
-		func(s *Sample) string { return s.JobType }, func(s *Sample) string { return s.Job }}
-	order, spare := make([]int32, n), make([]int32, n)
-	for i := range order {
-		order[i] = int32(i)
-	}
-	for l := depth; l >= 1; l-- {
-		var codes []int32
-		codes, names[l] = ranks(n, func(i int) string { return column[l](&samples[i]) })
-		order, spare = sortBy(order, spare, codes, len(names[l]))
-		for i, code := range codes {
-			keys[i][l] = code
-		}
-	}
-	x := &index{jobs: names[depth], rows: make([]row, 0, n)}
-	var crew []int32
-	crew, x.crews = ranks(n, func(i int) string { return samples[i].Crew })
-	b := newTreeBuilder(depth, n)
-	var kept *cellKey
-	for i := 0; i < n; {
-		end := i + 1
-		for end < n && keys[order[i]] == keys[order[end]] {
+// newIndex merges the samples up to a day.
+func newIndex(h *history, day int) *index {
+	x := &index{history: h, order: h.until(day)}
+	level := x.fill()
+	b := newTreeBuilder(depth, len(x.order))
+	differs := uint8(0) // the first column in which a row differs from the last one kept
+	kept := x.rows[:0]
+	for i := 0; i < len(x.order); {
+		differs = min(differs, level[i])
+		r, end := &x.rows[i], i+1
+		for end < len(x.order) && level[end] == columns {
 			end++
 		}
-		r, keep := x.merge(samples, order[i:end], unit)
-		if i = end; !keep {
-			continue
+		if end > i+1 {
+			x.merge(r, x.order[i:end])
 		}
-		key := &keys[r.first]
-		r.job, r.crew = key[depth], mixedCrew(crew, order[end-int(r.samples):end])
-		level := 0
-		if kept != nil {
-			level = 1
-			for level < depth && key[level] == kept[level] {
-				level++
-			}
+		if r.quantity > 0 && r.taken > 0 {
+			b.row(int(differs))
+			kept = append(kept, *r)
+			differs = columns
+		} else if r.quantity > 0 || r.taken > 0 {
+			x.excluded = append(x.excluded, h.excluded(x.order[i:end]))
 		}
-		b.row(level)
-		for l := max(level, 1); l < depth; l++ {
-			x.names[l] = append(x.names[l], names[l][key[l]])
-		}
-		kept = key
-		x.rows = append(x.rows, r)
+		i = end
 	}
-	x.names[0] = []string{""}
-	x.tree = b.done()
+	x.rows, x.tree = kept, b.done()
+	x.nameNodes()
 	x.refer()
 	return x
 }
 
-// mixedCrew returns the crew of a group, -1 where several worked on it.
-func mixedCrew(crew []int32, group []int32) int32 {
-	for _, i := range group {
-		if crew[i] != crew[group[0]] {
-			return -1
+// fill makes a row of each sample, and returns the first column in which it differs
+// from the one before; columns where it is of the same job and cell.
+func (x *index) fill() (level []uint8) {
+	h, order := x.history, x.order
+	x.rows, level = make([]row, len(order)), make([]uint8, len(order))
+	inRows(len(order), func(_, lo, hi int) {
+		for k := lo; k < hi; k++ {
+			e := &h.entries[order[k]]
+			x.rows[k] = e.row(k, h.unit)
+			if k > 0 {
+				before, c := &h.entries[order[k-1]], LevelTask
+				for c < columns && e.code[c] == before.code[c] {
+					c++
+				}
+				level[k] = uint8(c)
+			}
 		}
-	}
-	return crew[group[0]]
+	})
+	return level
+}
+
+// row is a sample as a row of its own.
+func (e *entry) row(at int, unit float64) row {
+	r := row{at: int32(at), samples: 1, job: e.code[columnJob], crew: e.code[columnCrew], day: e.day,
+		noBook: e.book == 0 && e.quantity > 0, quantity: float64(e.quantity) / 1000, taken: float64(e.minutes) * unit}
+	r.expected = r.quantity * float64(e.book) / 1000
+	return r
 }
 
 // merge makes one row of one job's samples in one cell, because they are not
-// independent. keep is false where there is nothing to learn from it.
-func (x *index) merge(samples []Sample, group []int32, unit float64) (r row, keep bool) {
-	if len(group) > 1 {
-		slices.SortFunc(group, func(a, b int32) int {
-			s, t := &samples[a], &samples[b]
-			return cmp.Or(cmp.Compare(s.Day, t.Day), cmp.Compare(s.firstEvent(), t.firstEvent()),
-				cmp.Compare(s.QuantityMilli, t.QuantityMilli), cmp.Compare(s.Minutes, t.Minutes),
-				cmp.Compare(s.BookMinutesMilli, t.BookMinutesMilli))
-		})
-	}
-	r = row{first: group[0], samples: int32(len(group)), day: math.MinInt32}
+// independent. r is that of the first, and keeps its place. It sorts the group, so
+// that the order in which samples come does not count.
+func (x *index) merge(r *row, group []int32) {
+	h := x.history
+	slices.SortFunc(group, func(a, b int32) int {
+		s, t := &h.samples[a], &h.samples[b]
+		return cmp.Or(cmp.Compare(s.Day, t.Day), cmp.Compare(s.firstEvent(), t.firstEvent()),
+			cmp.Compare(s.QuantityMilli, t.QuantityMilli), cmp.Compare(s.Minutes, t.Minutes),
+			cmp.Compare(s.BookMinutesMilli, t.BookMinutesMilli))
+	})
 	var quantity, taken int64
-	for _, i := range group {
-		s := &samples[i]
-		quantity += s.QuantityMilli
-		taken += s.Minutes
-		r.expected += float64(s.QuantityMilli) / 1000 * float64(s.BookMinutesMilli) / 1000
-		r.noBook = r.noBook || s.BookMinutesMilli == 0 && s.QuantityMilli > 0
-		r.day = max(r.day, int32(s.Day))
-	}
-	r.quantity, r.taken = float64(quantity)/1000, float64(taken)*unit
-	if quantity > 0 && taken > 0 {
-		return r, true
-	}
-	if quantity > 0 || taken > 0 {
-		e := Excluded{Line: lineOf(samples, group), Minutes: taken, Reason: NotBooked}
-		if quantity == 0 {
-			e.Reason = Unmeasured
+	for k, i := range group {
+		e := &h.entries[i]
+		one := e.row(int(r.at), h.unit)
+		quantity += e.quantity
+		taken += e.minutes
+		if k == 0 {
+			*r = one
+			continue
 		}
-		x.excluded = append(x.excluded, e)
+		r.expected += one.expected
+		r.noBook = r.noBook || one.noBook
+		r.day = max(r.day, one.day)
+		if one.crew != r.crew {
+			r.crew = -1 // several worked on it
+		}
 	}
-	return r, false
+	r.samples = int32(len(group))
+	r.quantity, r.taken = float64(quantity)/1000, float64(taken)*h.unit
 }
 
-// lineOf is the line of a whole group.
-func lineOf(samples []Sample, group []int32) Line {
-	l := samples[group[0]].Line
-	l.QuantityMilli, l.EventIDs = 0, nil
+// excluded is a group that there is nothing to learn from.
+func (h *history) excluded(group []int32) Excluded {
+	e := Excluded{Line: h.samples[group[0]].Line, Reason: NotBooked}
+	e.QuantityMilli, e.EventIDs = 0, nil
 	for _, i := range group {
-		l.QuantityMilli += samples[i].QuantityMilli
-		l.Day = max(l.Day, samples[i].Day)
-		l.EventIDs = append(l.EventIDs, samples[i].EventIDs...)
+		s := &h.samples[i]
+		e.QuantityMilli += s.QuantityMilli
+		e.Minutes += s.Minutes
+		e.Day = max(e.Day, s.Day)
+		e.EventIDs = append(e.EventIDs, s.EventIDs...)
 	}
-	return l
+	if e.QuantityMilli == 0 {
+		e.Reason = Unmeasured
+	}
+	return e
+}
+
+// nameNodes fills in the names of nodes by their first rows.
+func (x *index) nameNodes() {
+	for l := LevelTask; l < depth; l++ {
+		codes := make([]int32, x.tree.count(l))
+		inRows(len(codes), func(_, lo, hi int) {
+			for node := lo; node < hi; node++ {
+				r := &x.rows[x.tree.down(l, node, depth)]
+				codes[node] = x.history.entries[x.order[r.at]].code[l]
+			}
+		})
+		x.codes[l] = codes
+	}
+}
+
+// first returns the sample that names a row.
+func (x *index) first(r *row) *Sample { return &x.history.samples[x.order[r.at]] }
+
+// name returns the name of a node of a level below the firm.
+func (x *index) name(level, node int) string { return x.history.names[level][x.codes[level][node]] }
+
+// find returns the child of a node, of the level above, that has a name.
+func (x *index) find(level, parent int, name string) (node int, ok bool) {
+	code, ok := slices.BinarySearch(x.history.names[level], name)
+	if !ok {
+		return 0, false
+	}
+	first := x.tree.first[level-1]
+	lo, hi := int(first[parent]), int(first[parent+1])
+	node, ok = slices.BinarySearch(x.codes[level][lo:hi], int32(code))
+	return lo + node, ok
 }
 
 // refer gives the rows without a book rate a reference: the geometric mean of

@@ -50,11 +50,14 @@ type settings struct {
 	oneSigma   bool
 	tolerance  float64
 	rounds     int
+
+	driftWeight, noRecent, crews bool // see [Options]
 }
 
 func (o Options) settings() (settings, error) {
 	s := settings{nu: 5, a0: priorGroups, flatRoot: o.FlatRoot, sigmaRows: priorRows,
 		sigmaPrior: noHistorySD * noHistorySD, oneSigma: o.OneSigma, tolerance: 1e-5, rounds: 60,
+		driftWeight: o.DriftWeight, noRecent: o.NoRecent, crews: o.Crews,
 		t0: []float64{rootSD * rootSD, taskSD * taskSD, groupSD * groupSD, groupSD * groupSD, groupSD * groupSD}}
 	if o.Nu != 0 {
 		s.nu = o.Nu

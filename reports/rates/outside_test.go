@@ -63,9 +63,11 @@ func fitKnown(families [][]float64, variances [][]float64) *core {
 	for t := range c.sigmas {
 		c.sigmas[t] = 1
 	}
+	c.add()
 	c.averages()
 	c.up()
 	c.descend()
+	c.reweigh()
 	return c
 }
 

@@ -19,14 +19,15 @@ type node struct {
 // with m_p the mean of a family weighted by 1/(t + v_j). Source: Paule and
 // Mandel, J. Res. NBS 87 (1982) 377; a0 imaginary groups of variance t0 keep it
 // off zero in small firms. The left side falls, so Newton's method within a
-// bracket finds the one root; without a root t is 0. start is a guess.
-func pauleMandel(first []int32, kids []node, start, a0, t0 float64) float64 {
+// bracket finds the one root; without a root t is 0. start is a guess. split is the
+// first group of each block of groups, and the end.
+func pauleMandel(first, split []int32, kids []node, start, a0, t0 float64) float64 {
 	free := a0
 	for p := range len(first) - 1 {
 		free += float64(max(first[p+1]-first[p]-1, 0))
 	}
 	if a0 == 0 {
-		if q, _ := generalisedQ(first, kids, 0); q <= free {
+		if q, _ := generalisedQ(first, split, kids, 0); q <= free {
 			return 0
 		}
 	}
@@ -35,15 +36,17 @@ func pauleMandel(first []int32, kids []node, start, a0, t0 float64) float64 {
 		t = max(t0, sigmaFloor)
 	}
 	for range 200 {
-		q, slope := generalisedQ(first, kids, t)
-		f := q + a0*t0/t - free
+		q, slope := generalisedQ(first, split, kids, t)
+		q += a0 * t0 / t
 		slope -= a0 * t0 / (t * t)
-		if f > 0 {
+		if q > free {
 			low = t
 		} else {
 			high = t
 		}
-		next := t - f/slope
+		// The step is that of Newton for 1/q, which is nearly straight, and is straight
+		// where all v are the same.
+		next := t - (q-free)/slope*q/free
 		switch {
 		case next > low && next < high:
 		case math.IsInf(high, 1):
@@ -53,7 +56,7 @@ func pauleMandel(first []int32, kids []node, start, a0, t0 float64) float64 {
 		}
 		// Newton doubles the digits: after a step this small the error is beyond
 		// the last digit that matters.
-		if math.Abs(next-t) <= 1e-7*t {
+		if math.Abs(next-t) <= 1e-4*t {
 			return next
 		}
 		t = next
@@ -62,7 +65,24 @@ func pauleMandel(first []int32, kids []node, start, a0, t0 float64) float64 {
 }
 
 // generalisedQ returns the sum of squares of the equation and its slope in t.
-func generalisedQ(first []int32, kids []node, t float64) (q, slope float64) {
+func generalisedQ(first, split []int32, kids []node, t float64) (q, slope float64) {
+	if len(split) == 2 {
+		return familiesQ(first, kids, t)
+	}
+	type part struct{ q, slope float64 }
+	parts := make([]part, len(split)-1)
+	inBlocks(len(parts), func(b int) {
+		parts[b].q, parts[b].slope = familiesQ(first[split[b]:split[b+1]+1], kids, t)
+	})
+	for _, p := range parts {
+		q += p.q
+		slope += p.slope
+	}
+	return q, slope
+}
+
+// familiesQ does it for one block.
+func familiesQ(first []int32, kids []node, t float64) (q, slope float64) {
 	for p := range len(first) - 1 {
 		family := kids[first[p]:first[p+1]]
 		if len(family) < 2 {

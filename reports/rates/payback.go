@@ -141,7 +141,7 @@ func FitDamage(damage []Damage, asOf int) (*DamageFit, error) {
 		samples[i].BookMinutesMilli = g.geometric
 	}
 	var err error
-	g.fit, err = fit(samples, 1.0/1000, asOf, Options{FlatRoot: true, NoRecent: true})
+	g.fit, err = fitSamples(samples, ofDamage, asOf, Options{FlatRoot: true, NoRecent: true})
 	return g, err
 }
 

@@ -2,7 +2,6 @@ package rates
 
 import (
 	"math"
-	"sort"
 
 	"daysheet/events"
 
@@ -82,14 +81,11 @@ func (f *Fit) locate(q Query) (place, error) {
 			if l == 0 {
 				continue
 			}
-			first := f.index.tree.first[l-1]
-			lo, hi := int(first[at.nodes[l-1]]), int(first[at.nodes[l-1]+1])
-			names := f.index.names[l][lo:hi]
-			i := sort.SearchStrings(names, name)
-			if i == len(names) || names[i] != name {
+			node, ok := f.index.find(l, at.nodes[l-1], name)
+			if !ok {
 				break
 			}
-			at.level, at.nodes[l] = l, lo+i
+			at.level, at.nodes[l] = l, node
 		}
 	}
 	at.reference = float64(q.BookMinutesMilli) / 1000

@@ -68,13 +68,13 @@ const amountMax = int64(1_000_000_000_000)
 
 // check refuses what cannot have happened. Events are checked when they are
 // recorded, so an error here means that something else made the sample.
-func (s *Sample) check(takenField, bookField string) error {
+func (s *Sample) check(m measure) error {
 	field, value := "quantity_milli", s.QuantityMilli
 	if v := s.Minutes; v < 0 || v > amountMax {
-		field, value = takenField, v
+		field, value = m.takenField, v
 	}
 	if v := s.BookMinutesMilli; v < 0 || v > amountMax {
-		field, value = bookField, v
+		field, value = m.bookField, v
 	}
 	if value < 0 || value > amountMax {
 		err := events.Refuse(field, value, "0 to %d", amountMax)
@@ -83,6 +83,19 @@ func (s *Sample) check(takenField, bookField string) error {
 	}
 	return nil
 }
+
+// measure is what samples are of.
+type measure struct {
+	unit                  float64 // what one of Sample.Minutes is of the amount that BookMinutesMilli is thousandths of
+	takenField, bookField string  // how callers name the two
+}
+
+// The measures.
+var (
+	ofLabour = measure{1, "minutes", "book_minutes_milli"}
+	ofUse    = measure{1.0 / 1000, "used_milli", "book_milli"}
+	ofDamage = measure{1.0 / 1000, "cost_e4", "book_cost_e4"}
+)
 
 // firstEvent orders samples of one job and cell.
 func (l *Line) firstEvent() string {
