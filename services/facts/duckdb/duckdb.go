@@ -34,7 +34,7 @@ const (
 	// readersMax bounds queries at work at the same time; more of them wait.
 	readersMax = 8
 
-	// The write-ahead log is moved into the file by the commit that finds it larger
+	// The write-ahead log is moved into the file after the write that leaves it larger
 	// than this. What it holds is in memory too, and moving it writes whole blocks
 	// anew: the more often, the more work for a store that is being filled.
 	checkpointFilling = 64 << 20
@@ -42,6 +42,13 @@ const (
 	// The same after writes of few facts, as they come once all is caught up.
 	checkpointLive = 16 << 20
 	liveFacts      = 2000
+
+	// checkpointRoom is what moving takes on the disk beyond twice the log: blocks that are
+	// partly filled are written anew.
+	checkpointRoom = 32 << 20
+
+	// checkpointNever keeps DuckDB from moving it by itself, without a look for room.
+	checkpointNever = 1 << 50
 )
 
 // Store is a store of facts in a DuckDB file. It is made by [Open] and safe for
@@ -53,6 +60,7 @@ type Store struct {
 	writing  chan struct{}    // holds one token while a write is at work
 	readers  chan *connection // those that are free; connected when first used
 	tables   facts.Tables
+	room     func(path string) (int64, error) // bytes left on the disk of the file
 
 	using   sync.RWMutex  // held for reading by each call, for writing by Close
 	closing chan struct{} // closed when Close begins: calls at work give up
@@ -77,6 +85,7 @@ func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 		path: path, writing: make(chan struct{}, 1), readers: make(chan *connection, readersMax),
 		closing: make(chan struct{}),
 		tables:  facts.Tables{FactsFrom: "facts", JobsFrom: "jobs"},
+		room:    roomOf,
 	}
 	for range readersMax {
 		s.readers <- &connection{}

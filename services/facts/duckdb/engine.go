@@ -40,7 +40,7 @@ func openDatabase(path string, opts Options) (database, error) {
 	for _, setting := range [][2]string{
 		{"threads", strconv.Itoa(cmp.Or(opts.Threads, runtime.GOMAXPROCS(0)))},
 		{"memory_limit", fmt.Sprintf("%dB", cmp.Or(opts.MemoryLimit, memoryLimitDefault))},
-		{"checkpoint_threshold", fmt.Sprintf("%dB", checkpointFilling)},
+		{"checkpoint_threshold", fmt.Sprintf("%dB", int64(checkpointNever))},
 		{"enable_external_access", "false"},
 		{"autoinstall_known_extensions", "false"},
 		{"autoload_known_extensions", "false"},

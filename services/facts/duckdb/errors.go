@@ -7,6 +7,8 @@ import (
 	"io/fs"
 	"os"
 	"strings"
+
+	"daysheet/events"
 )
 
 // Errors to tell apart with [errors.Is]. Because everything in the file can be
@@ -20,6 +22,10 @@ var (
 	ErrDamaged = errors.New("the file of facts is damaged")
 	// ErrLocked: another process has the file open.
 	ErrLocked = errors.New("another process has the file of facts open")
+	// ErrStopped: DuckDB met an error of its disk half way and answers nothing until the
+	// store is opened again. What was written stays.
+	ErrStopped error = &events.Error{Code: events.Unavailable, Rule: "the store of facts met an error of its disk and " +
+		"answers nothing any more: make room or mend the disk, and start daysheet again; nothing that is recorded is lost"}
 	// ErrClosed: the store was closed before or during the call.
 	ErrClosed = errors.New("the store of facts is closed")
 )
@@ -53,11 +59,15 @@ func openingError(err error) error {
 	return fmt.Errorf("%w: %w", ErrDamaged, err)
 }
 
-// damage adds [ErrDamaged] to an error that says the file cannot be read.
+// damage adds [ErrDamaged] to an error that says the file cannot be read, and [ErrStopped]
+// to one that says it will not be.
 func damage(err error) error {
 	var e engineError
 	if !errors.As(err, &e) || errors.Is(err, ErrDamaged) {
 		return err
+	}
+	if e.is("FATAL") {
+		return fmt.Errorf("%w: %w", ErrStopped, err)
 	}
 	if e.is("Serialization") || strings.Contains(string(e), "Corrupt database file") ||
 		strings.Contains(string(e), "Could not read enough bytes") {

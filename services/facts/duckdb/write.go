@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"syscall"
 
 	"daysheet/events"
 	"daysheet/reports"
@@ -37,20 +38,29 @@ func (s *Store) change(ctx context.Context, b facts.Batch, verb string, work fun
 	if err := s.transaction(ctx, func() error { return work(ctx) }); err != nil {
 		return fmt.Errorf("%s facts of partition %d up to commit %d: %w", verb, b.Partition, b.Position, damage(err))
 	}
+	most := int64(checkpointLive)
 	if len(b.Facts) > liveFacts {
-		return nil
+		most = checkpointFilling
 	}
-	if err := s.settle(ctx); err != nil {
+	if err := s.settle(ctx, most); err != nil {
 		return fmt.Errorf("%s facts of partition %d, move them into the file: %w", verb, b.Partition, damage(err))
 	}
 	return nil
 }
 
 // settle moves what the write-ahead log holds into the file where that has become
-// much.
-func (s *Store) settle(ctx context.Context) error {
+// more than most bytes. Where the disk has no room for it, nothing is moved: DuckDB would
+// answer nothing any more, while a log that finds no room is a write that fails.
+func (s *Store) settle(ctx context.Context, most int64) error {
 	info, err := os.Stat(s.path + ".wal")
-	if errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() < checkpointLive {
+	if errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() < most {
+		return nil
+	}
+	var left int64
+	if err == nil {
+		left, err = s.room(s.path)
+	}
+	if err == nil && left < 2*info.Size()+checkpointRoom {
 		return nil
 	}
 	if err == nil {
@@ -60,7 +70,19 @@ func (s *Store) settle(ctx context.Context) error {
 	if errors.As(err, &e) && e.is("TransactionContext") { // a reader is in the way: the next write comes
 		return nil
 	}
-	return ended(ctx, err)
+	if ctx.Err() != nil { // what was written is there, and the next write moves it
+		return nil
+	}
+	return err
+}
+
+// roomOf returns how many bytes the disk of a file has left.
+func roomOf(path string) (int64, error) {
+	var disk syscall.Statfs_t
+	if err := syscall.Statfs(path, &disk); err != nil {
+		return 0, fmt.Errorf("look for room on the disk: %w", err)
+	}
+	return int64(disk.Bavail) * int64(disk.Bsize), nil
 }
 
 // transaction runs work on the writer's connection: all of it, or after an error

@@ -1,0 +1,73 @@
+package duckdb
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"daysheet/events"
+	"daysheet/reports"
+)
+
+// TestNoRoomToSettle: where the disk has no room for what the write-ahead log holds, it
+// stays where it is and everything can be read. DuckDB, when it meets the end of the disk in
+// the middle of that, answers nothing until the file is opened again.
+func TestNoRoomToSettle(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "facts.duckdb")
+	s := open(t, path)
+	defer shut(t, s)
+	size := func() int64 {
+		info, err := os.Stat(path + ".wal")
+		if errors.Is(err, fs.ErrNotExist) { // all is in the file
+			return 0
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		return info.Size()
+	}
+	at := uint64(0)
+	for ; at == 0 || size() < checkpointLive; at += 4000 {
+		write(t, s, run(at, at+4000))
+	}
+	s.room = func(string) (int64, error) { return 2*size() + checkpointRoom - 1, nil }
+	write(t, s, run(at, at+1))
+	if size() < checkpointLive {
+		t.Error("the log was moved without room for it")
+	}
+	if lines, err := s.Lines(t.Context(), reports.Query{Firm: firm}); err != nil || len(lines) != int(at+1)*factsOfCommit {
+		t.Errorf("%d facts, %v", len(lines), err)
+	}
+	lost := errors.New("the disk is gone")
+	s.room = func(string) (int64, error) { return 0, lost }
+	if err := s.Write(t.Context(), run(at+1, at+2)); !errors.Is(err, lost) {
+		t.Errorf("without an answer of the disk: %v", err)
+	}
+	s.room = roomOf
+	write(t, s, run(at+2, at+3))
+	if size() >= checkpointLive {
+		t.Errorf("with room the log is left with %d MiB", size()>>20)
+	}
+	holds(t, s, at+3)
+}
+
+// TestStopped gives what DuckDB said on a disk of 24 MB that was filled.
+func TestStopped(t *testing.T) {
+	for _, said := range []engineError{
+		`FATAL Error: Failed to create checkpoint because of error: Could not write file "f": No space left on device`,
+		"FATAL Error: Failed: database has been invalidated because of a previous fatal error. The database must be " +
+			"restarted prior to being used again.",
+	} {
+		err := damage(fmt.Errorf("read position: %w", said))
+		var told *events.Error
+		if !errors.Is(err, ErrStopped) || !errors.Is(err, said) || !errors.As(err, &told) || told.Code != events.Unavailable {
+			t.Errorf("%s: %v", said, err)
+		}
+	}
+	if err := damage(engineError("Out of Memory Error: none")); errors.Is(err, ErrStopped) {
+		t.Error(err)
+	}
+}
