@@ -20,8 +20,8 @@ func advise(err error) error {
 		{syscall.EMFILE, "the process may open too few files: allow it more (\"ulimit -n\", or LimitNOFILE of the " +
 			"systemd unit), and start again"},
 	} {
-		// What comes of the log's server and of the store is text.
-		if strings.Contains(err.Error(), known.fault.Error()) {
+		// What comes of the log's server and of the store is text, and the store writes it as C does.
+		if strings.Contains(strings.ToLower(err.Error()), known.fault.Error()) {
 			return fmt.Errorf("%w\n%s", err, known.do)
 		}
 	}

@@ -19,6 +19,11 @@ func TestAdvice(t *testing.T) {
 			t.Errorf("the advice is %v, and must say %q", got, says)
 		}
 	}
+	ofStore := errors.New(`TransactionContext Error: Failed to commit: Could not write file "facts.duckdb.wal": ` +
+		"No space left on device")
+	if got := advise(ofStore); !strings.Contains(got.Error(), "make room") {
+		t.Errorf("of what the store says the advice is %v", got)
+	}
 	for _, err := range []error{errFound, os.ErrNotExist} {
 		if advise(err) != err {
 			t.Errorf("%v is changed", err)

@@ -173,7 +173,7 @@ func (a *app) start(ctx context.Context, logger *slog.Logger) {
 				"do", wayOut)
 			a.log.Halt("the log is damaged: " + wayOut)
 		default:
-			logger.Error("projector stopped; events are still recorded, reports stay as they are", "reason", err)
+			logger.Error("projector stopped; events are still recorded, reports stay as they are", "reason", advise(err))
 		}
 	})
 }
