@@ -20,7 +20,7 @@ func makeDrift(f Filter, a Answer) Report {
 	all := rateLines(a)
 	lines, _ := newestJobs(all, backtestMost)
 	b, err := backtest(context.Background(), lines, a.Names, nil)
-	l, failed := learn(f, a, false, rates.Options{Crews: true})
+	l, failed := learnFrom(all, f, a, false, rates.Options{Crews: true})
 	if err == nil {
 		err = failed
 	}

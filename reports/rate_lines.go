@@ -44,7 +44,7 @@ func rateLines(a Answer) []jobLine {
 	byKey := a.jobsByKey()
 	units := map[string]events.Unit{}
 	minutes, quantities := a.answered(rateMinutes), a.answered(rateQuantities)
-	var lines []jobLine
+	lines := make([]jobLine, 0, max(len(minutes), len(quantities)))
 	for len(minutes)+len(quantities) > 0 {
 		key := firstTask(minutes, quantities)
 		var hours, work []Total

@@ -39,7 +39,12 @@ func asOfDay(f Filter, lines []jobLine) events.Day {
 // compared with the book in force now, so that a revision moves the reference and
 // not the result.
 func learn(f Filter, a Answer, byType bool, o rates.Options) (learned, error) {
-	l := learned{lines: rateLines(a)}
+	return learnFrom(rateLines(a), f, a, byType, o)
+}
+
+// learnFrom does it from the lines of the answer.
+func learnFrom(lines []jobLine, f Filter, a Answer, byType bool, o rates.Options) (learned, error) {
+	l := learned{lines: lines}
 	l.jobs = jobRowsOf(l.lines)
 	day := asOfDay(f, l.lines)
 	if day == "" {

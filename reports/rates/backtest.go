@@ -6,13 +6,14 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 )
 
 // BacktestOptions say how to backtest.
 type BacktestOptions struct {
 	Fit      Options
 	WarmUp   int                   // finished jobs that a quote needs before it is scored. 0 means 8
-	Progress func(done, total int) // called after each job; nil where nobody looks
+	Progress func(done, total int) // called after each job, one call at a time; nil where nobody looks
 }
 
 // BacktestLine is one line as it would have been quoted on its day, beside what
@@ -50,111 +51,179 @@ const leftOutLog = 1.8
 // RunBacktest tests the method on a firm's own jobs. It refuses what
 // [FitLabour] refuses, and stops with ctx.
 func RunBacktest(ctx context.Context, samples []Sample, o BacktestOptions) (*Backtest, error) {
-	warmUp := cmp.Or(o.WarmUp, 8)
-	byDay := slices.Clone(samples)
-	slices.SortStableFunc(byDay, func(a, b Sample) int { return cmp.Compare(a.Day, b.Day) })
-	jobs := jobsByQuote(samples)
+	h, err := newHistory(samples, ofLabour)
+	if err != nil {
+		return nil, err
+	}
+	set, err := o.Fit.settings()
+	if err != nil {
+		return nil, err
+	}
+	q := quoter{history: h, set: set, warmUp: cmp.Or(o.WarmUp, 8), book: newBookSpread(set)}
+	jobs := h.jobsByQuote()
+	days := quoteDays(jobs)
+	failed := make([]error, len(days))
+	var done progress
+	inBlocks(len(days), func(d int) {
+		if failed[d] = ctx.Err(); failed[d] != nil {
+			failed[d] = fmt.Errorf("backtest job %q: %w", days[d][0].name(h), failed[d])
+			return
+		}
+		failed[d] = q.quoteDay(days[d], func() { done.add(len(jobs), o.Progress) })
+	})
+	if err := cmp.Or(failed...); err != nil {
+		return nil, err
+	}
 	b := &Backtest{}
-	for n, job := range jobs {
-		if err := ctx.Err(); err != nil {
-			return nil, fmt.Errorf("backtest job %q: %w", job.name, err)
-		}
-		end, _ := slices.BinarySearchFunc(byDay, job.quoted, func(s Sample, day int) int { return cmp.Compare(s.Day, day) })
-		f, err := FitLabour(byDay[:end], job.quoted, o.Fit)
-		if err != nil {
-			return nil, err
-		}
-		if f.Jobs < warmUp {
-			b.WarmUp = append(b.WarmUp, job.name)
-		} else if err := b.quote(f, job); err != nil {
-			return nil, err
-		}
-		if o.Progress != nil {
-			o.Progress(n+1, len(jobs))
-		}
+	for i := range jobs {
+		b.take(&jobs[i], jobs[i].name(h))
 	}
 	b.Score = score(b.Jobs)
 	b.Score.LeftOut = len(b.LeftOut)
 	return b, nil
 }
 
-// quotedJob is a job with its samples.
-type quotedJob struct {
-	name    string
-	quoted  int
-	samples []Sample
+// progress counts the jobs that are done.
+type progress struct {
+	sync.Mutex
+	done int
 }
 
-// jobsByQuote groups samples by job, in the order of quotes.
-func jobsByQuote(samples []Sample) []quotedJob {
-	sorted := slices.Clone(samples)
-	slices.SortStableFunc(sorted, func(a, b Sample) int { return cmp.Compare(a.Job, b.Job) })
-	var jobs []quotedJob
-	for len(sorted) > 0 {
-		n := 1
-		for n < len(sorted) && sorted[n].Job == sorted[0].Job {
-			n++
-		}
-		j := quotedJob{name: sorted[0].Job, quoted: math.MaxInt, samples: sorted[:n:n]}
-		for _, s := range j.samples {
-			j.quoted = min(j.quoted, cmp.Or(s.QuotedDay, s.Day))
-		}
-		jobs = append(jobs, j)
-		sorted = sorted[n:]
+func (p *progress) add(total int, tell func(done, total int)) {
+	p.Lock()
+	defer p.Unlock()
+	if p.done++; tell != nil {
+		tell(p.done, total)
+	}
+}
+
+// quotedJob is a job with its samples, and what came of its quote.
+type quotedJob struct {
+	code    int32
+	quoted  int
+	order   []int32 // of its samples in the history
+	early   bool    // quoted before there was enough history
+	leftOut bool
+	result  *BacktestJob // nil where nothing could be quoted
+}
+
+func (j *quotedJob) name(h *history) string { return h.names[columnJob][j.code] }
+
+// jobsByQuote returns the jobs in the order of quotes, and of their keys within a day.
+func (h *history) jobsByQuote() []quotedJob {
+	jobs := make([]quotedJob, len(h.names[columnJob]))
+	for code := range jobs {
+		jobs[code] = quotedJob{code: int32(code), quoted: math.MaxInt}
+	}
+	for _, i := range h.order {
+		s, j := &h.samples[i], &jobs[h.entries[i].code[columnJob]]
+		j.order = append(j.order, i)
+		j.quoted = min(j.quoted, cmp.Or(s.QuotedDay, s.Day))
 	}
 	slices.SortStableFunc(jobs, func(a, b quotedJob) int { return cmp.Compare(a.quoted, b.quoted) })
 	return jobs
 }
 
+// quoteDays cuts jobs into those of each day, which are quoted from one fit.
+func quoteDays(jobs []quotedJob) (days [][]quotedJob) {
+	for len(jobs) > 0 {
+		n := 1
+		for n < len(jobs) && jobs[n].quoted == jobs[0].quoted {
+			n++
+		}
+		days = append(days, jobs[:n])
+		jobs = jobs[n:]
+	}
+	return days
+}
+
+// quoter quotes jobs from the history before them.
+type quoter struct {
+	history *history
+	set     settings
+	warmUp  int
+	book    bookSpread
+}
+
+// bookSpread is P10, P80 and P90 of a firm without history, as factors of the book.
+type bookSpread struct{ low, safe, high float64 }
+
+func newBookSpread(set settings) bookSpread {
+	var before float64
+	for _, v := range set.t0 {
+		before += v
+	}
+	l := newLaw(0, before, noHistorySD*noHistorySD, set.nu)
+	return bookSpread{math.Exp(l.quantile(.1)), math.Exp(l.quantile(.8)), math.Exp(l.quantile(.9))}
+}
+
+// quoteDay quotes the jobs of one day, and calls done after each.
+func (q *quoter) quoteDay(jobs []quotedJob, done func()) error {
+	day := jobs[0].quoted
+	f := fit(q.history, day-1, day, q.set)
+	for i := range jobs {
+		if f.Jobs < q.warmUp {
+			jobs[i].early = true
+		} else if err := q.quote(f, &jobs[i]); err != nil {
+			return err
+		}
+		done()
+	}
+	return nil
+}
+
 // quote quotes one job and puts it beside what it took. Lines that are no
 // samples, or that neither book nor history knows, cannot be quoted.
-func (b *Backtest) quote(f *Fit, job quotedJob) error {
-	h, err := newHistory(job.samples, ofLabour)
-	if err != nil {
-		return err
-	}
-	x := newIndex(h, math.MaxInt)
-	j := BacktestJob{Job: job.name, Quoted: job.quoted}
+func (q *quoter) quote(f *Fit, job *quotedJob) error {
+	x := newIndex(q.history, job.order)
+	j := BacktestJob{Job: job.name(q.history), Quoted: job.quoted}
 	var queries []Query
-	var actual []float64
-	for _, r := range x.rows {
-		s := x.first(&r)
-		q := Query{Task: s.Task, Surface: s.Surface, Method: s.Method, JobType: s.JobType, Crew: s.Crew,
+	for i := range x.rows {
+		r := &x.rows[i]
+		s := x.first(r)
+		query := Query{Task: s.Task, Surface: s.Surface, Method: s.Method, JobType: s.JobType, Crew: s.Crew,
 			QuantityMilli: int64(math.Round(r.quantity * 1000)), BookMinutesMilli: s.BookMinutesMilli}
-		if _, err := f.locate(q); err != nil {
+		if _, err := f.locate(query); err != nil {
 			continue
 		}
-		queries, actual = append(queries, q), append(actual, r.taken)
+		queries = append(queries, query)
 		line := s.Line
-		line.QuantityMilli, line.Day = q.QuantityMilli, int(r.day)
+		line.QuantityMilli, line.Day = query.QuantityMilli, int(r.day)
 		j.Lines = append(j.Lines, BacktestLine{Line: line, Actual: r.taken})
 		j.Actual += r.taken
 	}
 	if len(queries) == 0 {
 		return nil
 	}
+	var err error
 	if j.Total, err = f.Total(queries); err != nil {
-		return fmt.Errorf("backtest job %q: %w", job.name, err)
+		return fmt.Errorf("backtest job %q: %w", j.Job, err)
 	}
-	var before float64
-	for _, v := range f.settings.t0 {
-		before += v
-	}
-	book := newLaw(0, before, noHistorySD*noHistorySD, f.settings.nu)
-	low, safe, high := math.Exp(book.quantile(.1)), math.Exp(book.quantile(.8)), math.Exp(book.quantile(.9))
 	for k := range j.Lines {
 		l := &j.Lines[k]
 		l.Prediction = j.Total.Lines[k]
-		l.BookP10, l.BookP80, l.BookP90 = l.Book*low, l.Book*safe, l.Book*high
-		off := math.Log(actual[k] / l.Median)
+		l.BookP10, l.BookP80, l.BookP90 = l.Book*q.book.low, l.Book*q.book.safe, l.Book*q.book.high
+		off := math.Log(l.Actual / l.Median)
 		if math.Abs(off) > leftOutLog {
-			b.LeftOut = append(b.LeftOut, job.name)
+			job.leftOut = true
 			return nil
 		}
 		l.Z = off / math.Sqrt(l.Variance)
 	}
-	b.Jobs = append(b.Jobs, j)
+	job.result = &j
 	return nil
+}
+
+// take adds what came of a job's quote.
+func (b *Backtest) take(j *quotedJob, name string) {
+	switch {
+	case j.early:
+		b.WarmUp = append(b.WarmUp, name)
+	case j.leftOut:
+		b.LeftOut = append(b.LeftOut, name)
+	case j.result != nil:
+		b.Jobs = append(b.Jobs, *j.result)
+	}
 }
 
 // Lines returns every scored line in the order of quotes, for [FindDrift].

@@ -41,7 +41,7 @@ func BenchmarkFit(b *testing.B) {
 				if err != nil {
 					b.Fatal(err)
 				}
-				return newIndex(h, firstDay+2000).tree.count(depth - 1)
+				return newIndex(h, h.until(firstDay+2000)).tree.count(depth - 1)
 			}},
 			{"all", func() int {
 				f, err := FitLabour(samples, firstDay+2000, Options{})

@@ -62,7 +62,7 @@ func fitSamples(samples []Sample, m measure, asOf int, o Options) (*Fit, error) 
 
 // fit does it as of a day from what was finished up to another.
 func fit(h *history, finished, asOf int, set settings) *Fit {
-	f := &Fit{AsOf: asOf, settings: set, index: newIndex(h, finished)}
+	f := &Fit{AsOf: asOf, settings: set, index: newIndex(h, h.until(finished))}
 	f.Rows, f.Excluded = len(f.index.rows), f.index.excluded
 	f.Sigma, f.Smear = noHistorySD, math.Exp(noHistorySD*noHistorySD/2)
 	for l := range f.Tau {
@@ -191,10 +191,7 @@ func (f *Fit) eachRow(use func(i, task, leaf int)) {
 func (f *Fit) fitRecent() {
 	residual, weight := make([]float64, f.Rows), make([]float64, f.Rows)
 	leaves := f.core.nodes[depth-1]
-	byAge := make([]float64, 20*halfLife) // older rows weigh next to nothing
-	for age := range byAge {
-		byAge[age] = recentWeight(age)
-	}
+	byAge := f.index.history.byAge
 	first := f.index.tree.first[depth-1]
 	inBlocks(len(f.core.blocks), func(b int) {
 		for leaf := f.core.blocks[b].lo; leaf < f.core.blocks[b].hi; leaf++ {

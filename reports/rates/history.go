@@ -15,6 +15,7 @@ type history struct {
 	names   [columns][]string // in the order of the alphabet
 	entries []entry           // one for each sample
 	last    int32             // day
+	byAge   []float64         // see [recentWeight]; older rows weigh next to nothing
 	order   []int32           // of entries: by cell and job, and within those as they came
 }
 
@@ -37,6 +38,10 @@ type entry struct {
 // newHistory sorts samples. It refuses amounts that cannot have happened.
 func newHistory(samples []Sample, m measure) (*history, error) {
 	h := &history{samples: samples, unit: m.unit, entries: make([]entry, len(samples)), last: math.MinInt32}
+	h.byAge = make([]float64, 20*halfLife)
+	for age := range h.byAge {
+		h.byAge[age] = recentWeight(age)
+	}
 	blocks := make([][columns]dictionary, blocksOf(len(samples)))
 	wrong := make([]error, len(blocks))
 	inRows(len(samples), func(b, lo, hi int) {

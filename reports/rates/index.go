@@ -22,10 +22,10 @@ type row struct {
 	expected float64 // taken, if the book were right
 }
 
-// index is the samples up to a day as rows in the order of the tree.
+// index is the samples that count as rows in the order of the tree.
 type index struct {
 	history  *history
-	order    []int32 // of the samples that count; see [history.order]
+	order    []int32 // of the samples; see [history.order]
 	tree     *tree
 	rows     []row
 	codes    [depth][]int32 // of the names of nodes
@@ -33,9 +33,9 @@ type index struct {
 	excluded []Excluded
 }
 
-// newIndex merges the samples up to a day.
-func newIndex(h *history, day int) *index {
-	x := &index{history: h, order: h.until(day)}
+// newIndex merges the samples of an order, which becomes its own.
+func newIndex(h *history, order []int32) *index {
+	x := &index{history: h, order: order}
 	level := x.fill()
 	b := newTreeBuilder(depth, len(x.order))
 	differs := uint8(0) // the first column in which a row differs from the last one kept

@@ -47,8 +47,9 @@ func (f *Fit) Predict(q Query) (Prediction, error) {
 	units := float64(q.QuantityMilli) / 1000
 	book := units * at.reference
 	median := math.Exp(mean)
+	high := l.quantile(.9) // and P10 is as far below the mean
 	return Prediction{Book: book, Median: book * median, Expected: book * median * f.Smear, PerUnit: at.reference * median,
-		P10: book * math.Exp(l.quantile(.1)), P80: book * math.Exp(l.quantile(.8)), P90: book * math.Exp(l.quantile(.9)),
+		P10: book * math.Exp(2*mean-high), P80: book * math.Exp(l.quantile(.8)), P90: book * math.Exp(high),
 		Level: at.level, Mean: mean, Variance: l.variance, Nu: l.nu}, nil
 }
 
