@@ -41,27 +41,30 @@ func (f *Fit) trend(task, crew string, x func(n int, quantity float64) float64) 
 		return Trend{}
 	}
 	type point struct {
-		row  *row
-		e, w float64
+		at, day, job int32
+		e, w         float64
 	}
 	var points []point
 	if t, ok := f.index.find(LevelTask, 0, task); ok {
 		first, crews := f.index.tree.first[depth-1], f.index.history.names[columnCrew]
+		lo, hi := f.index.tree.span(LevelTask, t)
+		points = make([]point, 0, hi-lo)
 		for leaf := f.core.leafOf[t]; leaf < f.core.leafOf[t+1]; leaf++ {
 			for i := int(first[leaf]); i < int(first[leaf+1]); i++ {
 				r := &f.index.rows[i]
 				if crew == "" || r.crew >= 0 && crews[r.crew] == crew {
-					points = append(points, point{r, f.core.y[i] - f.core.nodes[depth-1][leaf].mean, f.core.weight(i)})
+					e := f.core.y[i] - f.core.nodes[depth-1][leaf].mean
+					points = append(points, point{int32(i), r.day, r.job, e, f.core.weight(i)})
 				}
 			}
 		}
 	}
-	slices.SortStableFunc(points, func(a, b point) int {
-		return cmp.Or(cmp.Compare(a.row.day, b.row.day), cmp.Compare(a.row.job, b.row.job))
+	slices.SortFunc(points, func(a, b point) int {
+		return cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(a.job, b.job), cmp.Compare(a.at, b.at))
 	})
 	xs, es, ws := make([]float64, len(points)), make([]float64, len(points)), make([]float64, len(points))
 	for i, p := range points {
-		xs[i], es[i], ws[i] = x(i+1, p.row.quantity), p.e, p.w
+		xs[i], es[i], ws[i] = x(i+1, f.index.rows[p.at].quantity), p.e, p.w
 	}
 	return line(xs, es, ws)
 }
