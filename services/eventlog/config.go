@@ -44,7 +44,9 @@ type Config struct {
 	MaxBytes int64
 
 	// CachedJobs is the number of jobs whose folds are kept in memory between
-	// submissions. Defaults to 1,000, about 50 MB for jobs of 200 events.
+	// submissions, about 50 kB for a job of 200 events. Defaults to 250 in an embedded
+	// log, which reads such a job anew in a millisecond or two, and to 1,000 in an
+	// external one.
 	CachedJobs int
 
 	// RequestTimeout is how long one request to the server may take before its
@@ -74,6 +76,9 @@ const (
 func (c Config) withDefaults() (Config, error) {
 	fill(&c.Replicas, 1)
 	fill(&c.MaxBytes, maxBytesDefault)
+	if c.Dir != "" {
+		fill(&c.CachedJobs, 250)
+	}
 	fill(&c.CachedJobs, 1000)
 	fill(&c.RequestTimeout, 5*time.Second)
 	if c.Now == nil {
