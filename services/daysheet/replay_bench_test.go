@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"reflect"
+	"syscall"
 	"testing"
 	"time"
 
@@ -60,8 +61,11 @@ func BenchmarkReplay(b *testing.B) {
 	b.ReportMetric(max(read, appended).Seconds()/replayed.Seconds(), "replay/raw")
 }
 
+// timed measures work after all that was written before it is on disk: else it waits for
+// that too.
 func timed(b *testing.B, work func() error) time.Duration {
 	b.Helper()
+	syscall.Sync()
 	start := time.Now()
 	if err := work(); err != nil {
 		b.Fatal(err)

@@ -107,7 +107,12 @@ func (e *examination) read(path string) error {
 		return err
 	}
 	defer file.Close()
+	stat, err := file.Stat()
+	if err != nil {
+		return err
+	}
 	e.content.Reset()
+	e.content.Grow(int(stat.Size()) + bytes.MinRead) // or it grows, and copies, again and again
 	_, err = e.content.ReadFrom(file)
 	return err
 }
