@@ -44,6 +44,9 @@ func openDatabase(path string, opts Options) (database, error) {
 		{"enable_external_access", "false"},
 		{"autoinstall_known_extensions", "false"},
 		{"autoload_known_extensions", "false"},
+		// What a large question took is given back to the system soon after it.
+		{"allocator_background_threads", "true"},
+		{"allocator_flush_threshold", "8MB"},
 		{"lock_configuration", "true"},
 	} {
 		if mapping.SetConfig(config, setting[0], setting[1]) == mapping.StateError {
