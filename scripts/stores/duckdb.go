@@ -40,7 +40,7 @@ func openDuckDB(ctx context.Context, folder string, memory int64) (*duckDB, erro
 		return nil, err
 	}
 	// The same bounds as those of the product's store, see there.
-	d.raw, err = sql.Open("duckdb", fmt.Sprintf("%s?memory_limit=%dMiB&checkpoint_threshold=16MiB", d.rawPath,
+	d.raw, err = sql.Open("duckdb", fmt.Sprintf("%s?memory_limit=%dMiB&checkpoint_threshold=64MiB", d.rawPath,
 		cmp.Or(memory, duckDBMemoryDefault)))
 	if err != nil {
 		return nil, fmt.Errorf("open the file of the raw driver: %w", err)

@@ -171,7 +171,7 @@ func appendRows(b *testing.B, path string, tables []rawTable) error {
 	if err := empty.Close(); err != nil {
 		return err
 	}
-	db, err := sql.Open("duckdb", path)
+	db, err := sql.Open("duckdb", path+"?checkpoint_threshold=64MiB") // as the store does while it is filled
 	if err != nil {
 		return err
 	}

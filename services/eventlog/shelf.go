@@ -46,8 +46,7 @@ func newShelf(dir string, partition uint8) *shelf {
 // begin begins the next file.
 func (s *shelf) begin(number uint32) { s.files = append(s.files, shelved{number: number}) }
 
-// note notes a record of the last file, whose place counts from the end of the one
-// before it where the file was read in parts.
+// note notes a record of the last file, with its place there.
 func (s *shelf) note(r blockRecord) {
 	f := &s.files[len(s.files)-1]
 	if r.stored.Raw != nil {

@@ -81,10 +81,11 @@ func plain(fields []any) []driver.Value {
 	return row
 }
 
-// driverFor opens a closed file with the driver for database/sql.
+// driverFor opens a closed file with the driver for database/sql, which moves its log
+// into the file as late as a store that is being filled does.
 func driverFor(b *testing.B, path string) *sql.DB {
 	b.Helper()
-	db, err := sql.Open("duckdb", path)
+	db, err := sql.Open("duckdb", fmt.Sprintf("%s?checkpoint_threshold=%dB", path, checkpointFilling))
 	if err != nil {
 		b.Fatal(err)
 	}
