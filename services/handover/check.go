@@ -75,9 +75,18 @@ func (d *desk) mountCheck(server *httpd.Server) error {
 	return nil
 }
 
-// asked returns the words for who asks: the language that the browser asks for.
+// asked returns the words for who asks before a firm is known by what is checked: those of
+// the firm that is signed in, else the language that the browser asks for.
 func (d *desk) asked(c *gin.Context) words {
-	speaker := &texts.Speaker{Texts: d.Frame.Accepted(c.GetHeader("Accept-Language"))}
+	if caller, _ := httpd.CallerFrom(c.Request.Context()); caller.Firm != "" {
+		return spoken(d.Frame.Spoken(c.Request.Context(), caller.Firm))
+	}
+	return spoken(d.Frame.Accepted(c.GetHeader("Accept-Language")))
+}
+
+// spoken returns the words of a language, before there are settings to write figures by.
+func spoken(said *texts.Texts) words {
+	speaker := &texts.Speaker{Texts: said}
 	return words{speaker, wording.NewFormat(reports.Names{Locale: speaker.Language()}).In(speaker)}
 }
 
@@ -123,6 +132,7 @@ func (d *desk) checkCode(c *gin.Context, text string) {
 	read, ok, err := d.Keys.readCode(text)
 	found := verdict{State: unknown, Says: say.Say("check.unknown-code")}
 	if err == nil && ok {
+		say = spoken(d.Frame.Spoken(c.Request.Context(), read.firm))
 		found, say, err = d.compare(c.Request.Context(), say, read.wanted, read.head)
 	}
 	if err == nil && found.State == same {
@@ -248,9 +258,13 @@ func (d *desk) uploaded(c *gin.Context) (v verdict, say words, err error) {
 	return d.checkFile(ctx, say, draft, size)
 }
 
-// checkFile tells how a file stands to the ledger.
+// checkFile tells how a file stands to the ledger, in the language of the firm that it names
+// where that has signed anything here.
 func (d *desk) checkFile(ctx context.Context, say words, file io.ReaderAt, size int64) (verdict, words, error) {
 	found, err := Check(file, size, d.Keys.Public)
+	if _, stranger := d.Keys.Public(found.Firm); stranger == nil {
+		say = spoken(d.Frame.Spoken(ctx, found.Firm))
+	}
 	var tampered *ChangedError
 	switch {
 	case errors.As(err, &tampered):

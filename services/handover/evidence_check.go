@@ -45,17 +45,19 @@ type Evidence struct {
 // CheckEvidence reads an evidence file and proves it: every sum, the signature, the
 // chain of the commits, the name of every photo, the seal of the report, and every
 // other byte of the archive. Its error is a [*ChangedError], or [ErrNotEvidence], where
-// the file is to blame. Photos are not kept in memory.
+// the file is to blame; Firm is then the one that the file names, if it came to that, and all
+// else is empty. Photos are not kept in memory.
 func CheckEvidence(file io.ReaderAt, size int64) (Evidence, error) {
 	twin := &twin{want: bufio.NewReaderSize(io.NewSectionReader(file, 0, size), 64<<10)}
 	c := &evidenceCheck{
 		in: tar.NewReader(io.NewSectionReader(file, 0, size)), again: archive{out: tar.NewWriter(twin)},
 	}
-	if err := c.all(); err != nil {
-		return Evidence{}, err
+	err := c.all()
+	if err == nil {
+		err = twin.end()
 	}
-	if err := twin.end(); err != nil {
-		return Evidence{}, err
+	if err != nil {
+		return Evidence{Manifest: Manifest{Firm: c.manifest.Firm}}, err
 	}
 	return Evidence{c.manifest, c.key}, nil
 }

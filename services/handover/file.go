@@ -31,7 +31,8 @@ const pdfMost = 256 << 20
 
 // Check proves a sealed PDF or an evidence file with the key that keyOf returns for
 // the firm that the file names. Its error is a [*ChangedError] where the file is not
-// as it was signed, [ErrUnknownFile] where it is something else, and otherwise keyOf's.
+// as it was signed, [ErrUnknownFile] where it is something else, and otherwise keyOf's. With
+// an error Firm is the one that the file names, proved by nothing, and all else is empty.
 func Check(file io.ReaderAt, size int64, keyOf func(firm string) (ed25519.PublicKey, error)) (Checked, error) {
 	head := make([]byte, 5)
 	if _, err := file.ReadAt(head, 0); err != nil {
@@ -41,18 +42,19 @@ func Check(file io.ReaderAt, size int64, keyOf func(firm string) (ed25519.Public
 		return checkPDF(file, size, keyOf)
 	}
 	e, err := CheckEvidence(file, size)
+	named := Checked{Firm: e.Firm}
 	if errors.Is(err, ErrNotEvidence) {
-		return Checked{}, ErrUnknownFile
+		return named, ErrUnknownFile
 	}
 	if err != nil {
-		return Checked{}, err
+		return named, err
 	}
 	key, err := keyOf(e.Firm)
 	if err != nil {
-		return Checked{}, err
+		return named, err
 	}
 	if !key.Equal(e.PublicKey) {
-		return Checked{}, changed("it is signed with another key than the firm's")
+		return named, changed("it is signed with another key than the firm's")
 	}
 	return Checked{Evidence: true, Kind: papers.KindHandover, Firm: e.Firm, Job: e.Job, Position: e.Position, Head: e.Head,
 		Key: e.Key, Commits: e.Commits, Photos: e.Photos, Missing: len(e.MissingPhotos)}, nil
@@ -72,10 +74,10 @@ func checkPDF(file io.ReaderAt, size int64, keyOf func(firm string) (ed25519.Pub
 	}
 	key, err := keyOf(s.Firm)
 	if err != nil {
-		return Checked{}, err
+		return Checked{Firm: s.Firm}, err
 	}
 	if !s.Verify(raw, key) {
-		return Checked{}, changed("its bytes are not those that the firm sealed")
+		return Checked{Firm: s.Firm}, changed("its bytes are not those that the firm sealed")
 	}
 	fingerprint, err := Fingerprint(key)
 	return Checked{Kind: s.Kind, Of: s.Of, Firm: s.Firm, Job: s.Job, Position: s.Position, Head: s.Head,

@@ -128,3 +128,43 @@ func TestGermanPDF(t *testing.T) {
 		}
 	}
 }
+
+// TestCheckSpeaksAsTheFirmDoes: whatever the browser asks for, as soon as a code or a file
+// names a firm that signs here; and the browser's language before.
+func TestCheckSpeaksAsTheFirmDoes(t *testing.T) {
+	l, _ := germanLedger(t, "de-AT")
+	b := newBench(t, l, album{}, func(d *Deps) {
+		d.Frame.Speak(func(_ context.Context, firm string) (string, error) {
+			return map[string]string{"invented": "de-AT"}[firm], nil
+		})
+	})
+	pdf, evidence := b.mustGet(l.firm, "/jobs/kueche/handover.pdf"), b.mustGet(l.firm, "/v1/jobs/kueche/evidence")
+	read, err := ReadSealed(pdf)
+	must(t, err)
+	key, err := b.keys.Private(l.firm)
+	must(t, err)
+	code := code{wanted{read.Firm, read.Job, read.Kind, read.Of, read.Position}, read.Head[:codeHeadDigits]}.text(key)
+	elsewhere := newProof(t) // the same firm's name with another key, and of a ledger that speaks English
+	check := func(what, page, want string) {
+		t.Helper()
+		if _, rest, _ := strings.Cut(page, "<html lang=\""); !strings.HasPrefix(rest, want+`"`) ||
+			strings.Contains(page, `<main id="main" lang`) {
+			t.Errorf("%s is not answered in %s: %s", what, want, page)
+		}
+	}
+	inEnglish := []string{"Accept", "text/html", "Accept-Language", "en"}
+	for _, verdict := range []string{"known", "lost"} {
+		check("a code that is "+verdict, b.get("", "/check/"+code, inEnglish...).Body.String(), "de")
+		check("a PDF that is "+verdict, b.upload(pdf).Body.String(), "de")
+		check("an evidence file that is "+verdict, b.upload(evidence).Body.String(), "de")
+		delete(l.jobs, "kueche")
+	}
+	broken := slices.Clone(evidence)
+	broken[len(broken)/2] ^= 1
+	check("a changed evidence file", b.upload(broken).Body.String(), "de")
+	check("a PDF with another key", b.upload(elsewhere.pdf).Body.String(), "de")
+	check("a guessed code", b.get("", "/check/x"+code, inEnglish...).Body.String(), "en")
+	check("no paper", b.upload([]byte("hello")).Body.String(), "en")
+	check("who asks nothing", b.get("", "/check", "Accept-Language", "de, en;q=0.5").Body.String(), "de")
+	check("who is signed in", b.get(l.firm, "/check", inEnglish...).Body.String(), "de")
+}

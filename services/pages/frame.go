@@ -77,7 +77,7 @@ func New(server *httpd.Server) (*Frame, error) {
 	server.Engine.GET(FilesAt+":hash/:name", f.serveFile)
 	server.Engine.HEAD(FilesAt+":hash/:name", f.serveFile)
 	server.ProblemPage = f.problem
-	server.Speaks = func(ctx context.Context, firm string) *texts.Texts { return f.around(ctx, httpd.Caller{Firm: firm}) }
+	server.Speaks = f.Spoken
 	return f, nil
 }
 
@@ -167,7 +167,7 @@ func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, erro
 	if p.Texts == nil {
 		p.Texts = f.texts.For(texts.English)
 	}
-	around := f.around(ctx, caller)
+	around := f.Spoken(ctx, caller.Firm)
 	if caller.Firm == "" { // nobody is signed in: all of it is in the language of the page
 		around = p.Texts
 	}
@@ -231,13 +231,14 @@ func (f *Frame) warning(caller httpd.Caller, around *texts.Texts) (string, error
 	return around.Say(key)
 }
 
-// around returns the language of what stands around a page. Where it cannot be found,
-// as on the page of a problem, that is English: a page is better than none.
-func (f *Frame) around(ctx context.Context, caller httpd.Caller) *texts.Texts {
-	if f.locale == nil || caller.Firm == "" {
+// Spoken returns what pages say in the language of a firm: that of what stands around its
+// pages. Where it cannot be found, as on the page of a problem, that is English: a page is
+// better than none.
+func (f *Frame) Spoken(ctx context.Context, firm string) *texts.Texts {
+	if f.locale == nil || firm == "" {
 		return f.texts.For(texts.English)
 	}
-	locale, err := f.locale(ctx, caller.Firm)
+	locale, err := f.locale(ctx, firm)
 	if err != nil {
 		return f.texts.For(texts.English)
 	}
@@ -289,7 +290,7 @@ const phonesAt = "/crew/pair"
 // problem shows a problem within the site.
 func (f *Frame) problem(r *http.Request, p *httpd.ProblemDetails) ([]byte, error) {
 	caller, _ := httpd.CallerFrom(r.Context())
-	say := &texts.Speaker{Texts: f.around(r.Context(), caller)}
+	say := &texts.Speaker{Texts: f.Spoken(r.Context(), caller.Firm)}
 	content := struct {
 		Detail, Instance string
 		Foreign          bool
