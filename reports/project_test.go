@@ -43,7 +43,7 @@ func brief(f Fact) string {
 		words = append(words, MinutesText(f.Minutes))
 	}
 	if f.QuantityMilli != 0 {
-		words = append(words, strings.NewReplacer(" ", "", "m²", "m2").Replace(QuantityText(f.QuantityMilli, f.Unit)))
+		words = append(words, strings.TrimRight(strings.TrimRight(decimal(f.QuantityMilli, 3), "0"), ".")+string(f.Unit))
 	}
 	if f.CostE4 != 0 {
 		words = append(words, MoneyText(f.CostE4, ""))

@@ -114,24 +114,6 @@ func PriceByMargin(costE4, basisPoints int64) int64 {
 	return ratio(costE4, 10_000, 10_000-basisPoints)
 }
 
-// MarkUpOfMargin returns the mark-up that leaves the margin: m/(1-m). ok is false
-// for a margin of the whole price.
-func MarkUpOfMargin(basisPoints int64) (markUp int64, ok bool) {
-	if basisPoints >= 10_000 {
-		return 0, false
-	}
-	return ratio(basisPoints, 10_000, 10_000-basisPoints), true
-}
-
-// MarginOfMarkUp returns the margin that the mark-up leaves: m/(1+m). ok is false
-// where the price would be nothing.
-func MarginOfMarkUp(basisPoints int64) (margin int64, ok bool) {
-	if basisPoints <= -10_000 {
-		return 0, false
-	}
-	return ratio(basisPoints, 10_000, 10_000+basisPoints), true
-}
-
 // MinutesPerUnitMilli returns thousandths of a minute per whole unit of work.
 // ok is false where no quantity was measured.
 func MinutesPerUnitMilli(minutes, quantityMilli int64) (milli int64, ok bool) {

@@ -22,9 +22,6 @@ type Split struct {
 	Unmeasured bool
 }
 
-// TotalE4 is what the line cost more than was planned.
-func (s Split) TotalE4() int64 { return s.QuantityE4 + s.EfficiencyE4 + s.PriceE4 }
-
 func (s Split) plus(o Split) Split {
 	return Split{s.QuantityE4 + o.QuantityE4, s.EfficiencyE4 + o.EfficiencyE4, s.PriceE4 + o.PriceE4,
 		s.Unmeasured || o.Unmeasured}

@@ -3,8 +3,6 @@ package reports
 import (
 	"fmt"
 	"strings"
-
-	"daysheet/events"
 )
 
 // The sentences of a report say numbers in words that need no table beside
@@ -37,21 +35,6 @@ func MoneyText(e4 int64, currency string) string {
 
 // ShareText says hundredths of a per cent with one place: "12.3 %".
 func ShareText(basisPoints int64) string { return decimal(shorten(basisPoints, 10), 1) + " %" }
-
-// QuantityText says thousandths of a unit with no more places than needed:
-// "12.5 m²", "3 each".
-func QuantityText(milli int64, unit events.Unit) string {
-	s := strings.TrimRight(strings.TrimRight(decimal(milli, 3), "0"), ".")
-	return strings.TrimSpace(s + " " + unitText(unit))
-}
-
-// unitText writes a unit as it stands in a sentence.
-func unitText(unit events.Unit) string {
-	if unit == events.SquareMetre {
-		return "m²"
-	}
-	return string(unit)
-}
 
 // decimal writes n with the point before its last places digits, and groups those
 // before it.

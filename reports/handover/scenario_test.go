@@ -320,7 +320,7 @@ func shown(c reports.Cell, form reports.Form) string {
 	case form == reports.FormQuantity:
 		return amount(c.Number, c.Unit)
 	case form == reports.FormIndex:
-		return reports.QuantityText(c.Number, "")
+		return amount(c.Number, "")
 	case form == reports.FormMoney:
 		return reports.MoneyText(c.Number, "")
 	case form == reports.FormMinutes:

@@ -52,10 +52,14 @@ func (w spokenWords) Share(points int64) string                     { return rep
 func (w spokenWords) Warning(of coating.Warning) string             { return of.Text() }
 func (w spokenWords) Quantity(milli int64, unit events.Unit) string { return amount(milli, unit) }
 
-// amount says a quantity in a sentence.
+// amount says a quantity in a sentence, with no more places than needed.
 func amount(milli int64, unit events.Unit) string {
-	if unit == events.Each {
-		return reports.QuantityText(milli, "")
+	number := strconv.FormatFloat(float64(milli)/1000, 'f', -1, 64)
+	switch unit {
+	case events.Each, "":
+		return number
+	case events.SquareMetre:
+		return number + " m²"
 	}
-	return reports.QuantityText(milli, unit)
+	return number + " " + string(unit)
 }

@@ -89,7 +89,7 @@ func TestNoHistoryQuotesTheBook(t *testing.T) {
 		e.Sentence != "No finished jobs yet: the rate is the book's." {
 		t.Errorf("explanation is %+v, %v", e, err)
 	}
-	if f.Jobs != 0 || f.Cells() != nil || f.Learning("coat", "") != (Trend{PerDoubling: 1}) {
+	if f.Jobs != 0 || f.Learning("coat", "") != (Trend{PerDoubling: 1}) {
 		t.Errorf("fit of nothing is %+v", f)
 	}
 }
@@ -255,10 +255,29 @@ func TestASlipDoesNoHarm(t *testing.T) {
 	}
 }
 
+// cells returns every cell with history in the order of the tree, each as a
+// query for one unit at its last book rate, to be predicted or explained.
+func cells(f *Fit) []Query {
+	var all []Query
+	for leaf := range f.core.nodes[depth-1] {
+		lo, hi := f.index.tree.span(depth-1, leaf)
+		newest := lo
+		for i := lo; i < hi; i++ {
+			if f.index.rows[i].day >= f.index.rows[newest].day {
+				newest = i
+			}
+		}
+		s := f.index.first(&f.index.rows[newest])
+		all = append(all, Query{Task: s.Task, Surface: s.Surface, Method: s.Method, JobType: s.JobType,
+			QuantityMilli: 1000, BookMinutesMilli: s.BookMinutesMilli})
+	}
+	return all
+}
+
 func TestExplanationIsTheArithmetic(t *testing.T) {
 	history, _ := simulate(8, clean)
 	f := mustFit(t, history, Options{})
-	for _, q := range f.Cells() {
+	for _, q := range cells(f) {
 		e, err := f.Explain(q)
 		if err != nil {
 			t.Fatal(err)
@@ -276,7 +295,7 @@ func TestExplanationIsTheArithmetic(t *testing.T) {
 			t.Errorf("recommended %d, predicted %v", e.Recommended, p.PerUnit)
 		}
 	}
-	if top, err := f.Explain(f.Cells()[0]); err != nil || top.Steps[0].Jobs != f.Jobs || top.Steps[0].Rows != f.Rows {
+	if top, err := f.Explain(cells(f)[0]); err != nil || top.Steps[0].Jobs != f.Jobs || top.Steps[0].Rows != f.Rows {
 		t.Errorf("firm's step is %+v, %v", top.Steps[0], err)
 	}
 }
@@ -305,7 +324,7 @@ func TestSentences(t *testing.T) {
 func TestUnseenLevelsWiden(t *testing.T) {
 	history, _ := simulate(9, clean)
 	f := mustFit(t, history, Options{NoRecent: true})
-	q := f.Cells()[0]
+	q := cells(f)[0]
 	last := mustPredict(t, f, q).Variance
 	for _, change := range []func(){func() { q.JobType = "new" }, func() { q.Method = "new" }, func() { q.Surface = "new" }} {
 		change()
@@ -415,49 +434,6 @@ func TestSizeCheck(t *testing.T) {
 	}
 }
 
-// TestConsumption checks the share of zeros by hand: 4 of 10 lines, firm share
-// (1+4)/(2+10), two imaginary rows of it: (2 x 5/12 + 4)/(2 + 10).
-func TestConsumption(t *testing.T) {
-	var uses []Use
-	for i := range 10 {
-		u := Use{Product: "film", BookMilli: 1100, UsedMilli: 11_000 + int64(i)*100, Line: Line{Job: fmt.Sprintf("job-%d", i), Task: "mask",
-			Day: firstDay + i, QuantityMilli: 10_000, EventIDs: []string{fmt.Sprintf("event-%d", i)}}}
-		if i%3 == 0 {
-			u.UsedMilli = 0
-		}
-		uses = append(uses, u)
-	}
-	f, err := FitUse(uses, firstDay+100, Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	none := (2*5./12 + 4) / 12
-	p, err := f.Predict("film", Query{Task: "mask", QuantityMilli: 20_000, BookMinutesMilli: 1100})
-	if err != nil {
-		t.Fatal(err)
-	}
-	near(t, "share of zeros", p.None, none, 1e-12)
-	near(t, "expected", p.Expected, (1-none)*p.Positive.Expected, 1e-12)
-	near(t, "book", p.Positive.Book, 22, 1e-12)
-	if !(p.Median > 0 && p.Median < p.Positive.Median && p.P80 < p.Positive.P80 && p.P80 < p.P90) || f.Positive.Rows != 6 {
-		t.Errorf("prediction is %+v of %d rows", p, f.Positive.Rows)
-	}
-	near(t, "new product's share of zeros", f.None("tape", "mask").Mean(), 5./12, 1e-12)
-	for i := range uses {
-		uses[i].UsedMilli *= int64(i % 2)
-	}
-	if f, err = FitUse(uses, firstDay+100, Options{}); err != nil {
-		t.Fatal(err)
-	}
-	if p, err = f.Predict("film", Query{Task: "mask", QuantityMilli: 20_000, BookMinutesMilli: 1100}); err != nil || p.Median != 0 || p.P80 == 0 {
-		t.Errorf("prediction where most use nothing is %+v, %v", p, err)
-	}
-	uses[3].UsedMilli = -1
-	if _, err = FitUse(uses, firstDay+100, Options{}); err == nil || !strings.Contains(err.Error(), "event event-3: used_milli is -1") {
-		t.Errorf("error is %v", err)
-	}
-}
-
 // TestPayback: own example, recomputed with R (numerical integral; closed form).
 // Tolerance 5e-4 for the sum of 200 slices.
 func TestPayback(t *testing.T) {
@@ -555,9 +531,6 @@ func TestMinutesMilli(t *testing.T) {
 		if got := MinutesMilli(minutes); got != want {
 			t.Errorf("%v minutes are %d thousandths, not %d", minutes, got, want)
 		}
-	}
-	if got := UseMilli(1.1); got != 1100 {
-		t.Errorf("1.1 units are %d thousandths", got)
 	}
 }
 

@@ -165,25 +165,3 @@ func against(verb string, factor float64) string {
 	}
 	return strings.TrimSpace(verb + " " + text)
 }
-
-// Cells returns every cell with history in the order of the tree, each as a
-// query for one unit at its last book rate, to be predicted or explained.
-func (f *Fit) Cells() []Query {
-	var cells []Query
-	if f.core == nil {
-		return cells
-	}
-	for leaf := range f.core.nodes[depth-1] {
-		lo, hi := f.index.tree.span(depth-1, leaf)
-		newest := lo
-		for i := lo; i < hi; i++ {
-			if f.index.rows[i].day >= f.index.rows[newest].day {
-				newest = i
-			}
-		}
-		s := f.index.first(&f.index.rows[newest])
-		cells = append(cells, Query{Task: s.Task, Surface: s.Surface, Method: s.Method, JobType: s.JobType,
-			QuantityMilli: 1000, BookMinutesMilli: s.BookMinutesMilli})
-	}
-	return cells
-}

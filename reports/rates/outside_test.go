@@ -369,18 +369,6 @@ func TestGammaPoisson(t *testing.T) {
 	near(t, "deaths, high", g.Quantile(.975), 1.6669046, 5e-8)
 }
 
-// Source: Gelman and others, Bayesian Data Analysis, placenta previa: 437 girls
-// of 980 births (from memory; quantiles recomputed with R).
-func TestBetaBinomial(t *testing.T) {
-	s := Share{1, 1}.After(437, 980)
-	if s != (Share{438, 544}) {
-		t.Errorf("posterior is %v", s)
-	}
-	for p, want := range map[float64]float64{.025: .4150655, .5: .4459919, .975: .4771998} {
-		near(t, fmt.Sprintf("quantile %g", p), s.Quantile(p), want, 5e-8)
-	}
-}
-
 // Source: definition of the quantile loss (Koenker and Bassett 1978); example
 // values of a widely used statistics library, recomputed by formula. Hours
 // example: own, recomputed by hand.
