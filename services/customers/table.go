@@ -159,7 +159,7 @@ func (d *Desk) recordTable(v pages.Visit) (pages.Page, error) {
 // readTable returns the rows that would be recorded: customers who are new, and those of whom
 // something else is known. What a row leaves blank stays.
 func (d *Desk) readTable(v pages.Visit, content []byte) ([]changed, history.RowErrors, error) {
-	rows, err := history.ReadCustomers(bytes.NewReader(content))
+	table, err := history.ReadCustomers(bytes.NewReader(content))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -170,10 +170,8 @@ func (d *Desk) readTable(v pages.Visit, content []byte) ([]changed, history.RowE
 	var all []changed
 	var wrong history.RowErrors
 	seen := map[string]bool{}
-	for _, row := range rows {
-		refuse := func(column, rule string) {
-			wrong = append(wrong, history.RowError{Line: row.Line, Column: column, Value: row.Cells[column], Rule: rule})
-		}
+	for _, row := range table.Rows {
+		refuse := func(column, rule string) { wrong = append(wrong, table.Refuse(row, column, rule)) }
 		is, was, rule := whose(row, known)
 		if rule == "" && seen[is] {
 			rule = "it stands twice in the list"

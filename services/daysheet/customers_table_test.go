@@ -56,12 +56,18 @@ func TestCustomersAsATable(t *testing.T) {
 		"name,customer\nNew,C 4\n":           "Line 2: <span>customer is &#34;C 4&#34;: use 1 to 64",
 		"name\nNew\nNew\n":                   "Line 3: <span>name is &#34;New&#34;: it stands twice",
 		"name\n" + strings.Repeat("x", 201):  "at most 200 bytes",
-		"who\nNew\n":                         "the first row names the columns",
+		"Name;Kunde\nNew;C 4\n":              "Line 2: <span>Kunde is &#34;C 4&#34;: use 1 to 64",
+		"who\nNew\n":                         "has every column that is needed; missing: name",
 		"":                                   "it is empty",
 	} {
 		if status, page := sendTable(t, c, wrong); status != 422 || !strings.Contains(page, want) || strings.Contains(page, `name="content"`) {
 			t.Errorf("%.40q: status %d, the page does not say %q", wrong, status, want)
 		}
+	}
+	mustSpeakGerman(t, a, c)
+	want := "<span>Kunde ist „C 4“: 1 bis 64 Zeichen aus a-z"
+	if _, page := sendTable(t, c, "Name;Kunde\nNew;C 4\n"); !strings.Contains(page, want) {
+		t.Errorf("in German the page does not say %q: %s", want, page)
 	}
 	if events() != before+2 {
 		t.Error("a row of a table that is refused was recorded")

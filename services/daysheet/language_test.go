@@ -12,14 +12,19 @@ import (
 	"daysheet/services/httpd/browsertest"
 )
 
-// mustSpeakGerman changes the locale of the invented firm and nothing else.
+// mustSpeakGerman changes the locale of the invented firm and nothing else; one without
+// settings gets a few.
 func mustSpeakGerman(t *testing.T, a *app, c *client) {
 	t.Helper()
 	names, err := a.projector.Names(t.Context(), demoFirm)
 	if err != nil {
 		t.Fatal(err)
 	}
-	settings := *names.Settings
+	settings := events.Settings{Name: "Invented Decorators", Currency: "EUR", TimeZone: "UTC",
+		JobTypes: []events.JobType{{JobType: "flat", Name: "Flat"}}, Grades: []events.Grade{{Grade: "painter"}}}
+	if names.Settings != nil {
+		settings = *names.Settings
+	}
 	settings.Locale = "de-AT"
 	data, err := json.Marshal(settings)
 	if err != nil {

@@ -188,7 +188,7 @@ func TestEveryListOutAndIn(t *testing.T) {
 		}
 	}
 	if r := s.upload("Bezeichnung;Auftragsart;Beginn\nStiege;Exterior;4.3.2026\nDach;Schloss;\n", "table", "jobs"); !strings.Contains(r.text(),
-		"Zeile 3: job type ist „Schloss“: eine Auftragsart der Einstellungen: zuerst dort hinzufügen.") ||
+		"Zeile 3: Auftragsart ist „Schloss“: eine Auftragsart der Einstellungen: zuerst dort hinzufügen.") ||
 		!strings.Contains(r.text(), "Einträge, die entstünden: 1.") {
 		t.Errorf("a German table of jobs: %s", r.text())
 	}
@@ -252,6 +252,25 @@ func TestNoFormulaGoesOut(t *testing.T) {
 			if !named {
 				t.Errorf("%s does not hold the name: %s", table, r.body)
 			}
+		}
+	}
+}
+
+// TestRowsNameTheColumnsOfTheFile: in the language of the page, and by the header that was
+// read, whatever language that is in.
+func TestRowsNameTheColumnsOfTheFile(t *testing.T) {
+	s := newStack(t)
+	for _, c := range []struct{ locale, table, content, want string }{
+		{"de-AT", "people", "Name;Lohngruppe\nTarn;Gehilfe\n", "Zeile 2: Lohngruppe ist „Gehilfe“: "},
+		{"de-AT", "people", "Name;Grade\nTarn;Gehilfe\n", "Zeile 2: Grade ist „Gehilfe“: "},
+		{"de-AT", "past-jobs", "Job;Day\na;32.1.2026\n", "Zeile 2: Day ist „32.1.2026“: "},
+		{"en-IE", "people", "Name;Lohngruppe\nTarn;Gehilfe\n", "Line 2: Lohngruppe is \"Gehilfe\": "},
+		{"en-IE", "past-jobs", "Job;Day\na;32.1.2026\n", "Line 2: Day is \"32.1.2026\": "},
+	} {
+		s.settle(c.locale)
+		r := s.upload(c.content, "table", c.table)
+		if !strings.Contains(r.text(), c.want) || strings.Contains(r.body, `<span lang="en"`) {
+			t.Errorf("%s, %s: status %d, the page does not say %s: %s", c.locale, c.table, r.status, c.want, r.text())
 		}
 	}
 }

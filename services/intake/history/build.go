@@ -51,12 +51,28 @@ func (b *builder) add(line int, job string, t events.Type, day events.Day, hour 
 			return "", err
 		}
 		row := rowErrorOf(line, refusal)
-		b.refuseNamed(line, row.Column, row.Value, row.Rule)
+		b.refuseNamed(line, b.columnOf(row.Column), row.Value, row.Rule)
 		b.faulty = true
 		return e.ID, nil
 	}
 	b.made = append(b.made, e)
 	return e.ID, nil
+}
+
+// columnOf returns the column of the sheet that holds a member of an event.
+func (b *builder) columnOf(member string) string {
+	column := memberColumn(member)
+	switch column {
+	case "minutes":
+		column = columns[colHours].Name
+	case "billed":
+		column = columns[colPrice].Name
+	case "reason":
+		column = columns[colNote].Name
+	case "volume":
+		column = columns[colQuantity].Name
+	}
+	return b.heads.of(column)
 }
 
 // job makes the events of one job. A job with an event that breaks a rule is

@@ -2,11 +2,7 @@ package history
 
 import (
 	"io"
-	"strings"
 	"unicode"
-
-	"daysheet/events"
-	"daysheet/services/typed"
 )
 
 // customers is the table of customers. It makes no events here: what is personal is sealed by
@@ -31,46 +27,33 @@ func customerColumns() []tableColumn {
 		optional("note", "What the firm should know", "", "notiz")}
 }
 
-// ReadCustomers reads a table of customers. Line breaks within cells stay. The error is about
-// the whole file.
-func ReadCustomers(r io.Reader) ([]Row, error) {
-	text, err := readAll(r)
-	if err != nil {
-		return nil, err
-	}
-	if strings.TrimSpace(text) == "" {
-		return nil, events.Refuse("file", nil, "it is empty")
-	}
-	columns := customers.columns()
-	for _, separator := range []rune{';', '\t', ','} {
-		records, lines, err := cut(text, separator, -1)
-		if err != nil || len(records) == 0 {
-			continue // it may be readable with another separator
-		}
-		if place, lacks := placeColumns(records[0], columns); len(lacks) == 0 {
-			return customerRows(records[1:], lines[1:], place), nil
-		}
-	}
-	return nil, events.Refuse("file", nil, "the first row names the columns, and name is one of them")
+// CustomerTable is a table of customers as a file has it.
+type CustomerTable struct {
+	Rows  []Row
+	heads heads
 }
 
-func customerRows(records [][]string, lines []int, place []string) []Row {
-	var rows []Row
-	for i, record := range records {
-		row, filled := Row{lines[i], map[string]string{}}, false
-		for j, cell := range record {
-			cell = strings.ReplaceAll(cell, "\r\n", "\n")
-			cell = typed.Bare(strings.TrimSpace(strings.Map(keepLines, cell)))
-			filled = filled || cell != ""
-			if j < len(place) && place[j] != "" {
-				row.Cells[place[j]] = cell
-			}
-		}
-		if filled {
-			rows = append(rows, row)
-		}
+// Refuse says why a row cannot be taken, of a column as the file calls it.
+func (t CustomerTable) Refuse(row Row, column, rule string) RowError {
+	return RowError{Line: row.Line, Column: t.heads.of(column), Value: shorten(row.Cells[column]), Rule: rule}
+}
+
+// ReadCustomers reads a table of customers as [ReadTable] reads others. Line breaks within
+// cells stay. The error is about the whole file.
+func ReadCustomers(r io.Reader) (CustomerTable, error) {
+	text, err := readAll(r)
+	if err != nil {
+		return CustomerTable{}, err
 	}
-	return rows
+	file, err := readTable(text, customers)
+	if err != nil {
+		return CustomerTable{}, err
+	}
+	table := CustomerTable{heads: file.heads}
+	for _, row := range file.rows {
+		table.Rows = append(table.Rows, Row{row.line, row.cells})
+	}
+	return table, nil
 }
 
 // keepLines is [printable] that leaves line breaks.

@@ -6,7 +6,7 @@
 // # The sheet
 //
 // [Read] takes CSV with a header row: separated by comma, semicolon or tab, in
-// UTF-8 with or without a byte order mark, or in Latin-1. Lines above the header
+// UTF-8 with or without a byte order mark, or in Windows-1252. Lines above the header
 // are passed over. Columns are found by name, whatever their order, capitals,
 // spaces, underscores and hyphens; [Columns] lists them. Every row says one
 // thing, by its kind:

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"strings"
 
 	"daysheet/events"
 )
@@ -99,6 +100,8 @@ func rowErrorOf(line int, err error) RowError {
 		value := refusal.Value
 		if plain, err := strconv.Unquote(value); err == nil {
 			value = plain // a row error quotes it itself
+		} else {
+			value = strings.TrimPrefix(value, `"`) // it was shortened
 		}
 		return RowError{Line: line, Column: refusal.Field, Value: value, Rule: refusal.Rule}
 	}

@@ -149,7 +149,7 @@ func Read(r io.Reader, opts Options) (Plan, error) {
 	if opts.Source == "" {
 		opts.Source = "/import/history"
 	}
-	rd := newReader(opts)
+	rd := newReader(opts, s.heads)
 	for _, row := range s.rows {
 		rd.row(row)
 	}

@@ -166,7 +166,7 @@ func TestRowRules(t *testing.T) {
 		{"estimate without work", "a;;exterior;1.1.25;estimate;;;;;;;;;;;500",
 			"line 2: task: an estimate has at least one row"},
 		{"no bill", "a;;exterior;1.1.25;billed;;;;;;;;;;;", "line 2: price: say what was charged"},
-		{"title too long", "a;" + strings.Repeat("x", 130) + ";exterior;1.1.25;billed;;;;;;;;;;;5", "line 2: data.title is"},
+		{"title too long", "a;" + strings.Repeat("x", 130) + ";exterior;1.1.25;billed;;;;;;;;;;;5", "line 2: title is \"xxx"},
 	} {
 		plan := read(t, header+c.rows+"\n", Options{SkipBad: true})
 		if len(plan.Errors) != 1 || !strings.HasPrefix(plan.Errors.Error(), c.want) {
@@ -202,11 +202,18 @@ func TestFileRules(t *testing.T) {
 	}
 }
 
-// TestLatin1: sheets of old programs are not in UTF-8.
-func TestLatin1(t *testing.T) {
-	plan := read(t, "job,job type,date,kind,task,quantity,unit\na,exterior,1.1.2025,day sheet,wash,5,m\xb2\n", Options{})
-	if len(plan.Errors) > 0 || plan.Summary.Events != 2 {
-		t.Errorf("%v, %+v", plan.Errors, plan.Summary)
+// TestWindows1252: spreadsheets write it where nobody asks for UTF-8. The bytes are those of
+// the index of the WHATWG Encoding Standard: 80 the euro, 84 and 93 the German quotation
+// marks, 96 the dash, 9A and 9F letters, B2 the square.
+func TestWindows1252(t *testing.T) {
+	plan := read(t, "job,title,job type,date,kind,task,quantity,unit\n"+
+		"a,\x84Haus\x93 \x96 \x9a\x9f \x80,exterior,1.1.2025,day sheet,wash,5,m\xb2\n", Options{})
+	if len(plan.Errors) > 0 || plan.Summary.Events != 2 ||
+		!strings.Contains(string(plan.Batches[0].Events[0].Data), `"title":"„Haus“ – šŸ €"`) {
+		t.Errorf("%v, %+v", plan.Errors, plan)
+	}
+	if at := string(windows1252[:]); strings.Count(at, " ") != 5 {
+		t.Errorf("%q has another number of bytes that stand for nothing", at)
 	}
 }
 

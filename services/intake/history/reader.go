@@ -10,8 +10,9 @@ import (
 
 // reader sorts rows into jobs and keeps what they repeat from one another.
 type reader struct {
-	opts Options
-	plan Plan
+	opts  Options
+	plan  Plan
+	heads heads
 
 	jobs  map[string]*job
 	order []*job
@@ -57,9 +58,9 @@ type entry struct {
 	line int // 0 while entries are compared
 }
 
-func newReader(opts Options) *reader {
+func newReader(opts Options, heads heads) *reader {
 	r := &reader{
-		opts: opts, jobs: map[string]*job{}, seen: map[entry]int{},
+		opts: opts, heads: heads, jobs: map[string]*job{}, seen: map[entry]int{},
 		units: map[string]unitSeen{}, bad: map[int]bool{},
 	}
 	for _, p := range opts.Products {
@@ -70,7 +71,7 @@ func newReader(opts Options) *reader {
 
 // refuse notes why a row cannot be taken.
 func (r *reader) refuse(line int, c column, value, rule string) {
-	r.refuseNamed(line, columns[c].Name, value, rule)
+	r.refuseNamed(line, r.heads.of(columns[c].Name), value, rule)
 }
 
 func (r *reader) refuseNamed(line int, name, value, rule string) {

@@ -208,15 +208,15 @@ func TestPastJobsByType(t *testing.T) {
 func TestPastJobsErrors(t *testing.T) {
 	plan := readPastJobs(t, Options{})
 	want := RowErrors{
-		{39, "unit", "kg", "the task coat is counted in m2"},
-		{91, "unit", "bucket", "use one of m2, m, each, hour, l, kg, roll, sheet, pack"},
-		{127, "date", "31.2.2024", "a day that there is"},
-		{152, "task", "polish brass", "a standard task or one of the firm's settings, for example protect floor"},
-		{190, "cost", "1.250", "it can be read as a thousand or as a decimal: say which decimal mark the file has"},
-		{227, "hours", "two", "hours such as 1:30, 1.5, 1,5 h or 90 min"},
-		{266, "kind", "misc", kindRule},
-		{304, "hours", "26", "at most 24 hours of one person on a day; leave the person blank for the crew"},
-		{329, "unit", "m2", "the product floor-paper is counted in roll on line 26"},
+		{39, "Unit", "kg", "the task coat is counted in m2"},
+		{91, "Unit", "bucket", "use one of m2, m, each, hour, l, kg, roll, sheet, pack"},
+		{127, "Date", "31.2.2024", "a day that there is"},
+		{152, "Task", "polish brass", "a standard task or one of the firm's settings, for example protect floor"},
+		{190, "Cost", "1.250", "it can be read as a thousand or as a decimal: say which decimal mark the file has"},
+		{227, "Hours", "two", "hours such as 1:30, 1.5, 1,5 h or 90 min"},
+		{266, "Kind", "misc", kindRule},
+		{304, "Hours", "26", "at most 24 hours of one person on a day; leave the person blank for the crew"},
+		{329, "Unit", "m2", "the product floor-paper is counted in roll on line 26"},
 	}
 	if !slices.Equal(plan.Errors, want) {
 		t.Errorf("errors:\n%v\nwant:\n%v", plan.Errors, want)

@@ -22,7 +22,8 @@ const headerSearch = 20
 // sheet is a file cut into cells.
 type sheet struct {
 	rows    []row
-	blank   int      // rows without content
+	blank   int // rows without content
+	heads   heads
 	unknown []string // names of columns that were passed over
 }
 
@@ -48,12 +49,19 @@ func readAll(r io.Reader) (string, error) {
 	if utf8.Valid(raw) {
 		return string(raw), nil
 	}
-	latin := make([]rune, len(raw))
+	western := make([]rune, len(raw))
 	for i, b := range raw {
-		latin[i] = rune(b)
+		if western[i] = rune(b); b >= 0x80 && b < 0xa0 {
+			western[i] = windows1252[b-0x80]
+		}
 	}
-	return string(latin), nil
+	return string(western), nil
 }
+
+// windows1252 is what Windows-1252 has where Latin-1 has control characters, by the table
+// of the WHATWG Encoding Standard, with blanks for the five bytes that stand for nothing.
+// Spreadsheets write it where nobody asks them for UTF-8.
+var windows1252 = [32]rune([]rune("€ ‚ƒ„…†‡ˆ‰Š‹Œ Ž  ‘’“”•–—˜™š›œ žŸ"))
 
 // readSheet finds the separator and the header, and sorts cells into columns.
 func readSheet(r io.Reader) (*sheet, error) {
@@ -127,7 +135,7 @@ func cut(text string, separator rune, limit int) (records [][]string, lines []in
 
 // sort puts the cells of each record below the header into their columns.
 func sort(records [][]string, lines []int, header int) (*sheet, error) {
-	s := &sheet{}
+	s := &sheet{heads: heads{}}
 	place := make([]column, len(records[header]))
 	var seen [columnCount]bool
 	for i, name := range records[header] {
@@ -135,14 +143,14 @@ func sort(records [][]string, lines []int, header int) (*sheet, error) {
 		switch {
 		case !ok:
 			place[i] = columnCount
-			if strings.TrimSpace(name) != "" {
-				s.unknown = append(s.unknown, strings.TrimSpace(name))
+			if name = headOf(name); name != "" {
+				s.unknown = append(s.unknown, name)
 			}
 			continue
 		case seen[c]:
 			return nil, events.Refuse("header", name, "two columns are read as %q: rename one", columns[c].Name)
 		}
-		seen[c], place[i] = true, c
+		seen[c], place[i], s.heads[columns[c].Name] = true, c, headOf(name)
 	}
 	for i := header + 1; i < len(records); i++ {
 		r := row{line: lines[i]}

@@ -1,6 +1,10 @@
 package history
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+	"strings"
+)
 
 // Table names a list of one kind of things that can be read beside the sheet of past
 // jobs: what a firm keeps up to date, not its history.
@@ -32,6 +36,28 @@ func (t Table) ofSettings() bool { return t == People || t == Grades || t == Job
 type tableColumn struct {
 	Column
 	needed bool
+}
+
+// heads are the names of columns as they stand in the header of a file, by the names that the
+// program has for them. What is wrong with a row is said of the column that its writer knows.
+type heads map[string]string
+
+// of returns the name of a column in the file; the program's own where the file has none.
+func (h heads) of(column string) string { return cmp.Or(h[column], column) }
+
+// headOf returns a cell of a header as it can be shown.
+func headOf(cell string) string {
+	return shorten(strings.TrimSpace(strings.Map(printable, cell)))
+}
+
+// memberColumn returns what the column is called that holds a member of an event's data.
+func memberColumn(member string) string {
+	member = strings.TrimPrefix(member, "data.")
+	member = member[strings.LastIndexByte(member, '.')+1:]
+	for _, ending := range []string{"_milli", "_e4", "_minutes", "_basis_points", "_um"} {
+		member = strings.TrimSuffix(member, ending)
+	}
+	return strings.ReplaceAll(member, "_", " ")
 }
 
 // Columns returns the columns of a table in the order in which it would have them.

@@ -238,16 +238,14 @@ func (t *tableReader) add(row tableRow, job string, kind events.Type, day events
 
 // columnOf returns the column that holds a member of a payload.
 func (t *tableReader) columnOf(member string) string {
-	for _, ending := range []string{"_milli", "_e4", "_minutes", "_basis_points", "_um"} {
-		member = strings.TrimSuffix(member, ending)
-	}
+	column := memberColumn(member)
 	switch {
-	case member == "minutes" && t.table == Bookings:
+	case column == "minutes" && t.table == Bookings:
 		return "hours"
-	case member == "quantity" && t.table == Counts:
+	case column == "quantity" && t.table == Counts:
 		return "found"
-	case member == "cost_per_hour":
+	case column == "cost per hour":
 		return "cost of an hour"
 	}
-	return strings.ReplaceAll(member, "_", " ")
+	return column
 }

@@ -23,6 +23,7 @@ type tableReader struct {
 	byJob map[string][]events.Event
 	jobs  []string // in the order in which they are met
 	lists lists    // of the settings, or the rates, as the rows leave them
+	heads heads
 }
 
 // ReadTable reads a table as [Read] does a sheet: with a header row, in any order of
@@ -45,15 +46,16 @@ func ReadTable(r io.Reader, table Table, opts Options) (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}
-	rows, err := readTable(text, table)
+	file, err := readTable(text, table)
 	if err != nil {
 		return Plan{}, err
 	}
 	opts.Zone = cmp.Or(opts.Zone, time.UTC)
 	opts.Source = cmp.Or(opts.Source, "/import/tables")
 	t := &tableReader{table: table, opts: opts, ids: newIDs(opts.Firm), bad: map[int]bool{}, seen: map[string]int{},
-		byJob: map[string][]events.Event{}, lists: newLists(opts)}
-	for _, row := range rows {
+		byJob: map[string][]events.Event{}, lists: newLists(opts), heads: file.heads}
+	t.plan.Summary.UnknownColumns = file.unknown
+	for _, row := range file.rows {
 		if err := t.row(row); err != nil {
 			return Plan{}, err
 		}
@@ -61,7 +63,7 @@ func ReadTable(r io.Reader, table Table, opts Options) (Plan, error) {
 	if err := t.addLists(); err != nil {
 		return Plan{}, err
 	}
-	t.finish(len(rows))
+	t.finish(len(file.rows))
 	return t.plan, nil
 }
 
@@ -71,8 +73,18 @@ type tableRow struct {
 	cells map[string]string
 }
 
+// tableFile is a file cut into the rows of a table.
+type tableFile struct {
+	rows    []tableRow
+	heads   heads
+	unknown []string // names of columns that were passed over
+}
+
 // readTable finds the separator and the header, and sorts cells into columns.
-func readTable(text string, table Table) ([]tableRow, error) {
+func readTable(text string, table Table) (tableFile, error) {
+	if strings.TrimSpace(text) == "" {
+		return tableFile{}, events.Refuse("file", nil, "it is empty")
+	}
 	columns := table.columns()
 	var missing []string
 	for _, separator := range []rune{';', '\t', ','} {
@@ -83,14 +95,16 @@ func readTable(text string, table Table) ([]tableRow, error) {
 		for at := range min(headerSearch, len(records)) {
 			place, lacks := placeColumns(records[at], columns)
 			if len(lacks) == 0 {
-				return tableRows(records[at+1:], lines[at+1:], place), nil
+				file := headed(records[at], place)
+				file.rows = tableRows(records[at+1:], lines[at+1:], place, table == customers)
+				return file, nil
 			}
 			if missing == nil || len(lacks) < len(missing) {
 				missing = lacks
 			}
 		}
 	}
-	return nil, events.Refuse("file", nil, "no header row in the first %d rows has every column that is needed; "+
+	return tableFile{}, events.Refuse("file", nil, "no header row in the first %d rows has every column that is needed; "+
 		"missing: %s",
 		headerSearch, strings.Join(missing, ", "))
 }
@@ -114,13 +128,32 @@ func placeColumns(header []string, columns []tableColumn) (place []string, lacks
 	return place, lacks
 }
 
-func tableRows(records [][]string, lines []int, place []string) []tableRow {
+// headed returns a file by its header alone, with the columns that its cells name.
+func headed(header, place []string) tableFile {
+	file := tableFile{heads: heads{}}
+	for i, cell := range header {
+		switch name := headOf(cell); {
+		case place[i] != "":
+			file.heads[place[i]] = name
+		case name != "":
+			file.unknown = append(file.unknown, name)
+		}
+	}
+	return file
+}
+
+// tableRows sorts cells into columns. keep leaves line breaks within them.
+func tableRows(records [][]string, lines []int, place []string, keep bool) []tableRow {
 	var rows []tableRow
+	clean := printable
+	if keep {
+		clean = keepLines
+	}
 	for i, record := range records {
 		row := tableRow{lines[i], map[string]string{}}
 		filled := false
 		for j, cell := range record {
-			cell = typed.Bare(strings.TrimSpace(strings.Map(printable, cell)))
+			cell = typed.Bare(strings.TrimSpace(strings.Map(clean, cell)))
 			filled = filled || cell != ""
 			if j < len(place) && place[j] != "" {
 				row.cells[place[j]] = cell
@@ -134,8 +167,8 @@ func tableRows(records [][]string, lines []int, place []string) []tableRow {
 }
 
 func (t *tableReader) refuse(row tableRow, column, rule string) {
-	t.plan.Errors = append(t.plan.Errors, RowError{Line: row.line, Column: column, Value: shorten(row.cells[column]),
-		Rule: rule})
+	t.plan.Errors = append(t.plan.Errors, RowError{Line: row.line, Column: t.heads.of(column),
+		Value: shorten(row.cells[column]), Rule: rule})
 	t.bad[row.line] = true
 }
 

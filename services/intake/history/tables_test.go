@@ -136,7 +136,7 @@ func TestEveryErrorOfATable(t *testing.T) {
 	if plan := readTableOf(t, Bookings, text, opts); len(plan.Batches) != 1 || len(plan.Batches[0].Events) != 1 {
 		t.Errorf("the good row was not kept: %+v", plan.Batches)
 	}
-	for text, want := range map[string]string{"": "missing: ", "date,job\n1,2\n": "missing: person, task, hours",
+	for text, want := range map[string]string{"": "it is empty", "date,job\n1,2\n": "missing: person, task, hours",
 		"\"broken": "missing: "} {
 		if _, err := ReadTable(strings.NewReader(text), Bookings, tableOptions()); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v", text, err)

@@ -54,19 +54,16 @@ func ReadTakeOff(r io.Reader, opts Options) ([]map[string]string, RowErrors, err
 	if err != nil {
 		return nil, nil, err
 	}
-	if strings.TrimSpace(text) == "" {
-		return nil, nil, events.Refuse("file", nil, "it is empty")
-	}
-	rows, err := readTable(text, takeOff)
+	file, err := readTable(text, takeOff)
 	if err != nil {
 		return nil, nil, err
 	}
-	if len(rows) > takeOffMost {
-		return nil, nil, events.Refuse("file", len(rows), "at most %d rows", takeOffMost)
+	if len(file.rows) > takeOffMost {
+		return nil, nil, events.Refuse("file", len(file.rows), "at most %d rows", takeOffMost)
 	}
-	t := &tableReader{table: takeOff, opts: opts, bad: map[int]bool{}}
+	t := &tableReader{table: takeOff, opts: opts, bad: map[int]bool{}, heads: file.heads}
 	var cells []map[string]string
-	for _, row := range rows {
+	for _, row := range file.rows {
 		if t.measured(row); !t.bad[row.line] {
 			cells = append(cells, row.cells)
 		}
