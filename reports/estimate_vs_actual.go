@@ -109,7 +109,7 @@ func (w taskWork) rate(unit events.Unit, amount func(sides) int64) Cell {
 			measured++
 		}
 	}
-	milli, ok := MinutesPerUnitMilli(amount(w.minutes), amount(w.quantities[unit]))
+	milli, ok := minutesPerUnitMilli(amount(w.minutes), amount(w.quantities[unit]))
 	if !ok || measured != 1 || amount(w.minutes) == 0 {
 		return Cell{Blank: true, Unit: unit}
 	}

@@ -71,7 +71,7 @@ func (o *occasion) labour(e *events.Hours) {
 	}
 	f.Grade = grade
 	rate, priced := o.wage(grade)
-	f.CostE4 = LabourCostE4(e.Minutes, rate)
+	f.CostE4 = labourCostE4(e.Minutes, rate)
 	o.hold(o.withOverhead(make([]Fact, 0, 2), f)...)
 	o.checkTask(e.Task)
 	if !known {
@@ -213,7 +213,7 @@ func (o *occasion) plannedLine(facts []Fact, side Side, l events.EstimateLine) [
 	f.Grade, f.Minutes, f.CostE4 = l.Grade, l.Minutes, l.CostE4
 	rate, priced := o.wage(l.Grade)
 	if f.CostE4 == 0 {
-		f.CostE4 = LabourCostE4(l.Minutes, rate)
+		f.CostE4 = labourCostE4(l.Minutes, rate)
 	}
 	facts = o.withOverhead(facts, f)
 	if l.Minutes > 0 && l.CostE4 == 0 && !priced {

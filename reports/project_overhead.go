@@ -22,7 +22,7 @@ func (o *occasion) withOverhead(facts []Fact, f Fact) []Fact {
 // overheadE4 returns the overhead for a fact of labour or of material.
 func overheadE4(o events.Overhead, f Fact) int64 {
 	if f.Kind == KindLabour {
-		return LabourCostE4(f.Minutes, o.PerHourE4) + ShareE4(f.CostE4, o.LabourBasisPoints)
+		return labourCostE4(f.Minutes, o.PerHourE4) + shareE4(f.CostE4, o.LabourBasisPoints)
 	}
-	return ShareE4(f.CostE4, o.MaterialBasisPoints)
+	return shareE4(f.CostE4, o.MaterialBasisPoints)
 }

@@ -148,7 +148,7 @@ func (l learned) price(q *Quote, work []measured, wage int64, names Names) error
 		if line.Unit == "" {
 			return events.Refuse(fmt.Sprintf("lines[%d].task", i), w.Task, "a standard task, or one of the firm's own")
 		}
-		line.LabourE4 = LabourCostE4(line.Expected, wage)
+		line.LabourE4 = labourCostE4(line.Expected, wage)
 		q.Expected += line.Expected
 		q.LabourE4 += line.LabourE4
 		q.Lines = append(q.Lines, line)
@@ -233,7 +233,7 @@ func (q *Quote) finish(wage int64, names Names) {
 	q.VATE4 = measure.VATOn(q.NetE4, s.VATBasisPoints, 1)
 	q.GrossE4 = q.NetE4 + q.VATE4
 	// The safe price bears the safe minutes, with the overhead that goes with them.
-	labour := LabourCostE4(q.Safe80, wage)
+	labour := labourCostE4(q.Safe80, wage)
 	safe := labour + q.MaterialE4
 	if s.Overhead != nil {
 		safe += overheadE4(*s.Overhead, Fact{Kind: KindLabour, Minutes: q.Safe80, CostE4: labour}) +
@@ -249,9 +249,9 @@ func priced(costE4 int64, p *events.Pricing) int64 {
 	case p == nil:
 		return costE4
 	case p.Method == events.PricingMargin:
-		return PriceByMargin(costE4, p.BasisPoints)
+		return priceByMargin(costE4, p.BasisPoints)
 	}
-	return PriceByMarkUp(costE4, p.BasisPoints)
+	return priceByMarkUp(costE4, p.BasisPoints)
 }
 
 // Estimate returns the quote as the estimate that is recorded when it is issued:

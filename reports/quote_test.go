@@ -89,7 +89,7 @@ func TestQuoteWithoutHistory(t *testing.T) {
 	if q.Safe80 >= sum || q.Safe80 <= q.Expected || q.Safe90 <= q.Safe80 {
 		t.Errorf("the whole: expected %d, safe %d and %d; the sum of safe lines is %d", q.Expected, q.Safe80, q.Safe90, sum)
 	}
-	if cost := q.LabourE4 + q.MaterialE4 + q.OverheadE4; q.CostE4 != cost || q.OverheadE4 != LabourCostE4(q.Expected, 9_0000) {
+	if cost := q.LabourE4 + q.MaterialE4 + q.OverheadE4; q.CostE4 != cost || q.OverheadE4 != labourCostE4(q.Expected, 9_0000) {
 		t.Errorf("cost %d, want %d; overhead %d", q.CostE4, cost, q.OverheadE4)
 	}
 }

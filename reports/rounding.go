@@ -72,18 +72,18 @@ func divide(n, d int64) int64 {
 	return (n + d/2) / d
 }
 
-// LabourCostE4 returns what minutes cost at a rate per hour, to the nearest
+// labourCostE4 returns what minutes cost at a rate per hour, to the nearest
 // ten-thousandth of the currency unit.
-func LabourCostE4(minutes, costPerHourE4 int64) int64 { return ratio(minutes, costPerHourE4, 60) }
+func labourCostE4(minutes, costPerHourE4 int64) int64 { return ratio(minutes, costPerHourE4, 60) }
 
 // MaterialCostE4 returns what quantityMilli costs where perMilli costs costE4.
 func MaterialCostE4(quantityMilli, costE4, perMilli int64) int64 {
 	return ratio(quantityMilli, costE4, perMilli)
 }
 
-// ShareE4 returns basisPoints hundredths of a per cent of costE4, to the nearest
+// shareE4 returns basisPoints hundredths of a per cent of costE4, to the nearest
 // ten-thousandth of the currency unit.
-func ShareE4(costE4, basisPoints int64) int64 { return ratio(costE4, basisPoints, 10_000) }
+func shareE4(costE4, basisPoints int64) int64 { return ratio(costE4, basisPoints, 10_000) }
 
 // BasisPoints returns part as hundredths of a per cent of whole. ok is false
 // where whole is 0 and the share has no meaning.
@@ -102,21 +102,21 @@ func index(a, b int64) (milli int64, ok bool) {
 	return ratio(a, 1000, b), true
 }
 
-// PriceByMarkUp returns the price that adds basisPoints of costE4 to it.
-func PriceByMarkUp(costE4, basisPoints int64) int64 { return costE4 + ShareE4(costE4, basisPoints) }
+// priceByMarkUp returns the price that adds basisPoints of costE4 to it.
+func priceByMarkUp(costE4, basisPoints int64) int64 { return costE4 + shareE4(costE4, basisPoints) }
 
-// PriceByMargin returns the price of which basisPoints are left after costE4:
+// priceByMargin returns the price of which basisPoints are left after costE4:
 // cost/(1-margin). It returns 0 where nothing of the price is left for the cost.
-func PriceByMargin(costE4, basisPoints int64) int64 {
+func priceByMargin(costE4, basisPoints int64) int64 {
 	if basisPoints >= 10_000 {
 		return 0
 	}
 	return ratio(costE4, 10_000, 10_000-basisPoints)
 }
 
-// MinutesPerUnitMilli returns thousandths of a minute per whole unit of work.
+// minutesPerUnitMilli returns thousandths of a minute per whole unit of work.
 // ok is false where no quantity was measured.
-func MinutesPerUnitMilli(minutes, quantityMilli int64) (milli int64, ok bool) {
+func minutesPerUnitMilli(minutes, quantityMilli int64) (milli int64, ok bool) {
 	if quantityMilli == 0 {
 		return 0, false
 	}

@@ -63,9 +63,9 @@ func TestCosts(t *testing.T) {
 		name      string
 		got, want int64
 	}{
-		{"90 minutes at 32.00", LabourCostE4(90, 32_0000), 48_0000},
-		{"50 minutes at 32.00 is 26.66667", LabourCostE4(50, 32_0000), 26_6667},
-		{"no minutes", LabourCostE4(0, 32_0000), 0},
+		{"90 minutes at 32.00", labourCostE4(90, 32_0000), 48_0000},
+		{"50 minutes at 32.00 is 26.66667", labourCostE4(50, 32_0000), 26_6667},
+		{"no minutes", labourCostE4(0, 32_0000), 0},
 		{"2.5 l at 6.50", MaterialCostE4(2500, 6_5000, 1000), 16_2500},
 		{"4 rolls where 10 cost 50.00", MaterialCostE4(4000, 50_0000, 10_000), 20_0000},
 		{"1 of 3 for 10.00 is 3.33333", MaterialCostE4(1000, 10_0000, 3000), 3_3333},
@@ -113,7 +113,7 @@ func TestMarginAndMarkup(t *testing.T) {
 // of textbooks and course pages on variances: rate variance (actual - standard
 // rate) x actual hours and efficiency variance (actual - standard hours) x
 // standard rate add up to actual cost - standard cost, all of them from
-// LabourCostE4. Adverse is above zero.
+// labourCostE4. Adverse is above zero.
 func TestCostVariances(t *testing.T) {
 	for _, c := range []struct {
 		hours, standardHours int64
@@ -125,9 +125,9 @@ func TestCostVariances(t *testing.T) {
 		{23_200, 22_500, 9_8000, 10_0000, -4640, 7000}, // textbook example
 		{17_700, 17_500, 30_5000, 30_0000, 8850, 6000}, // textbook example
 	} {
-		actual := LabourCostE4(c.hours*60, c.rate)
-		atStandardRate := LabourCostE4(c.hours*60, c.standardRate)
-		standard := LabourCostE4(c.standardHours*60, c.standardRate)
+		actual := labourCostE4(c.hours*60, c.rate)
+		atStandardRate := labourCostE4(c.hours*60, c.standardRate)
+		standard := labourCostE4(c.standardHours*60, c.standardRate)
 		if got := actual - atStandardRate; got != c.wantRate*10_000 {
 			t.Errorf("%d h: rate variance %d, want %d", c.hours, got, c.wantRate*10_000)
 		}
@@ -150,7 +150,7 @@ func TestMinutesPerUnit(t *testing.T) {
 		{120, 40_000, 3000, true}, {640, 60_000, 10_667, true}, {1, 3000, 333, true}, {0, 1000, 0, true},
 		{60, 0, 0, false}, {0, 0, 0, false}, {-60, 30_000, -2000, true},
 	} {
-		got, ok := MinutesPerUnitMilli(c.minutes, c.milli)
+		got, ok := minutesPerUnitMilli(c.minutes, c.milli)
 		if got != c.want || ok != c.ok {
 			t.Errorf("%d min for %d milli: %d, %v; want %d, %v", c.minutes, c.milli, got, ok, c.want, c.ok)
 		}

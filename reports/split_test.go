@@ -98,14 +98,14 @@ func TestPricing(t *testing.T) {
 		{10_000_0000, 2500, 12_500_0000, 13_333_3333}, {50_000_0000, 2500, 62_500_0000, 66_666_6667},
 		{10_000_0000, 0, 10_000_0000, 10_000_0000},
 	} {
-		if got := PriceByMarkUp(c.cost, c.points); got != c.byMarkUp {
+		if got := priceByMarkUp(c.cost, c.points); got != c.byMarkUp {
 			t.Errorf("%d with a mark-up of %d is %d, want %d", c.cost, c.points, got, c.byMarkUp)
 		}
-		if got := PriceByMargin(c.cost, c.points); got != c.byMargin {
+		if got := priceByMargin(c.cost, c.points); got != c.byMargin {
 			t.Errorf("%d with a margin of %d is %d, want %d", c.cost, c.points, got, c.byMargin)
 		}
 	}
-	if PriceByMargin(1, 10_000) != 0 {
+	if priceByMargin(1, 10_000) != 0 {
 		t.Error("a margin of the whole price leaves a price")
 	}
 }
@@ -126,9 +126,9 @@ func TestOverheadRecovery(t *testing.T) {
 		{"60 000 for 6000 h; 7000 h booked, 65 000 spent", 10_0000, false, 7000 * 60, 0, 70_000_0000, 65_000_0000,
 			5_000_0000},
 	} {
-		got := LabourCostE4(c.minutes, c.overhead)
+		got := labourCostE4(c.minutes, c.overhead)
 		if c.byCost {
-			got = ShareE4(c.costE4, c.overhead)
+			got = shareE4(c.costE4, c.overhead)
 		}
 		if got != c.absorbed || got-c.actual != c.d {
 			t.Errorf("%s: absorbed %d, want %d; over %d, want %d", c.name, got, c.absorbed, got-c.actual, c.d)

@@ -66,9 +66,9 @@ func NewEWMA(x []float64, centre, sd, lambda float64) EWMA {
 	return c
 }
 
-// CUSUM adds up how far values stay above and below zero. Source: NIST/SEMATECH
+// cusum adds up how far values stay above and below zero. Source: NIST/SEMATECH
 // e-Handbook 6.3.2.3.
-type CUSUM struct {
+type cusum struct {
 	High  []float64
 	Low   []float64
 	Alarm int // position of the first sum beyond the limit; -1 where there is none
@@ -79,15 +79,15 @@ type CUSUM struct {
 // The usual settings for standardised values: an alarm after about 10 values
 // that are one standard deviation off, and one false alarm in some 465.
 const (
-	CUSUMSlack = 0.5
-	CUSUMLimit = 5.0
-	CUSUMMost  = 3.0 // one bad job alone cannot alarm
+	cusumSlack = 0.5
+	cusumLimit = 5.0
+	cusumMost  = 3.0 // one bad job alone cannot alarm
 )
 
-// NewCUSUM makes the chart of deviations from the target. Values beyond most
+// newCUSUM makes the chart of deviations from the target. Values beyond most
 // are taken for most; +Inf takes them as they are.
-func NewCUSUM(z []float64, slack, limit, most float64) CUSUM {
-	c := CUSUM{Alarm: -1, Start: -1}
+func newCUSUM(z []float64, slack, limit, most float64) cusum {
+	c := cusum{Alarm: -1, Start: -1}
 	var high, low float64
 	highStart, lowStart := 0, 0
 	for i, v := range z {
@@ -141,7 +141,7 @@ func FindDrift(lines []BacktestLine) []Drift {
 		for i, l := range task {
 			z[i] = l.Z
 		}
-		c := NewCUSUM(z, CUSUMSlack, CUSUMLimit, CUSUMMost)
+		c := newCUSUM(z, cusumSlack, cusumLimit, cusumMost)
 		if c.Alarm < 0 {
 			continue
 		}

@@ -513,7 +513,7 @@ func TestDrift(t *testing.T) {
 		found[0].Since < firstDay+26 || found[0].Since > firstDay+33 || found[0].Mean < 1.2 || found[0].Mean > 1.5 {
 		t.Errorf("drift is %+v", found)
 	}
-	down := NewCUSUM([]float64{0, -2, -2, -2, -2}, CUSUMSlack, CUSUMLimit, CUSUMMost)
+	down := newCUSUM([]float64{0, -2, -2, -2, -2}, cusumSlack, cusumLimit, cusumMost)
 	if down.Alarm != 4 || down.Start != 1 || down.Up {
 		t.Errorf("downward chart is %+v", down)
 	}

@@ -313,7 +313,7 @@ func TestHandbookCharts(t *testing.T) {
 	for k := range x {
 		x[k] -= 325
 	}
-	c := NewCUSUM(x, .3175, 4.1959, math.Inf(1))
+	c := newCUSUM(x, .3175, 4.1959, math.Inf(1))
 	for k, want := range []float64{0, 0, 0, 0, .03, 0, 0, 0, 0, 0, 0, 0, 3.01, 4.94, 7.45, 10.63, 11.99, 14.44, 16.00, 19.04} {
 		near(t, fmt.Sprintf("upper sum %d", k+1), c.High[k], want, .00501)
 	}
@@ -375,7 +375,7 @@ func TestGammaPoisson(t *testing.T) {
 func TestLosses(t *testing.T) {
 	mean := func(p float64, y, f []float64) (sum float64) {
 		for i := range y {
-			sum += Pinball(p, y[i], f[i]) / float64(len(y))
+			sum += pinball(p, y[i], f[i]) / float64(len(y))
 		}
 		return sum
 	}

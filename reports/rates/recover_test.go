@@ -149,7 +149,7 @@ func TestBacktestOfSimulatedFirms(t *testing.T) {
 // TestBacktestStopsWithItsContext: what is under way on each processor is finished, and
 // nothing more is begun.
 func TestBacktestStopsWithItsContext(t *testing.T) {
-	history, _ := simulate(1, startUp)
+	history, _ := simulate(1, clean)
 	ctx, cancel := context.WithCancel(context.Background())
 	last, all := 0, 0
 	_, err := RunBacktest(ctx, history, BacktestOptions{Progress: func(done, total int) {

@@ -21,7 +21,7 @@ type Score struct {
 
 	Pinball     [3]float64 // at P50, P80 and P90 of the factor against the book; less is better
 	PinballBook [3]float64
-	Skill       [3]float64 // 1 - Pinball/PinballBook: the share of the book's loss that is saved
+	Skill       [3]float64 // 1 - pinball/PinballBook: the share of the book's loss that is saved
 
 	JobBelowP80 float64 // share of jobs within their total's P80
 	JobBelowP90 float64
@@ -31,9 +31,9 @@ type Score struct {
 	Gain, GainSE float64
 }
 
-// Pinball returns the loss of a forecast of the quantile p of actual: p for
+// pinball returns the loss of a forecast of the quantile p of actual: p for
 // each unit too low, 1-p for each unit too high (Koenker and Bassett 1978).
-func Pinball(p, actual, forecast float64) float64 {
+func pinball(p, actual, forecast float64) float64 {
 	if actual >= forecast {
 		return p * (actual - forecast)
 	}
@@ -55,10 +55,10 @@ func score(jobs []BacktestJob) Score {
 			s.BelowP80 += one(l.Actual <= l.P80)
 			s.BelowP90 += one(l.Actual <= l.P90)
 			for q, p := range []float64{.5, .8, .9} {
-				s.Pinball[q] += Pinball(p, l.Actual/l.Book, []float64{l.Median, l.P80, l.P90}[q]/l.Book)
-				s.PinballBook[q] += Pinball(p, l.Actual/l.Book, []float64{l.Book, l.BookP80, l.BookP90}[q]/l.Book)
+				s.Pinball[q] += pinball(p, l.Actual/l.Book, []float64{l.Median, l.P80, l.P90}[q]/l.Book)
+				s.PinballBook[q] += pinball(p, l.Actual/l.Book, []float64{l.Book, l.BookP80, l.BookP90}[q]/l.Book)
 			}
-			gain := Pinball(.5, l.Actual, l.Book) - Pinball(.5, l.Actual, l.Median)
+			gain := pinball(.5, l.Actual, l.Book) - pinball(.5, l.Actual, l.Median)
 			gains[k] += gain / l.Book / float64(len(j.Lines))
 			actual, median, expected, book = actual+l.Actual, median+l.Median, expected+l.Expected, book+l.Book
 		}

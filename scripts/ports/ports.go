@@ -33,7 +33,7 @@ func Take(n int) ([]int, error) {
 		if !reserve(port) {
 			continue
 		}
-		l, err := net.Listen("tcp", Address(port))
+		l, err := net.Listen("tcp", address(port))
 		if err != nil {
 			continue // a server of somebody else's is there
 		}
@@ -53,10 +53,10 @@ func Addresses(n int) ([]string, error) {
 	}
 	addresses := make([]string, n)
 	for i, port := range taken {
-		addresses[i] = Address(port)
+		addresses[i] = address(port)
 	}
 	return addresses, nil
 }
 
-// Address returns the loopback address with a port.
-func Address(port int) string { return "127.0.0.1:" + strconv.Itoa(port) }
+// address returns the loopback address with a port.
+func address(port int) string { return "127.0.0.1:" + strconv.Itoa(port) }

@@ -32,7 +32,7 @@ func TestTake(t *testing.T) {
 		}
 	}
 	for port := range seen {
-		l, err := net.Listen("tcp", Address(port))
+		l, err := net.Listen("tcp", address(port))
 		if err != nil {
 			t.Fatal(err)
 		}

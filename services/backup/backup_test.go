@@ -379,7 +379,7 @@ func TestTheLogMustBeTheSame(t *testing.T) {
 	shorter := newLedger(t)
 	shorter.work(t, 1, 1)
 	for name, l := range map[string]*ledger{"another": other, "shorter": shorter, "empty": newLedger(t)} {
-		_, err := Make(t.Context(), &bytes.Buffer{}, l.source(), Options{Now: day(1), Since: earlier})
+		_, err := archiveLedger(t.Context(), &bytes.Buffer{}, l.source(), Options{Now: day(1), Since: earlier})
 		if events.CodeOf(err) != events.Conflict {
 			t.Errorf("%s: %v", name, err)
 		}

@@ -15,9 +15,9 @@ import (
 	"daysheet/services/sealing"
 )
 
-// MakeKeys writes the archive of the keys of customers, and returns how many it holds.
+// archiveKeys writes the archive of the keys of customers, and returns how many it holds.
 // Who is erased has none.
-func MakeKeys(ctx context.Context, to io.Writer, p Places, o Options) (keys int, err error) {
+func archiveKeys(ctx context.Context, to io.Writer, p Places, o Options) (keys int, err error) {
 	erased, err := erasedIn(p.Keys)
 	if err != nil {
 		return 0, fmt.Errorf("back up keys: %w", err)

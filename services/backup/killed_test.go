@@ -360,11 +360,11 @@ func TestFullAtAnyPlace(t *testing.T) {
 	l.customer(t, "c-1")
 	for name, made := range map[string]func(io.Writer) error{
 		"ledger": func(to io.Writer) error {
-			_, err := Make(t.Context(), to, l.source(), Options{Now: day(0)})
+			_, err := archiveLedger(t.Context(), to, l.source(), Options{Now: day(0)})
 			return err
 		},
 		"keys": func(to io.Writer) error {
-			_, err := MakeKeys(t.Context(), to, l.source().Places, Options{Now: day(0)})
+			_, err := archiveKeys(t.Context(), to, l.source().Places, Options{Now: day(0)})
 			return err
 		},
 	} {

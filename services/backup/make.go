@@ -54,7 +54,7 @@ type Options struct {
 }
 
 // Earlier is what an archive must know of the one that it goes on from. It is made by
-// [ReadEarlier] and [Make].
+// [ReadEarlier] and archiveLedger.
 type Earlier struct {
 	name     string
 	manifest *Manifest
@@ -75,11 +75,11 @@ type making struct {
 	access   map[string]string // contents of the files of access, by their name in the archive
 }
 
-// Make writes an archive of a ledger, and returns what the next one must know of it. It
+// archiveLedger writes an archive of a ledger, and returns what the next one must know of it. It
 // reads the log first and the rest after, so that everything that a commit needs is
 // there. It fails where the log is damaged, and where the ledger is not the one that
 // the archive is to go on from; a photo that cannot be read is named in the manifest.
-func Make(ctx context.Context, to io.Writer, s Source, o Options) (*Earlier, error) {
+func archiveLedger(ctx context.Context, to io.Writer, s Source, o Options) (*Earlier, error) {
 	m := &making{source: s, heads: heads{}, photos: photoSet{}}
 	m.manifest = Manifest{Opening: Opening{Backup: version, Kind: Ledger, Data: dataformat.Current, Program: o.Program,
 		Made: o.Now.UTC().Truncate(time.Millisecond)}, Lacking: []string{}}

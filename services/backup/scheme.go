@@ -18,8 +18,8 @@ import (
 	"daysheet/services/listfile"
 )
 
-// WholeEvery is how old the last whole archive in a folder may be before another is made.
-const WholeEvery = 7 * 24 * time.Hour
+// wholeEvery is how old the last whole archive in a folder may be before another is made.
+const wholeEvery = 7 * 24 * time.Hour
 
 // Scheme keeps archives in a folder: a whole one every week, and between them such as go
 // on from the one before.
@@ -163,7 +163,7 @@ func (s Scheme) last() (*Earlier, error) {
 		return nil, err
 	}
 	all = slices.DeleteFunc(all, func(a stored) bool { return a.kind == kindKeys || a.made.After(s.Now) })
-	fresh := func(a stored) bool { return a.kind == kindWhole && s.Now.Sub(a.made) < WholeEvery }
+	fresh := func(a stored) bool { return a.kind == kindWhole && s.Now.Sub(a.made) < wholeEvery }
 	if len(all) == 0 || !slices.ContainsFunc(all, fresh) {
 		return nil, nil
 	}

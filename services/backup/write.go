@@ -34,7 +34,7 @@ func WriteFiles(ctx context.Context, file, keys string, s Source, o Options) (w 
 	}
 	w = Written{File: file, Keys: keys, Whole: o.Since == nil}
 	first, err := draftOf(file, func(to io.Writer) (err error) {
-		e, err = Make(ctx, to, s, o)
+		e, err = archiveLedger(ctx, to, s, o)
 		return err
 	})
 	if err != nil {
@@ -42,7 +42,7 @@ func WriteFiles(ctx context.Context, file, keys string, s Source, o Options) (w 
 	}
 	// The keys come after the log: a key is made before what it seals is recorded.
 	second, err := draftOf(keys, func(to io.Writer) (err error) {
-		w.KeyCount, err = MakeKeys(ctx, to, s.Places, o)
+		w.KeyCount, err = archiveKeys(ctx, to, s.Places, o)
 		return err
 	})
 	if err != nil {

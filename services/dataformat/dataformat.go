@@ -100,8 +100,8 @@ func Write(folder string, number int, program string) error {
 	return nil
 }
 
-// Fresh reports whether nothing is kept in a folder yet.
-func Fresh(folder string) (bool, error) {
+// isFresh reports whether nothing is kept in a folder yet.
+func isFresh(folder string) (bool, error) {
 	entries, err := os.ReadDir(folder)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return false, fmt.Errorf("look into the data folder: %w", err)

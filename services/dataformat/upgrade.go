@@ -49,7 +49,7 @@ const BeforeUpgrade = "before-upgrade"
 // the folder at the same time. It fails as [Read] does.
 func (u Upgrading) Open(ctx context.Context) error {
 	want := u.want()
-	fresh, err := Fresh(u.Folder)
+	fresh, err := isFresh(u.Folder)
 	if err != nil {
 		return err
 	}

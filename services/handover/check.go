@@ -112,7 +112,7 @@ func (d *desk) publicKey(c *gin.Context) {
 	key, err := d.Keys.Public(c.Param("firm"))
 	var raw []byte
 	if err == nil {
-		raw, err = PublicPEM(key)
+		raw, err = publicPEM(key)
 	}
 	if err != nil {
 		httpd.Abort(c, err)
@@ -269,7 +269,7 @@ func (d *desk) checkFile(ctx context.Context, say words, file io.ReaderAt, size 
 	switch {
 	case errors.As(err, &tampered):
 		return verdict{State: altered, Says: say.Say("check.tampered"), Detail: tampered.What + "."}, say, nil
-	case errors.Is(err, ErrUnknownFile):
+	case errors.Is(err, errUnknownFile):
 		return verdict{State: unknown, Says: say.Say("check.no-paper")}, say, nil
 	case events.CodeOf(err) == events.NotFound && err != nil:
 		return verdict{State: unknown, Says: say.Say("check.no-firm")}, say, nil

@@ -102,7 +102,7 @@ func (d *desk) gather(ctx context.Context, w wanted) (*evidence, error) {
 	if e.key, err = d.Keys.Private(w.firm); err != nil {
 		return nil, err
 	}
-	fingerprint, err := Fingerprint(e.key.Public().(ed25519.PublicKey))
+	fingerprint, err := fingerprintOf(e.key.Public().(ed25519.PublicKey))
 	if err != nil {
 		return nil, err
 	}
@@ -178,7 +178,7 @@ func (d *desk) writeEvidence(ctx context.Context, e *evidence, to io.Writer) err
 	if err != nil {
 		return err
 	}
-	public, err := PublicPEM(e.key.Public().(ed25519.PublicKey))
+	public, err := publicPEM(e.key.Public().(ed25519.PublicKey))
 	if err != nil {
 		return err
 	}

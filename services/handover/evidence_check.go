@@ -18,8 +18,8 @@ import (
 	"daysheet/events"
 )
 
-// ErrNotEvidence means that a file is no evidence file at all.
-var ErrNotEvidence = errors.New("the file is no evidence file")
+// errNotEvidence means that a file is no evidence file at all.
+var errNotEvidence = errors.New("the file is no evidence file")
 
 // ChangedError says that a file is not as it was signed, and where.
 type ChangedError struct{ What string }
@@ -42,12 +42,12 @@ type Evidence struct {
 	PublicKey ed25519.PublicKey // that the file holds; whoever trusts it has it from elsewhere too
 }
 
-// CheckEvidence reads an evidence file and proves it: every sum, the signature, the
+// checkEvidence reads an evidence file and proves it: every sum, the signature, the
 // chain of the commits, the name of every photo, the seal of the report, and every
-// other byte of the archive. Its error is a [*ChangedError], or [ErrNotEvidence], where
+// other byte of the archive. Its error is a [*ChangedError], or errNotEvidence, where
 // the file is to blame; Firm is then the one that the file names, if it came to that, and all
 // else is empty. Photos are not kept in memory.
-func CheckEvidence(file io.ReaderAt, size int64) (Evidence, error) {
+func checkEvidence(file io.ReaderAt, size int64) (Evidence, error) {
 	twin := &twin{want: bufio.NewReaderSize(io.NewSectionReader(file, 0, size), 64<<10)}
 	c := &evidenceCheck{
 		in: tar.NewReader(io.NewSectionReader(file, 0, size)), again: archive{out: tar.NewWriter(twin)},
@@ -74,7 +74,7 @@ type evidenceCheck struct {
 
 func (c *evidenceCheck) all() error {
 	if _, err := c.read(nameReadme, nil); err != nil {
-		return ErrNotEvidence
+		return errNotEvidence
 	}
 	if err := c.readManifest(); err != nil {
 		return err
@@ -134,7 +134,7 @@ func (c *evidenceCheck) readManifest() error {
 			return changed("%s is not as it is written", nameManifest)
 		}
 		if c.manifest.Evidence != evidenceVersion {
-			return fmt.Errorf("%w that this version of the program knows", ErrNotEvidence)
+			return fmt.Errorf("%w that this version of the program knows", errNotEvidence)
 		}
 		if !c.manifest.RecordedAt.Truncate(time.Second).Equal(c.again.at) {
 			return changed("the files have another time than the last record")
@@ -149,11 +149,11 @@ func (c *evidenceCheck) readKey() error {
 		if c.key, err = ParsePublicPEM(raw); err != nil {
 			return changed("%s is no key", nameKey)
 		}
-		again, err := PublicPEM(c.key)
+		again, err := publicPEM(c.key)
 		if err != nil || !bytes.Equal(again, raw) {
 			return changed("%s is not as it is written", nameKey)
 		}
-		if fingerprint, err := Fingerprint(c.key); err != nil || fingerprint != c.manifest.Key {
+		if fingerprint, err := fingerprintOf(c.key); err != nil || fingerprint != c.manifest.Key {
 			return changed("%s is another key than %s says", nameKey, nameManifest)
 		}
 		return nil
@@ -163,7 +163,7 @@ func (c *evidenceCheck) readKey() error {
 
 func (c *evidenceCheck) readReport() error {
 	_, err := c.read(nameReport, func(raw []byte) error {
-		s, err := ReadSealed(raw)
+		s, err := readSealed(raw)
 		m := c.manifest
 		if err != nil || !s.Verify(raw, c.key) {
 			return changed("%s is not as the firm sealed it", nameReport)

@@ -144,7 +144,7 @@ func TestTamperingWithTheLedger(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			p := newProof(t)
-			s, err := ReadSealed(p.pdf)
+			s, err := readSealed(p.pdf)
 			must(t, err)
 			d := &desk{Deps: Deps{Frame: newFrame(t), Commits: p.ledger.commits, Keys: p.bench.keys, Photos: p.photos}}
 			english := englishWords(d.Frame)
@@ -198,10 +198,10 @@ func TestAnotherKeyProvesNothing(t *testing.T) {
 			t.Errorf("signed with another key: %v", err)
 		}
 	}
-	if _, err := p.check([]byte("%PDF-1.7 of somebody else")); !errors.Is(err, ErrUnknownFile) {
+	if _, err := p.check([]byte("%PDF-1.7 of somebody else")); !errors.Is(err, errUnknownFile) {
 		t.Errorf("a PDF of somebody else: %v", err)
 	}
-	if _, err := p.check(bytes.Repeat([]byte{0}, 2048)); !errors.Is(err, ErrUnknownFile) {
+	if _, err := p.check(bytes.Repeat([]byte{0}, 2048)); !errors.Is(err, errUnknownFile) {
 		t.Errorf("an empty archive: %v", err)
 	}
 }
@@ -245,7 +245,7 @@ func TestReadmeIsTrue(t *testing.T) {
 				if i == 2 {
 					key, err := p.bench.keys.Public(p.ledger.firm)
 					must(t, err)
-					if want, err := Fingerprint(key); err != nil || !strings.HasPrefix(string(out), want) {
+					if want, err := fingerprintOf(key); err != nil || !strings.HasPrefix(string(out), want) {
 						t.Errorf("the hash of the key is %s, want %s", out, want)
 					}
 				}
@@ -329,7 +329,7 @@ func TestSignaturesAreThoseOfRFC8032(t *testing.T) {
 		if !bytes.Equal(key.Public().(ed25519.PublicKey), public) || !bytes.Equal(ed25519.Sign(key, message), signature) {
 			t.Errorf("test %d of the RFC does not hold", i+1)
 		}
-		raw, err := PublicPEM(public)
+		raw, err := publicPEM(public)
 		must(t, err)
 		if again, err := ParsePublicPEM(raw); err != nil || !again.Equal(ed25519.PublicKey(public)) {
 			t.Errorf("test %d: the key is read as %x: %v", i+1, again, err)

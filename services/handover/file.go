@@ -9,8 +9,8 @@ import (
 	papers "daysheet/reports/handover"
 )
 
-// ErrUnknownFile means that a file is neither a sealed PDF nor an evidence file.
-var ErrUnknownFile = errors.New("the file is neither a sealed paper nor an evidence file")
+// errUnknownFile means that a file is neither a sealed PDF nor an evidence file.
+var errUnknownFile = errors.New("the file is neither a sealed paper nor an evidence file")
 
 // Checked is a file that is, byte for byte, as the holder of the key signed it.
 type Checked struct {
@@ -31,20 +31,20 @@ const pdfMost = 256 << 20
 
 // Check proves a sealed PDF or an evidence file with the key that keyOf returns for
 // the firm that the file names. Its error is a [*ChangedError] where the file is not
-// as it was signed, [ErrUnknownFile] where it is something else, and otherwise keyOf's. With
+// as it was signed, errUnknownFile where it is something else, and otherwise keyOf's. With
 // an error Firm is the one that the file names, proved by nothing, and all else is empty.
 func Check(file io.ReaderAt, size int64, keyOf func(firm string) (ed25519.PublicKey, error)) (Checked, error) {
 	head := make([]byte, 5)
 	if _, err := file.ReadAt(head, 0); err != nil {
-		return Checked{}, ErrUnknownFile
+		return Checked{}, errUnknownFile
 	}
 	if isPDF(head) {
 		return checkPDF(file, size, keyOf)
 	}
-	e, err := CheckEvidence(file, size)
+	e, err := checkEvidence(file, size)
 	named := Checked{Firm: e.Firm}
-	if errors.Is(err, ErrNotEvidence) {
-		return named, ErrUnknownFile
+	if errors.Is(err, errNotEvidence) {
+		return named, errUnknownFile
 	}
 	if err != nil {
 		return named, err
@@ -62,15 +62,15 @@ func Check(file io.ReaderAt, size int64, keyOf func(firm string) (ed25519.Public
 
 func checkPDF(file io.ReaderAt, size int64, keyOf func(firm string) (ed25519.PublicKey, error)) (Checked, error) {
 	if size > pdfMost {
-		return Checked{}, ErrUnknownFile
+		return Checked{}, errUnknownFile
 	}
 	raw, err := io.ReadAll(io.NewSectionReader(file, 0, size))
 	if err != nil {
 		return Checked{}, fmt.Errorf("read the file: %w", err)
 	}
-	s, err := ReadSealed(raw)
+	s, err := readSealed(raw)
 	if err != nil {
-		return Checked{}, ErrUnknownFile
+		return Checked{}, errUnknownFile
 	}
 	key, err := keyOf(s.Firm)
 	if err != nil {
@@ -79,7 +79,7 @@ func checkPDF(file io.ReaderAt, size int64, keyOf func(firm string) (ed25519.Pub
 	if !s.Verify(raw, key) {
 		return Checked{Firm: s.Firm}, changed("its bytes are not those that the firm sealed")
 	}
-	fingerprint, err := Fingerprint(key)
+	fingerprint, err := fingerprintOf(key)
 	return Checked{Kind: s.Kind, Of: s.Of, Firm: s.Firm, Job: s.Job, Position: s.Position, Head: s.Head,
 		Key: fingerprint}, err
 }

@@ -24,7 +24,7 @@ func FuzzCheck(f *testing.F) {
 		switch {
 		case err == nil && !bytes.Equal(raw, p.evidence) && !bytes.Equal(raw, p.pdf):
 			t.Error("what nobody signed is taken for a paper")
-		case err != nil && !errors.Is(err, ErrUnknownFile) && !errors.As(err, new(*ChangedError)):
+		case err != nil && !errors.Is(err, errUnknownFile) && !errors.As(err, new(*ChangedError)):
 			t.Errorf("neither changed nor unknown: %v", err)
 		}
 	})

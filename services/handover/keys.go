@@ -109,8 +109,8 @@ func (k *Keys) makeKey(path string) error {
 	return listfile.PutNew(path, pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: der}))
 }
 
-// PublicPEM writes a public key as PEM (RFC 8410), as OpenSSL reads it.
-func PublicPEM(key ed25519.PublicKey) ([]byte, error) {
+// publicPEM writes a public key as PEM (RFC 8410), as OpenSSL reads it.
+func publicPEM(key ed25519.PublicKey) ([]byte, error) {
 	der, err := x509.MarshalPKIXPublicKey(key)
 	if err != nil {
 		return nil, fmt.Errorf("write public key: %w", err)
@@ -118,7 +118,7 @@ func PublicPEM(key ed25519.PublicKey) ([]byte, error) {
 	return pem.EncodeToMemory(&pem.Block{Type: "PUBLIC KEY", Bytes: der}), nil
 }
 
-// ParsePublicPEM reads what [PublicPEM] wrote, and nothing else.
+// ParsePublicPEM reads what publicPEM wrote, and nothing else.
 func ParsePublicPEM(raw []byte) (ed25519.PublicKey, error) {
 	block, rest := pem.Decode(raw)
 	if block == nil || block.Type != "PUBLIC KEY" || len(rest) > 0 {
@@ -135,9 +135,9 @@ func ParsePublicPEM(raw []byte) (ed25519.PublicKey, error) {
 	return key, nil
 }
 
-// Fingerprint returns the SHA-256 of a public key as it stands in its certificate
+// fingerprintOf returns the SHA-256 of a public key as it stands in its certificate
 // form (SubjectPublicKeyInfo, DER), in hexadecimal.
-func Fingerprint(key ed25519.PublicKey) (string, error) {
+func fingerprintOf(key ed25519.PublicKey) (string, error) {
 	der, err := x509.MarshalPKIXPublicKey(key)
 	if err != nil {
 		return "", fmt.Errorf("write public key: %w", err)

@@ -139,7 +139,7 @@ func TestCheckSpeaksAsTheFirmDoes(t *testing.T) {
 		})
 	})
 	pdf, evidence := b.mustGet(l.firm, "/jobs/kueche/handover.pdf"), b.mustGet(l.firm, "/v1/jobs/kueche/evidence")
-	read, err := ReadSealed(pdf)
+	read, err := readSealed(pdf)
 	must(t, err)
 	key, err := b.keys.Private(l.firm)
 	must(t, err)

@@ -49,29 +49,29 @@ var stamped = regexp.MustCompile(`^` + stampMark + `kind=([a-z]{1,32}) of=([A-Za
 	`firm=([a-z0-9-]{1,64}) job=([a-z0-9-]{1,64}) position=([0-9]{1,19}) head=([0-9a-f]{64}) ` +
 	sealMark + `([0-9a-f]{128})`)
 
-// ErrNotSealed means that a file holds no seal of this program.
-var ErrNotSealed = errors.New("the file is no sealed paper")
+// errNotSealed means that a file holds no seal of this program.
+var errNotSealed = errors.New("the file is no sealed paper")
 
-// ReadSealed reads the keywords of a PDF. Its error is [ErrNotSealed] where they are
+// readSealed reads the keywords of a PDF. Its error is errNotSealed where they are
 // not those of a paper, or stand there more than once.
-func ReadSealed(pdf []byte) (Sealed, error) {
+func readSealed(pdf []byte) (Sealed, error) {
 	start := bytes.Index(pdf, []byte(stampMark))
 	if !bytes.HasPrefix(pdf, []byte("%PDF-")) || start < 0 || bytes.LastIndex(pdf, []byte(stampMark)) != start {
-		return Sealed{}, ErrNotSealed
+		return Sealed{}, errNotSealed
 	}
 	stamp := pdf[start:min(len(pdf), start+stampMost)]
 	found := stamped.FindSubmatchIndex(stamp)
 	if found == nil {
-		return Sealed{}, ErrNotSealed
+		return Sealed{}, errNotSealed
 	}
 	group := func(i int) string { return string(stamp[found[2*i]:found[2*i+1]]) }
 	position, err := strconv.ParseUint(group(5), 10, 63)
 	if err != nil || !events.ValidToken(group(3)) || !events.ValidToken(group(4)) {
-		return Sealed{}, ErrNotSealed
+		return Sealed{}, errNotSealed
 	}
 	signature, err := hex.DecodeString(group(7))
 	if err != nil {
-		return Sealed{}, ErrNotSealed
+		return Sealed{}, errNotSealed
 	}
 	return Sealed{papers.Kind(group(1)), group(2), group(3), group(4), position, group(6), signature,
 		start + found[14]}, nil
@@ -87,7 +87,7 @@ func (s Sealed) Verify(pdf []byte, key ed25519.PublicKey) bool {
 
 // seal signs a PDF that is not sealed yet, in place.
 func seal(pdf []byte, key ed25519.PrivateKey) error {
-	s, err := ReadSealed(pdf)
+	s, err := readSealed(pdf)
 	if err != nil {
 		return fmt.Errorf("seal the PDF: %w", err)
 	}

@@ -117,7 +117,7 @@ func (d *desk) prove(v *proofView, p papers.Paper) error {
 	if err != nil {
 		return err
 	}
-	if v.Key, err = Fingerprint(key.Public().(ed25519.PublicKey)); err != nil {
+	if v.Key, err = fingerprintOf(key.Public().(ed25519.PublicKey)); err != nil {
 		return err
 	}
 	v.Code = codeOf(p).text(key)

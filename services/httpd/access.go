@@ -141,8 +141,8 @@ func (s *Server) authenticate(c *gin.Context) {
 var errNoCredential = errors.New("a token is needed: send it as Authorization: Bearer, or sign in")
 
 func isAccessError(err error) bool {
-	return errors.Is(err, errNoCredential) || errors.Is(err, ErrTokenUnknown) || errors.Is(err, ErrTokenExpired) ||
-		errors.Is(err, ErrTokenRevoked)
+	return errors.Is(err, errNoCredential) || errors.Is(err, errTokenUnknown) || errors.Is(err, errTokenExpired) ||
+		errors.Is(err, errTokenRevoked)
 }
 
 // identify reads the credential. A header goes before the cookie. A cookie that
@@ -151,7 +151,7 @@ func (s *Server) identify(r *http.Request) (Caller, error) {
 	if header := r.Header.Get("Authorization"); header != "" {
 		scheme, secret, _ := strings.Cut(header, " ")
 		if !strings.EqualFold(scheme, "Bearer") {
-			return Caller{}, ErrTokenUnknown
+			return Caller{}, errTokenUnknown
 		}
 		return s.tokens.Authenticate(strings.TrimSpace(secret))
 	}

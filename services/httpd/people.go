@@ -293,7 +293,7 @@ func (p *People) begin(person Person, lasts time.Duration) (string, error) {
 }
 
 // Authenticate returns whom the secret of a session speaks for. It fails with
-// [ErrTokenUnknown] where the session is over, for whatever reason.
+// errTokenUnknown where the session is over, for whatever reason.
 func (p *People) Authenticate(secret string) (Caller, error) {
 	sessions, err := p.sessions.Items()
 	if err != nil {
@@ -306,7 +306,7 @@ func (p *People) Authenticate(secret string) (Caller, error) {
 		}
 	}
 	if found < 0 || sessions[found].over(p.now()) {
-		return Caller{}, ErrTokenUnknown
+		return Caller{}, errTokenUnknown
 	}
 	people, err := p.people.Items()
 	if err != nil {
@@ -315,7 +315,7 @@ func (p *People) Authenticate(secret string) (Caller, error) {
 	i := findPerson(people, sessions[found].Name)
 	if i < 0 || people[i].Firm != sessions[found].Firm || !people[i].Disabled.IsZero() ||
 		!people[i].Changed.Before(sessions[found].Began) {
-		return Caller{}, ErrTokenUnknown
+		return Caller{}, errTokenUnknown
 	}
 	return Caller{Firm: people[i].Firm, Name: people[i].Name, Scopes: people[i].Role.Scopes(), Person: true}, nil
 }

@@ -87,7 +87,7 @@ func TestPeopleAndRoles(t *testing.T) {
 		t.Helper()
 		caller, err := p.Authenticate(secret)
 		if len(scopes) == 0 {
-			if !errors.Is(err, ErrTokenUnknown) {
+			if !errors.Is(err, errTokenUnknown) {
 				t.Errorf("a session that is over: %+v, %v", caller, err)
 			}
 			return

@@ -22,9 +22,9 @@ import (
 
 // What [Tokens.Authenticate] can say against a secret.
 var (
-	ErrTokenUnknown = errors.New("the token is not known")
-	ErrTokenExpired = errors.New("the token has expired")
-	ErrTokenRevoked = errors.New("the token was revoked")
+	errTokenUnknown = errors.New("the token is not known")
+	errTokenExpired = errors.New("the token has expired")
+	errTokenRevoked = errors.New("the token was revoked")
 )
 
 // Token describes one credential. Its secret is shown once, when it is made, and
@@ -168,8 +168,8 @@ func (t *Tokens) Revoke(ctx context.Context, by, firm, name string) error {
 	})
 }
 
-// Authenticate returns whom a secret speaks for. It fails with [ErrTokenUnknown],
-// [ErrTokenExpired] or [ErrTokenRevoked], or because the file cannot be read:
+// Authenticate returns whom a secret speaks for. It fails with errTokenUnknown,
+// errTokenExpired or errTokenRevoked, or because the file cannot be read:
 // nobody is let in then.
 func (t *Tokens) Authenticate(secret string) (Caller, error) {
 	hash := hashOf(secret)
@@ -188,14 +188,14 @@ func (t *Tokens) Authenticate(secret string) (Caller, error) {
 		}
 	}
 	if found < 0 {
-		return Caller{}, ErrTokenUnknown
+		return Caller{}, errTokenUnknown
 	}
 	token, now := tokens[found].Token, t.now().UTC()
 	switch {
 	case !token.Revoked.IsZero():
-		return Caller{}, ErrTokenRevoked
+		return Caller{}, errTokenRevoked
 	case !token.Expires.IsZero() && !now.Before(token.Expires):
-		return Caller{}, ErrTokenExpired
+		return Caller{}, errTokenExpired
 	}
 	t.used[hash] = now.Truncate(time.Second)
 	return Caller{Firm: token.Firm, Name: token.Name, Scopes: token.Scopes}, nil

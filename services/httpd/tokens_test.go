@@ -41,17 +41,17 @@ func TestTokenLife(t *testing.T) {
 		t.Errorf("caller is %+v", caller)
 	}
 	for _, wrong := range []string{"", "ds_", secret[:len(secret)-1], secret + "A", hashOf(secret), strings.ToUpper(secret)} {
-		if _, err := tokens.Authenticate(wrong); !errors.Is(err, ErrTokenUnknown) {
-			t.Errorf("secret %q: %v, want %v", wrong, err, ErrTokenUnknown)
+		if _, err := tokens.Authenticate(wrong); !errors.Is(err, errTokenUnknown) {
+			t.Errorf("secret %q: %v, want %v", wrong, err, errTokenUnknown)
 		}
 	}
 	c.at = c.at.Add(time.Hour)
-	if _, err := tokens.Authenticate(secret); !errors.Is(err, ErrTokenExpired) {
-		t.Errorf("at its end: %v, want %v", err, ErrTokenExpired)
+	if _, err := tokens.Authenticate(secret); !errors.Is(err, errTokenExpired) {
+		t.Errorf("at its end: %v, want %v", err, errTokenExpired)
 	}
 	must(t, tokens.Revoke(t.Context(), "tests", "north", "van 2"))
-	if _, err := tokens.Authenticate(secret); !errors.Is(err, ErrTokenRevoked) {
-		t.Errorf("after it was revoked: %v, want %v", err, ErrTokenRevoked)
+	if _, err := tokens.Authenticate(secret); !errors.Is(err, errTokenRevoked) {
+		t.Errorf("after it was revoked: %v, want %v", err, errTokenRevoked)
 	}
 	revokedAt := tokens.List()[0].Revoked
 	c.at = c.at.Add(time.Hour)
@@ -137,15 +137,15 @@ func TestTokensAreReadAgain(t *testing.T) {
 	}
 	must(t, command.Revoke(t.Context(), "tests", "north", "van"))
 	must(t, server.Flush()) // must not bring back what the command has just ended
-	if _, err := server.Authenticate(secret); !errors.Is(err, ErrTokenRevoked) {
-		t.Errorf("revoked elsewhere: %v, want %v", err, ErrTokenRevoked)
+	if _, err := server.Authenticate(secret); !errors.Is(err, errTokenRevoked) {
+		t.Errorf("revoked elsewhere: %v, want %v", err, errTokenRevoked)
 	}
 	if used := command.List()[0].LastUsed; !used.Equal(c.at) {
 		t.Errorf("last use is %v, want %v", used, c.at)
 	}
 	must(t, os.Remove(path))
-	if _, err := server.Authenticate(secret); !errors.Is(err, ErrTokenUnknown) {
-		t.Errorf("without a file: %v, want %v", err, ErrTokenUnknown)
+	if _, err := server.Authenticate(secret); !errors.Is(err, errTokenUnknown) {
+		t.Errorf("without a file: %v, want %v", err, errTokenUnknown)
 	}
 }
 

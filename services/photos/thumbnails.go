@@ -20,8 +20,8 @@ import (
 	"daysheet/events"
 )
 
-// Widths returns the widths that thumbnails come in, in pixels.
-func Widths() []int { return []int{160, 320, 640} }
+// widths returns the widths that thumbnails come in, in pixels.
+func widths() []int { return []int{160, 320, 640} }
 
 // quality is what thumbnails are written with, of 100.
 const quality = 80
@@ -40,10 +40,10 @@ func NewThumbnails(store Store, root string, logger *slog.Logger) *Thumbnails {
 	return &Thumbnails{store: store, root: root, logger: logger, decoder: newSlot()}
 }
 
-// Make returns a photo of the firm as a JPEG of the width, one of [Widths], or of its
+// Make returns a photo of the firm as a JPEG of the width, one of widths, or of its
 // own width where it is narrower. It fails where [Store].Open does.
 func (t *Thumbnails) Make(ctx context.Context, firm, digest string, width int) ([]byte, error) {
-	if !slices.Contains(Widths(), width) {
+	if !slices.Contains(widths(), width) {
 		return nil, events.Refuse("width", width, "use one of 160, 320, 640")
 	}
 	// Asked first, so that the names that follow are sound.

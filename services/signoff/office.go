@@ -16,8 +16,8 @@ import (
 	"daysheet/services/wording"
 )
 
-// LinksAt is where the office makes and takes back the links of a job.
-const LinksAt = "/jobs/:job/links"
+// linksAt is where the office makes and takes back the links of a job.
+const linksAt = "/jobs/:job/links"
 
 // linksPage is the page of a job's links.
 type linksPage struct {
@@ -38,11 +38,11 @@ type linkRow struct {
 
 func (d *desk) mountOffice(engine *gin.Engine) {
 	office := engine.Group("", httpd.Require(httpd.ScopeRead), httpd.Require(httpd.ScopeRecord))
-	office.GET(LinksAt, d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
+	office.GET(linksAt, d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
 		return d.links(v, linksPage{Days: "14"}, ToSign)
 	}))
-	office.POST(LinksAt, d.makeByForm)
-	office.POST(LinksAt+"/:link/revoke", d.revokeByForm)
+	office.POST(linksAt, d.makeByForm)
+	office.POST(linksAt+"/:link/revoke", d.revokeByForm)
 }
 
 func (d *desk) visit(c *gin.Context) (pages.Visit, error) {

@@ -27,8 +27,8 @@ type Options struct {
 	Seed uint64
 	// Today is the moment up to which things have happened; required.
 	Today time.Time
-	// Jobs is the number of finished jobs, 1 to [JobsMax]; 0 is [JobsDefault].
-	// They fill three years for each [JobsDefault] jobs. Two more are running.
+	// Jobs is the number of finished jobs, 1 to [JobsMax]; 0 is jobsDefault.
+	// They fill three years for each jobsDefault jobs. Two more are running.
 	Jobs int
 	// Photos asks for drawn photos of a few jobs, see [Firm.Photos].
 	Photos bool
@@ -36,12 +36,12 @@ type Options struct {
 
 // Bounds on the number of finished jobs.
 const (
-	JobsDefault = 72
+	jobsDefault = 72
 	JobsMax     = 500
 )
 
-// BatchMax is how many events a submission has at most.
-const BatchMax = 200
+// batchMax is how many events a submission has at most.
+const batchMax = 200
 
 // Firm is an invented firm with all that happened in it. It is made by
 // [Generate] and does not change.
@@ -95,7 +95,7 @@ func Firms(opts Options, n int) iter.Seq2[*Firm, error] {
 
 func generate(opts Options, key, name string) (*Firm, error) {
 	if opts.Jobs == 0 {
-		opts.Jobs = JobsDefault
+		opts.Jobs = jobsDefault
 	}
 	switch {
 	case opts.Jobs < 1 || opts.Jobs > JobsMax:

@@ -62,7 +62,7 @@ func fold(t *testing.T, f *Firm) map[string]*events.Job {
 	t.Helper()
 	jobs := map[string]*events.Job{}
 	for s := range f.Submissions() {
-		if len(s.Events) == 0 || len(s.Events) > BatchMax {
+		if len(s.Events) == 0 || len(s.Events) > batchMax {
 			t.Fatalf("%s: a submission of %d events", s.Job, len(s.Events))
 		}
 		for i := range s.Events {
@@ -112,7 +112,7 @@ func TestFirmIsValid(t *testing.T) {
 		jobs := fold(t, f)
 		want := opts.Jobs
 		if want == 0 {
-			want = JobsDefault
+			want = jobsDefault
 		}
 		closed, running, ahead := 0, 0, 0
 		for key, j := range jobs {

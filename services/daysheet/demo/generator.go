@@ -29,7 +29,7 @@ type generator struct {
 
 func newGenerator(opts Options, zone *time.Location, name string) *generator {
 	now := opts.Today.In(zone)
-	days := max(3*365*opts.Jobs/JobsDefault, 420)
+	days := max(3*365*opts.Jobs/jobsDefault, 420)
 	g := &generator{
 		opts: opts, zone: zone, name: name, today: events.DayOf(now), begin: events.DayOf(now).Add(-days),
 		years: float64(days) / 365, truth: truth{opts.Seed},
@@ -198,7 +198,7 @@ func (g *generator) keep(j *job) {
 		if m.at.After(g.opts.Today) {
 			break
 		}
-		if len(s.Events) == BatchMax || len(s.Events) > 0 && (m.at.Sub(s.At) > gap || m.by != s.By) {
+		if len(s.Events) == batchMax || len(s.Events) > 0 && (m.at.Sub(s.At) > gap || m.by != s.By) {
 			send()
 		}
 		s.Job, s.By, s.At = j.key, m.by, m.at

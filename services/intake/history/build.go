@@ -113,7 +113,7 @@ func (b *builder) job(j *job) error {
 	}
 	b.plan.Summary.Jobs++
 	b.plan.Summary.Events += len(b.made)
-	for part := range slices.Chunk(b.made, BatchMax) {
+	for part := range slices.Chunk(b.made, batchMax) {
 		b.batches = append(b.batches, Batch{j.key, part})
 	}
 	b.met.take(j)

@@ -22,7 +22,7 @@
 // A blank job repeats the job of the row above; a blank date or kind does so
 // within the same job. Title and job type are given once per job, on any of its
 // rows. A blank unit is the usual unit of the task. A blank person is the crew
-// as a whole ([Crew]), who may book more than a day's hours on one row. Zero
+// as a whole ("crew"), who may book more than a day's hours on one row. Zero
 // hours or quantities count as blank. Blank rows are passed over.
 //
 // Dates are 2025-03-04, 4.3.2025, 4 Mar 2025 or 04/03/2025, the last with the

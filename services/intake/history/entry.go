@@ -8,13 +8,11 @@ import (
 	"daysheet/services/typed"
 )
 
-// Crew is the person of day sheet rows that name none: the crew as a whole.
-const Crew = "crew"
+// wholeCrew is the person of day sheet rows that name none: the crew as a whole.
+const wholeCrew = "crew"
 
 // crewMinutesMax bounds one row of the crew; a whole job fits.
 const crewMinutesMax = 1_000 * 60
-
-func itoa(n int) string { return strconv.Itoa(n) }
 
 // read parses the cells of a row and checks what its kind needs. Every error of
 // the row is noted, so that a sheet can be mended in one go.
@@ -132,7 +130,7 @@ func (r *reader) readUnit(raw row, e *entry) {
 		r.refuse(raw.line, colUnit, text, "the task "+e.task+" is counted in "+string(usual))
 	case r.units[e.product].line > 0:
 		r.refuse(raw.line, colUnit, text, "the product "+e.product+" is counted in "+string(usual)+
-			" on line "+itoa(r.units[e.product].line))
+			" on line "+strconv.Itoa(r.units[e.product].line))
 	default:
 		r.refuse(raw.line, colUnit, text, "the product "+e.product+" is counted in "+string(usual))
 	}
@@ -190,7 +188,7 @@ func (r *reader) settle(line int, e *entry) {
 		e.unit = ""
 	}
 	if e.kind == kindDaySheet && e.minutes > 0 && e.person == "" {
-		e.person = Crew
+		e.person = wholeCrew
 	}
 	if e.kind == kindMaterial || e.kind != kindDaySheet && e.product != "" {
 		if _, met := r.units[e.product]; !met {

@@ -1,6 +1,8 @@
 package history
 
 import (
+	"strconv"
+
 	"github.com/google/uuid"
 
 	"daysheet/events"
@@ -30,5 +32,5 @@ func (s *ids) after(e *events.Event, what string) string {
 	}
 	n := s.count[says]
 	s.count[says] = n + 1
-	return uuid.NewSHA1(s.space, []byte(says+"\x00"+itoa(n))).String()
+	return uuid.NewSHA1(s.space, []byte(says+"\x00"+strconv.Itoa(n))).String()
 }

@@ -110,7 +110,7 @@ func rowErrorOf(line int, err error) RowError {
 
 // appendEvent adds an event to the last batch, or starts the next.
 func appendEvent(batches [][]events.Event, e events.Event) [][]events.Event {
-	if n := len(batches) - 1; n >= 0 && len(batches[n]) < BatchMax && batches[n][0].Subject == e.Subject {
+	if n := len(batches) - 1; n >= 0 && len(batches[n]) < batchMax && batches[n][0].Subject == e.Subject {
 		batches[n] = append(batches[n], e)
 		return batches
 	}

@@ -35,7 +35,7 @@ func TestReadEvents(t *testing.T) {
 	}
 	n := 0
 	for i, batch := range batches {
-		if len(batch) > BatchMax {
+		if len(batch) > batchMax {
 			t.Errorf("a batch of %d", len(batch))
 		}
 		for _, e := range batch {

@@ -64,7 +64,7 @@ func (b *builder) firm() error {
 	}
 	b.plan.Summary.Events += len(b.made)
 	var own []Batch
-	for part := range slices.Chunk(b.made, BatchMax) {
+	for part := range slices.Chunk(b.made, batchMax) {
 		own = append(own, Batch{events.FirmJob, part})
 	}
 	b.batches = append(own, b.batches...)

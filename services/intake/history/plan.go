@@ -68,8 +68,8 @@ type Batch struct {
 	Events []events.Event
 }
 
-// BatchMax is how many events a batch has at most.
-const BatchMax = 200
+// batchMax is how many events a batch has at most.
+const batchMax = 200
 
 // Summary counts what a sheet has, for a dry run. Jobs and Events are those of
 // the good rows, whether they are imported or not.

@@ -3,6 +3,7 @@ package history
 import (
 	"cmp"
 	"slices"
+	"strconv"
 
 	"daysheet/events"
 	"daysheet/services/typed"
@@ -97,10 +98,10 @@ func (r *reader) row(raw row) {
 	if first, repeated := r.seen[e]; repeated {
 		r.plan.Summary.Repeats++
 		if !r.opts.KeepRepeats {
-			r.notice(raw.line, "left out: it says exactly what line "+itoa(first)+" says; keep it if both happened")
+			r.notice(raw.line, "left out: it says exactly what line "+strconv.Itoa(first)+" says; keep it if both happened")
 			return
 		}
-		r.notice(raw.line, "kept, although it says exactly what line "+itoa(first)+" says")
+		r.notice(raw.line, "kept, although it says exactly what line "+strconv.Itoa(first)+" says")
 	} else {
 		r.seen[e] = raw.line
 	}

@@ -296,7 +296,7 @@ func record(t *testing.T, jobs map[string]*events.Job, plan Plan) (fresh int) {
 			j = events.NewJob("quillmarsh", b.Job)
 			jobs[b.Job] = j
 		}
-		if len(b.Events) > BatchMax {
+		if len(b.Events) > batchMax {
 			t.Fatalf("%s: a batch of %d", b.Job, len(b.Events))
 		}
 		for i := range b.Events {

@@ -13,8 +13,8 @@ import (
 	"daysheet/events"
 )
 
-// FileBytesMax bounds a file that is read. It is far above any firm's sheet.
-const FileBytesMax = 64 << 20
+// fileBytesMax bounds a file that is read. It is far above any firm's sheet.
+const fileBytesMax = 64 << 20
 
 // headerSearch is how many rows are looked at for the header.
 const headerSearch = 20
@@ -36,12 +36,12 @@ type row struct {
 
 // readAll reads a whole file as UTF-8 text without byte order mark.
 func readAll(r io.Reader) (string, error) {
-	raw, err := io.ReadAll(io.LimitReader(r, FileBytesMax+1))
+	raw, err := io.ReadAll(io.LimitReader(r, fileBytesMax+1))
 	switch {
 	case err != nil:
 		return "", fmt.Errorf("read file: %w", err)
-	case len(raw) > FileBytesMax:
-		return "", events.Refuse("file", nil, "at most %d MiB", FileBytesMax>>20)
+	case len(raw) > fileBytesMax:
+		return "", events.Refuse("file", nil, "at most %d MiB", fileBytesMax>>20)
 	case bytes.HasPrefix(raw, []byte{0xff, 0xfe}) || bytes.HasPrefix(raw, []byte{0xfe, 0xff}):
 		return "", events.Refuse("file", nil, "it is UTF-16: save it as CSV in UTF-8")
 	}

@@ -221,7 +221,7 @@ func (t *tableReader) finish(rows int) {
 		if len(t.plan.Errors) > 0 && !t.opts.SkipBad {
 			continue
 		}
-		for part := range slices.Chunk(t.byJob[job], BatchMax) {
+		for part := range slices.Chunk(t.byJob[job], batchMax) {
 			t.plan.Batches = append(t.plan.Batches, Batch{job, part})
 		}
 	}
