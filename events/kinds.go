@@ -130,6 +130,18 @@ func (t Type) Known() bool { _, ok := kinds[t]; return ok }
 // voids.
 func (t Type) OfFirm() bool { return kinds[t].firm }
 
+// OfSite reports whether events of type t are recorded on site, by the crew: what was
+// done, used and found. What is agreed with the customer, and when a job begins and
+// ends, is the office's to record. [EventVoided] is the crew's where the event is that
+// it voids.
+func (t Type) OfSite() bool {
+	switch t {
+	case JobOpened, EstimateIssued, EstimateAccepted, VariationAgreed, JobSignedOff, JobClosed, JobReopened:
+		return false
+	}
+	return t.Known() && !t.OfFirm()
+}
+
 // NewPayload returns a new zero payload of type t; nil if t is not known. The
 // schema of each event is made from it.
 func NewPayload(t Type) Payload {

@@ -131,20 +131,10 @@ func (r *reading) add(e *events.Event, recordedBy string) error {
 	for _, line := range slices.Concat(m.Lines, m.Material) {
 		r.mention(line)
 	}
-	if recordedBy == r.by && ofSite(e.Type) {
+	if recordedBy == r.by && e.Type.OfSite() {
 		r.entries = append(r.entries, entryBody{e.ID, e.Type, e.Time, cmp.Or(m.Day, e.Day()), e.Data})
 	}
 	return nil
-}
-
-// ofSite reports whether an event is something that the crew records.
-func ofSite(t events.Type) bool {
-	switch t {
-	case events.JobOpened, events.EstimateIssued, events.EstimateAccepted, events.VariationAgreed,
-		events.JobSignedOff, events.JobClosed, events.JobReopened:
-		return false
-	}
-	return !t.OfFirm()
 }
 
 // mention remembers what was named, so that it can be chosen instead of typed.

@@ -123,7 +123,7 @@ func (s *stack) serveVersion(from fs.FS) {
 		Tokens: s.tokens, Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,
 		Logger: slog.New(slog.NewTextHandler(s.t.Output(), &slog.HandlerOptions{Level: slog.LevelError})),
 	})
-	must(s.t, intake.Mount(server, s.log))
+	must(s.t, intake.Mount(server, s.log, s.log.Commits))
 	must(s.t, photos.Mount(server, photos.Deps{Store: s.photos, Commits: s.log.Commits, Take: !s.noPhotos, BytesMax: photos.BytesMax,
 		Thumbnails: photos.NewThumbnails(s.photos, s.t.TempDir(), slog.Default())}))
 	var err error

@@ -95,7 +95,7 @@ func (d *Desk) mountAPI(api huma.API) {
 		})
 	put := operation("put-customer", http.MethodPut, "/v1/customers/{customer}", "Record a customer",
 		"Records the whole of what is known now, sealed with the customer's key. The key of the customer stays readable "+
-			"for ever: use a number, not a name.", httpd.ScopeRecord)
+			"for ever: use a number, not a name.", httpd.Office)
 	put.Errors = append(put.Errors, http.StatusPreconditionFailed)
 	huma.Register(api, put, func(ctx context.Context, in *putIn) (*putOut, error) {
 		caller, err := callerOf(ctx)

@@ -83,7 +83,7 @@ func (d *Desk) mountPages(engine *gin.Engine) {
 	read.GET("/customers/:customer", d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
 		return d.customerPage(v, v.Param("customer"), nil, nil, "")
 	}))
-	record := read.Group("", httpd.Require(httpd.ScopeRecord)) // their answers show what is known
+	record := read.Group("", httpd.Require(httpd.Office))
 	d.mountTable(read, record)
 	record.POST("/customers", d.form(d.addForm))
 	record.POST("/customers/:customer", d.form(d.putForm))
@@ -227,7 +227,7 @@ func (d *Desk) listPage(v pages.Visit, form formView, wrong error, table tablePa
 	}
 	form.Problem = problemOf(say, wrong)
 	body := listPage{Search: strings.TrimSpace(v.Values.Get("search")), Count: len(all), Form: form,
-		May: v.Caller.May(httpd.ScopeRecord), Table: table, Columns: history.CustomerColumns()}
+		May: v.Caller.May(httpd.Office), Table: table, Columns: history.CustomerColumns()}
 	for i := range body.Columns {
 		body.Columns[i].Meaning = say.Say("column.customers." + body.Columns[i].Name)
 	}
@@ -288,7 +288,7 @@ func (d *Desk) customerPage(v pages.Visit, key string, form *formView, wrong err
 	if err != nil {
 		return pages.Page{}, err
 	}
-	body := customerPage{customerBody: known, MayRecord: v.Caller.May(httpd.ScopeRecord),
+	body := customerPage{customerBody: known, MayRecord: v.Caller.May(httpd.Office),
 		Admin: v.Caller.May(httpd.ScopeAdmin), EraseReason: reason,
 		LastRecorded: format.Day(events.Day(known.Recorded)), ErasedOn: format.Day(events.Day(known.Erased))}
 	why, ok := say.Rule(known.Says)

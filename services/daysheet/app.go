@@ -216,7 +216,7 @@ func (a *app) mount(ctx context.Context, g *Globals, cfg appConfig, logger *slog
 		}
 	}
 	if a.roles.runs(roleIntake) {
-		if err := intake.Mount(a.server, customers.Guard{Recorder: a.log, Keys: a.keys}); err != nil {
+		if err := intake.Mount(a.server, customers.Guard{Recorder: a.log, Keys: a.keys}, a.log.Commits); err != nil {
 			return err
 		}
 	}

@@ -197,8 +197,8 @@ func TestCustomerRefusals(t *testing.T) {
 		return a.inProcess(httpd.Caller{Firm: firm, Name: "somebody", Scopes: scopes})
 	}
 	phone, office := caller(demoFirm, httpd.ScopeRecord), caller(demoFirm, httpd.ScopeRead, httpd.ScopeRecord)
-	mustSend(t, phone, 201, "PUT", "/v1/customers/c-1", irisBody())
-	mustSend(t, phone, 200, "PUT", "/v1/customers/c-1", irisBody()) // the same again
+	mustSend(t, office, 201, "PUT", "/v1/customers/c-1", irisBody())
+	mustSend(t, office, 200, "PUT", "/v1/customers/c-1", irisBody()) // the same again
 	var known struct{ Event string }
 	if err := json.Unmarshal(mustGet(t, c, "/v1/customers/c-1"), &known); err != nil {
 		t.Fatal(err)
@@ -212,6 +212,7 @@ func TestCustomerRefusals(t *testing.T) {
 		headers            []string
 	}{
 		"a phone reads":              {phone, 403, "GET", "/v1/customers/c-1", "", nil},
+		"a phone writes":             {phone, 403, "PUT", "/v1/customers/c-1", irisBody(), nil},
 		"a phone lists":              {phone, 403, "GET", "/v1/customers", "", nil},
 		"a phone exports":            {phone, 403, "GET", "/v1/customers/c-1/export", "", nil},
 		"a phone's page":             {phone, 403, "GET", "/customers/c-1", "", nil},

@@ -1,13 +1,53 @@
 package main
 
 import (
+	"io"
+	"net/http"
 	"net/url"
 	"os"
+	"regexp"
 	"strings"
 	"testing"
 
 	"daysheet/services/httpd"
 )
+
+// beginsOnSite looks at what is shown to who records and may not read: the start of the site
+// leads to the crew's page, and the page of what is the office's says so and leads back,
+// with nothing around it that would not be shown either.
+func beginsOnSite(t *testing.T, guest *client, cookie string) {
+	t.Helper()
+	ask := func(path string) (*http.Response, string) {
+		request, err := http.NewRequestWithContext(t.Context(), "GET", guest.base+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		request.Header.Set("Cookie", cookie)
+		request.Header.Set("Accept", "text/html")
+		answer, err := noRedirects().Do(request)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer answer.Body.Close()
+		raw, err := io.ReadAll(answer.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return answer, string(raw)
+	}
+	if answer, _ := ask("/"); answer.StatusCode != http.StatusSeeOther || answer.Header.Get("Location") != "/crew" {
+		t.Errorf("/ answers %d and leads to %q", answer.StatusCode, answer.Header.Get("Location"))
+	}
+	answer, page := ask("/office")
+	if answer.StatusCode != http.StatusForbidden || !strings.Contains(page, "Your role does not include this") {
+		t.Errorf("/office answers %d: %s", answer.StatusCode, page)
+	}
+	for _, link := range regexp.MustCompile(`<a[^>]* href="(/[^"]*)"`).FindAllStringSubmatch(page, -1) {
+		if answer, _ := ask(link[1]); answer.StatusCode >= http.StatusBadRequest {
+			t.Errorf("the page leads to %s, which answers %d", link[1], answer.StatusCode)
+		}
+	}
+}
 
 // TestPeopleByCommand adds somebody on the command line beside a running server, who
 // signs in, is given another role, and loses the access.
@@ -59,6 +99,9 @@ func TestPeopleByCommand(t *testing.T) {
 	if recorded := string(mustGet(t, owner(a), "/v1/jobs/firm/events?limit=500")); !strings.Contains(recorded, `"recorded_by":"anna"`) {
 		t.Error("what was recorded does not say by whom")
 	}
+	person(0, "role", "anna", "crew")
+	beginsOnSite(t, guest, signIn(303, first))
+	person(0, "role", "anna", "owner")
 	second := person(0, "password", "anna")
 	signIn(401, first)
 	cookie = signIn(303, second)

@@ -16,16 +16,21 @@ import (
 // Scope is what a token lets its holder do.
 type Scope string
 
-// The scopes. Reading and recording are apart: a phone that records need not
-// read what jobs cost, and a spreadsheet that reads cannot record. The admin
+// The scopes. Reading and recording are apart: a phone that records what is done on site
+// need not read what jobs cost, and a spreadsheet that reads cannot record. The admin
 // scope includes both.
 const (
 	ScopeRead   Scope = "read"   // reports, jobs, charts, metrics
-	ScopeRecord Scope = "record" // record events
+	ScopeRecord Scope = "record" // record what the crew records
 	ScopeAdmin  Scope = "admin"  // everything
 )
 
-// Scopes returns every scope.
+// Office stands for reading and recording together. It is no scope that is given to
+// anybody: who has both does the work of the office, that is settings, rates, quotes,
+// customers and what is agreed with them. A phone that was lost does none of it.
+const Office Scope = "read and record"
+
+// Scopes returns every scope that can be given.
 func Scopes() []Scope { return []Scope{ScopeRead, ScopeRecord, ScopeAdmin} }
 
 // Caller is who sent a request. The zero value may do nothing.
@@ -38,7 +43,14 @@ type Caller struct {
 
 // May reports whether the caller has one of the scopes, or the admin scope.
 func (c Caller) May(anyOf ...Scope) bool {
-	return slices.ContainsFunc(c.Scopes, func(s Scope) bool { return s == ScopeAdmin || slices.Contains(anyOf, s) })
+	return slices.Contains(c.Scopes, ScopeAdmin) || slices.ContainsFunc(anyOf, c.has)
+}
+
+func (c Caller) has(s Scope) bool {
+	if s == Office {
+		return c.has(ScopeRead) && c.has(ScopeRecord)
+	}
+	return slices.Contains(c.Scopes, s)
 }
 
 type callerKey struct{}
@@ -68,7 +80,11 @@ func Require(anyOf ...Scope) gin.HandlerFunc {
 
 func forbidden(caller Caller, anyOf []Scope) *ProblemDetails {
 	needed := joined(anyOf, " or ")
-	return NewProblem(http.StatusForbidden, "the token has not the scope that this needs: "+needed).
+	detail := "the token has not the scope that this needs: " + needed
+	if caller.Person { // who signed in by name has a role, and has never heard of scopes
+		detail = "your role does not include this: an owner of the firm can change that"
+	}
+	return NewProblem(http.StatusForbidden, detail).
 		About("scope", joined(caller.Scopes, ", "), "a token with the scope "+needed)
 }
 

@@ -143,6 +143,14 @@ func finishProblem(ctx huma.Context, _ string, v any) (any, error) {
 	return &finished, nil
 }
 
+// given returns the scopes that a token has who has s: all of them are needed.
+func (s Scope) given() []string {
+	if s == Office {
+		return []string{string(ScopeRead), string(ScopeRecord)}
+	}
+	return []string{string(s)}
+}
+
 // scopesOf reads Metadata["scope"] of an operation: a Scope, or several of which
 // one is enough.
 func scopesOf(op *huma.Operation) ([]Scope, error) {
@@ -159,7 +167,7 @@ func scopesOf(op *huma.Operation) ([]Scope, error) {
 		return nil, fmt.Errorf("operation %s %s names no scope in its metadata", op.Method, op.Path)
 	}
 	for _, scope := range scopes {
-		if !slices.Contains(Scopes(), scope) {
+		if scope != Office && !slices.Contains(Scopes(), scope) {
 			return nil, fmt.Errorf("operation %s %s: %q is no scope", op.Method, op.Path, scope)
 		}
 	}
@@ -174,13 +182,11 @@ func describeScope(_ *huma.OpenAPI, op *huma.Operation) {
 	if err != nil {
 		panic(err)
 	}
-	names := make([]string, len(scopes))
-	for i, s := range scopes {
-		names[i] = string(s)
+	for _, s := range scopes {
+		op.Security = append(op.Security, map[string][]string{"token": s.given()})
 	}
-	op.Security = []map[string][]string{{"token": names}}
 	describeErrors(op)
-	need := "Needs a token with the scope " + strings.Join(names, " or ") + "."
+	need := "Needs a token with the scope " + joined(scopes, " or ") + "."
 	op.Description = strings.TrimSpace(op.Description + "\n\n" + need)
 }
 

@@ -52,12 +52,13 @@ func newBench(t testing.TB, wrap func(Recorder) Recorder) *bench {
 	must(t, err)
 	b := &bench{log: log, secrets: map[string]string{}}
 	for name, token := range map[string]httpd.Token{
+		"office":  {Firm: north, Scopes: []httpd.Scope{httpd.ScopeRead, httpd.ScopeRecord}},
 		"phone":   {Firm: north, Scopes: []httpd.Scope{httpd.ScopeRecord}},
 		"boss":    {Firm: north, Scopes: []httpd.Scope{httpd.ScopeAdmin}},
 		"reader":  {Firm: north, Scopes: []httpd.Scope{httpd.ScopeRead}},
 		"revoked": {Firm: north, Scopes: []httpd.Scope{httpd.ScopeRecord}},
 		"expired": {Firm: north, Scopes: []httpd.Scope{httpd.ScopeRecord}, Expires: time.Now().Add(time.Hour)},
-		"south":   {Firm: south, Scopes: []httpd.Scope{httpd.ScopeRecord}},
+		"south":   {Firm: south, Scopes: []httpd.Scope{httpd.ScopeRead, httpd.ScopeRecord}},
 	} {
 		token.Name = name
 		b.secrets[name], err = tokens.Add(t.Context(), "tests", token)
@@ -73,7 +74,7 @@ func newBench(t testing.TB, wrap func(Recorder) Recorder) *bench {
 	if wrap != nil {
 		recorder = wrap(log)
 	}
-	must(t, Mount(b.server, recorder))
+	must(t, Mount(b.server, recorder, log.Commits))
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	must(t, err)
 	b.address = "http://" + listener.Addr().String()
@@ -112,7 +113,7 @@ func expire(t testing.TB, path, name string) {
 
 // request is what a test sends.
 type request struct {
-	method, url, token string // POST, the intake and the phone's token, if empty; no token if "none"
+	method, url, token string // POST, the intake and the office's token, if empty; no token if "none"
 	contentType        string // not sent if "none"
 	body               string
 }
@@ -141,7 +142,7 @@ func (b *bench) send(t testing.TB, q request) answered {
 	case ok:
 		r.Header.Set("Authorization", "Bearer "+secret)
 	case q.token == "":
-		r.Header.Set("Authorization", "Bearer "+b.secrets["phone"])
+		r.Header.Set("Authorization", "Bearer "+b.secrets["office"])
 	case q.token != "none":
 		r.Header.Set("Authorization", "Bearer "+q.token)
 	}

@@ -69,7 +69,7 @@ func TestExtensionsAndCredentialAreKept(t *testing.T) {
 	e := strings.Replace(opened("open-0001", "job-a"), `"specversion"`, `"traceparent":"00-ab-cd-01","retries":3,"offline":true,"specversion"`, 1)
 	b.take(t, "", e)
 	stored := b.stored(t, north, "job-a")
-	for _, want := range []string{`"traceparent":"00-ab-cd-01"`, `"retries":3`, `"offline":true`, `"recorded_by":"phone"`, `"firm":"` + north + `"`} {
+	for _, want := range []string{`"traceparent":"00-ab-cd-01"`, `"retries":3`, `"offline":true`, `"recorded_by":"office"`, `"firm":"` + north + `"`} {
 		if !strings.Contains(stored, want) {
 			t.Errorf("the log lacks %s:\n%s", want, stored)
 		}
@@ -79,7 +79,7 @@ func TestExtensionsAndCredentialAreKept(t *testing.T) {
 // TestFirmsNeverMeet uses the same job key in two firms.
 func TestFirmsNeverMeet(t *testing.T) {
 	b := newBench(t, nil)
-	b.take(t, "phone", opened("open-0001", "job-a"))
+	b.take(t, "office", opened("open-0001", "job-a"))
 	before := b.last(t)
 	a := b.send(t, request{token: "south", contentType: typeEvent, body: hours("hours-001", "job-a")})
 	if a.status != http.StatusNotFound || b.last(t) != before {
@@ -118,7 +118,7 @@ func TestMetrics(t *testing.T) {
 
 func TestMountedOnce(t *testing.T) {
 	b := newBench(t, nil)
-	if err := Mount(b.server, b.log); err == nil {
+	if err := Mount(b.server, b.log, b.log.Commits); err == nil {
 		t.Error("the intake was mounted twice")
 	}
 }

@@ -19,6 +19,7 @@ const path = "/v1/events"
 // intake is the handler's state.
 type intake struct {
 	recorder Recorder
+	commits  Commits
 	appended *prometheus.CounterVec
 }
 
@@ -42,8 +43,8 @@ type receiptList struct {
 func (receiptList) ContentType(string) string { return "application/json" }
 
 // Mount adds the intake to the server. It fails if it was added before.
-func Mount(server *httpd.Server, recorder Recorder) error {
-	in := &intake{recorder: recorder, appended: prometheus.NewCounterVec(prometheus.CounterOpts{
+func Mount(server *httpd.Server, recorder Recorder, commits Commits) error {
+	in := &intake{recorder: recorder, commits: commits, appended: prometheus.NewCounterVec(prometheus.CounterOpts{
 		Name: "ledger_events_appended_total",
 		Help: "Events recorded, without those that were recorded before.",
 	}, []string{"type"})}
@@ -64,24 +65,6 @@ func Mount(server *httpd.Server, recorder Recorder) error {
 	return nil
 }
 
-// mayRecord refuses an event that destroys something from whoever may not do
-// everything: a phone that was lost must not erase customers. What the ledger itself
-// witnesses it takes from nobody.
-func mayRecord(caller httpd.Caller, list []events.Event) error {
-	for _, e := range list {
-		if e.Type == events.AccessChanged {
-			refusal := events.Refuse("type", string(e.Type), "the ledger alone records who was given access, when it does so")
-			refusal.EventID = e.ID
-			return refusal
-		}
-		if e.Type == events.CustomerErased && !caller.May() {
-			p := httpd.NewProblem(http.StatusForbidden, "event "+e.ID+": only a token with the scope admin may erase a customer")
-			return p.About("type", string(e.Type), "a token with the scope admin")
-		}
-	}
-	return nil
-}
-
 // take is the handler.
 func (in *intake) take(ctx context.Context, s *submission) (*answer, error) {
 	caller, ok := httpd.CallerFrom(ctx)
@@ -92,7 +75,7 @@ func (in *intake) take(ctx context.Context, s *submission) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := mayRecord(caller, list); err != nil {
+	if err := in.mayRecord(ctx, caller, list); err != nil {
 		return nil, err
 	}
 	receipts, err := in.record(ctx, caller, list)

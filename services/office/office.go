@@ -73,7 +73,7 @@ func Mount(server *httpd.Server, deps Deps) error {
 }
 
 func (d *desk) mount(server *httpd.Server) {
-	record := server.Engine.Group("", httpd.Require(httpd.ScopeRecord))
+	record := server.Engine.Group("", httpd.Require(httpd.Office))
 	show := func(path string, build func(pages.Visit) (pages.Page, error)) {
 		record.GET(path, d.deps.Frame.Handler(build))
 	}

@@ -180,11 +180,12 @@ func (f *Frame) Render(ctx context.Context, p Page, here *url.URL) ([]byte, erro
 	}
 	p.Firm, p.Here, p.files = caller.Firm, here.RequestURI(), f.files
 	p.Person = caller.Person && f.Serves(passwordAt)
-	if f.Serves(phonesAt) {
+	p.Reads = caller.May(httpd.ScopeRead)
+	if f.Serves(phonesAt) && caller.May(httpd.ScopeAdmin) {
 		p.Phones = phonesAt
 	}
 	for _, place := range places() {
-		if f.Serves(place.Address) && caller.May(place.scope) {
+		if f.Serves(place.Address) && caller.May(place.scope) && (place.Address != crewAt || f.onSite(caller)) {
 			text, err := around.Say(place.Text)
 			if err != nil {
 				return nil, err
@@ -275,9 +276,10 @@ func places() []place {
 		{Link{Text: "nav.jobs", Address: "/"}, httpd.ScopeRead, "/jobs/"},
 		{Link{Text: "nav.reports", Address: "/reports"}, httpd.ScopeRead, ""},
 		{Link{Text: "nav.quote", Address: "/quotes"}, httpd.ScopeRead, ""},
-		{Link{Text: "nav.office", Address: "/office"}, httpd.ScopeRecord, ""},
+		{Link{Text: "nav.office", Address: "/office"}, httpd.Office, ""},
 		{Link{Text: "nav.customers", Address: "/customers"}, httpd.ScopeRead, ""},
 		{Link{Text: "nav.help", Address: "/help"}, httpd.ScopeRead, ""},
+		{Link{Text: "nav.crew", Address: crewAt}, httpd.ScopeRecord, ""},
 	}
 }
 
@@ -287,14 +289,31 @@ const passwordAt = "/password"
 // phonesAt is where the office pairs phones, if this process serves it.
 const phonesAt = "/crew/pair"
 
+// crewAt is where the crew records, if this process serves it.
+const crewAt = "/crew"
+
+// onSite reports whether the crew's page is where the caller begins: who records and may
+// not read has no other.
+func (f *Frame) onSite(caller httpd.Caller) bool {
+	return caller.May(httpd.ScopeRecord) && !caller.May(httpd.ScopeRead) && f.Serves(crewAt)
+}
+
+// Begin leads whoever has a page of their own from the start of the site to it.
+func (f *Frame) Begin(c *gin.Context) {
+	if caller, _ := httpd.CallerFrom(c.Request.Context()); f.onSite(caller) {
+		c.Redirect(http.StatusSeeOther, crewAt)
+		c.Abort()
+	}
+}
+
 // problem shows a problem within the site.
 func (f *Frame) problem(r *http.Request, p *httpd.ProblemDetails) ([]byte, error) {
 	caller, _ := httpd.CallerFrom(r.Context())
 	say := &texts.Speaker{Texts: f.Spoken(r.Context(), caller.Firm)}
 	content := struct {
 		Detail, Instance string
-		Foreign          bool
-	}{Instance: httpd.RequestIDFrom(r.Context())}
+		Foreign, OnSite  bool
+	}{Instance: httpd.RequestIDFrom(r.Context()), OnSite: f.onSite(caller)}
 	content.Detail, content.Foreign = p.Explain(say)
 	page := Page{Name: "error.html", Title: p.Heading(say), Body: content, Texts: say.Texts}
 	if say.Err != nil {

@@ -61,7 +61,8 @@ type Page struct {
 	Here    string
 	Warning string // what is wrong with the whole ledger; empty if nothing is
 	Person  bool   // who is signed in has a password to change
-	Phones  string // address of the page that pairs phones; empty where this program serves none
+	Phones  string // address of the page that pairs phones; empty where that is not served or not the caller's
+	Reads   bool   // who is here may see the help and the licences
 
 	Language string        // of what stands around the page
 	Other    string        // language of the page, where it is another

@@ -71,7 +71,7 @@ func MountPage(server *httpd.Server, deps PageDeps) error {
 	if err := deps.Frame.AddFiles(own, "assets/*"); err != nil {
 		return err
 	}
-	record := server.Engine.Group("", httpd.Require(httpd.ScopeRecord))
+	record := server.Engine.Group("", httpd.Require(httpd.Office))
 	record.GET(AddAt, deps.Frame.Handler(deps.form))
 	record.POST(AddAt, deps.Frame.Handler(deps.add))
 	return nil

@@ -16,7 +16,7 @@ import (
 // mountForms adds what the pages send: the browser is led back to where the answer
 // can be seen.
 func (d *desk) mountForms(engine *gin.Engine) {
-	record := engine.Group("", httpd.Require(httpd.ScopeRecord))
+	record := engine.Group("", httpd.Require(httpd.Office))
 	record.POST("/quotes/issue", form(d.issueForm))
 	record.POST("/rates/accept", form(d.acceptForm))
 	record.POST("/rates/reject", form(d.rejectForm))

@@ -145,7 +145,7 @@ func (d *desk) mountQuotes(api huma.API) {
 			"issue it",
 		Tags: []string{"quotes"}, DefaultStatus: http.StatusCreated,
 		Description: "Prices the work and records it on the job as an estimate issued, in one step.",
-		Metadata:    map[string]any{"scope": httpd.ScopeRecord}, Errors: append(refusals, http.StatusNotFound),
+		Metadata:    map[string]any{"scope": httpd.Office}, Errors: append(refusals, http.StatusNotFound),
 	}, func(ctx context.Context, in *issueInput) (*issueOutput, error) {
 		caller, err := callerOf(ctx)
 		if err != nil {

@@ -91,7 +91,7 @@ func (d *desk) mountRates(api huma.API) {
 	huma.Register(api, huma.Operation{
 		OperationID: "accept-rates", Method: http.MethodPost, Path: "/v1/rates/proposals/accept", Tags: []string{"rates"},
 		Summary: "Take proposals over into a new revision of the book", DefaultStatus: http.StatusCreated,
-		Metadata: map[string]any{"scope": httpd.ScopeRecord}, Errors: refusals,
+		Metadata: map[string]any{"scope": httpd.Office}, Errors: refusals,
 	}, func(ctx context.Context, in *acceptInput) (*decidedOutput, error) {
 		caller, err := callerOf(ctx)
 		if err != nil {
@@ -102,7 +102,7 @@ func (d *desk) mountRates(api huma.API) {
 	huma.Register(api, huma.Operation{
 		OperationID: "reject-rate", Method: http.MethodPost, Path: "/v1/rates/proposals/reject", Tags: []string{"rates"},
 		Summary: "Turn a proposal down, with the reason", DefaultStatus: http.StatusCreated,
-		Metadata: map[string]any{"scope": httpd.ScopeRecord}, Errors: refusals,
+		Metadata: map[string]any{"scope": httpd.Office}, Errors: refusals,
 	}, func(ctx context.Context, in *rejectInput) (*decidedOutput, error) {
 		caller, err := callerOf(ctx)
 		if err != nil {

@@ -10,6 +10,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"daysheet/reports"
+	"daysheet/services/httpd"
 	"daysheet/services/texts"
 )
 
@@ -26,6 +27,9 @@ func (s *site) mountReports(api huma.API) {
 			queryParam("table", "Table to answer with in CSV; the main one if not given", text()), valuesParam(),
 		}, formatParams()...)
 		op := operation("report-"+d.Name, "/v1/reports/"+d.Name, "reports", d.Title, d.About, parameters...)
+		if d.Personal {
+			op.Metadata["scope"] = httpd.Office
+		}
 		answers(api, &op, reportBody{})
 		huma.Register(api, op, orPage(s.reportAnswer(d, "")))
 		huma.Register(api, hide(op, inJSON), orPage(s.reportAnswer(d, inJSON)))

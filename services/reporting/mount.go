@@ -147,7 +147,7 @@ func (s *site) addFiles(lib fs.FS) error {
 func (s *site) mountPages(engine *gin.Engine) {
 	read := engine.Group("", httpd.Require(httpd.ScopeRead))
 	at := func(path string, build func(visit) (page, error)) { read.GET(path, s.frame.Handler(build)) }
-	at("/", s.showBoard)
+	engine.GET("/", s.frame.Begin, httpd.Require(httpd.ScopeRead), s.frame.Handler(s.showBoard))
 	at("/jobs/:job", s.showJob)
 	at("/jobs/:job/records", s.showRecords)
 	at("/explain", s.showExplain)

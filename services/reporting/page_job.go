@@ -81,12 +81,12 @@ func (s *site) showJob(v visit) (page, error) {
 	}
 	body.Papers = s.papersOf(key, w)
 	for _, d := range s.definitions {
-		if !d.WholeFirm && (!d.Personal || v.Caller.May(httpd.ScopeRecord)) {
+		if !d.WholeFirm && (!d.Personal || v.Caller.May(httpd.Office)) {
 			address := "/reports/" + d.Name + "?" + url.Values{"job": {key}}.Encode()
 			body.More = append(body.More, link{Text: w.Say("report." + d.Name), Address: address})
 		}
 	}
-	if s.frame.Serves(signoffAt) && v.Caller.May(httpd.ScopeRecord) {
+	if s.frame.Serves(signoffAt) && v.Caller.May(httpd.Office) {
 		body.More = append(body.More, link{Text: w.Say("job.links"), Address: "/jobs/" + key + "/links"})
 	}
 	charts, err := s.jobReports(v, &body, &j)
@@ -140,7 +140,7 @@ func (w teller) said(h *wording.History, id string) string {
 
 // mayRecord reports whether forms are served here, and the caller may use them.
 func (s *site) mayRecord(v visit) bool {
-	return s.frame.Serves(pages.RecordPath(events.EventVoided)) && v.Caller.May(httpd.ScopeRecord)
+	return s.frame.Serves(pages.RecordPath(events.EventVoided)) && v.Caller.May(httpd.Office)
 }
 
 // papersOf links to the papers of a job, of those that this process makes.

@@ -32,7 +32,7 @@ func (s *site) showReports(v visit) (page, error) {
 	var groups []reportGroup
 	last := ""
 	for _, d := range s.definitions {
-		if d.Personal && !v.Caller.May(httpd.ScopeRecord) {
+		if d.Personal && !v.Caller.May(httpd.Office) {
 			continue
 		}
 		if d.Group != last {

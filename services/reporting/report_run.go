@@ -36,7 +36,7 @@ func (s *site) pin(firm string, asked uint64) (uint64, error) {
 // forTheOffice refuses callers who may only read: what is gathered about people is for the
 // owner and the office. Single records name who worked to everybody who may read them.
 func forTheOffice(ctx context.Context) error {
-	if caller, _ := httpd.CallerFrom(ctx); !caller.May(httpd.ScopeRecord) {
+	if caller, _ := httpd.CallerFrom(ctx); !caller.May(httpd.Office) {
 		return httpd.NewProblem(http.StatusForbidden, "this is about people: it is for the owner and the office")
 	}
 	return nil

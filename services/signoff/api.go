@@ -97,11 +97,11 @@ func callerOf(ctx context.Context) (httpd.Caller, error) {
 
 func (d *desk) mountAPI(api huma.API) {
 	made := operation("make-job-link", http.MethodPost, "/v1/jobs/{job}/links", "Make a link to a job",
-		"The link opens a page with the one job, without an account. Its secret is shown this once.", httpd.ScopeRecord)
+		"The link opens a page with the one job, without an account. Its secret is shown this once.", httpd.Office)
 	made.DefaultStatus = http.StatusCreated
 	huma.Register(api, made, d.makeLink)
 	huma.Register(api, operation("list-job-links", http.MethodGet, "/v1/jobs/{job}/links", "List the links to a job",
-		"Without their secrets.", httpd.ScopeRead, httpd.ScopeRecord),
+		"Without their secrets.", httpd.Office),
 		func(ctx context.Context, in *jobAsk) (*linksOut, error) {
 			caller, err := callerOf(ctx)
 			if err != nil {
@@ -116,7 +116,7 @@ func (d *desk) mountAPI(api huma.API) {
 			return out, err
 		})
 	huma.Register(api, operation("revoke-job-link", http.MethodPost, "/v1/jobs/{job}/links/{link}/revoke",
-		"Take a link back", "It opens nothing any more, at once.", httpd.ScopeRecord),
+		"Take a link back", "It opens nothing any more, at once.", httpd.Office),
 		func(ctx context.Context, in *revokeIn) (*revokeOut, error) {
 			caller, err := callerOf(ctx)
 			if err != nil {

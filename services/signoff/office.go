@@ -37,7 +37,7 @@ type linkRow struct {
 }
 
 func (d *desk) mountOffice(engine *gin.Engine) {
-	office := engine.Group("", httpd.Require(httpd.ScopeRead), httpd.Require(httpd.ScopeRecord))
+	office := engine.Group("", httpd.Require(httpd.Office))
 	office.GET(linksAt, d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
 		return d.links(v, linksPage{Days: "14"}, ToSign)
 	}))
