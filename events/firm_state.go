@@ -1,6 +1,10 @@
 package events
 
-import "fmt"
+import (
+	"cmp"
+	"fmt"
+	"slices"
+)
 
 // Firm is the fold of a firm's own events, with its history: what was known at
 // each position of the log, so that the cost of a past action can always be
@@ -132,6 +136,34 @@ func (f *Firm) Products() []string {
 		keys = append(keys, k)
 	}
 	return keys
+}
+
+// Price is the last known price of a product in one unit: PerMilli thousandths of
+// the unit cost CostE4.
+type Price struct {
+	Product          string
+	Unit             Unit
+	CostE4, PerMilli int64
+}
+
+// Prices returns the price of every product in every unit at the sequence (0:
+// now), as [Firm.Price] gives it, ordered by product and unit.
+func (f *Firm) Prices(sequence uint64) []Price {
+	var all []Price
+	for product, history := range f.prices {
+		for i, p := range history {
+			if slices.ContainsFunc(history[:i], func(before price) bool { return before.unit == p.unit }) {
+				continue
+			}
+			if cost, per, ok := f.Price(product, p.unit, sequence); ok {
+				all = append(all, Price{product, p.unit, cost, per})
+			}
+		}
+	}
+	slices.SortFunc(all, func(a, b Price) int {
+		return cmp.Or(cmp.Compare(a.Product, b.Product), cmp.Compare(a.Unit, b.Unit))
+	})
+	return all
 }
 
 // Price returns what perMilli thousandths of the product's unit cost at the

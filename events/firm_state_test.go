@@ -74,6 +74,9 @@ func TestPricesOfAFirm(t *testing.T) {
 				cost, per, ok, test.costE4, test.perMilli, test.ok)
 		}
 	}
+	if got := f.Prices(60); !slices.Equal(got, []Price{{"tape", Metre, 900, 1000}, {"tape", Roll, 48_000, 1000}}) {
+		t.Errorf("the prices at 60 are %v", got)
+	}
 	if _, _, ok := f.Price("film", Roll, 0); ok {
 		t.Error("a product that was never listed has a price")
 	}

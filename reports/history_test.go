@@ -135,6 +135,7 @@ func (h *history) names() Names {
 	}
 	names := NamesOf(h.firm.Settings(0), products)
 	names.RateBooks, names.RateRejections = h.firm.RateBooks(0), h.firm.RateRejections(0)
+	names.Prices = h.firm.Prices(0)
 	return names
 }
 

@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"slices"
 	"time"
 
 	"daysheet/events"
@@ -36,6 +37,16 @@ func NamesOf(settings *events.Settings, products []events.Product) Names {
 		n.People[p.Person] = p.Name
 	}
 	return n
+}
+
+// price returns the last known price of a product in a unit; its PerMilli is 0
+// where there is none. The facts of an estimate are costed by the same.
+func (n Names) price(product string, unit events.Unit) events.Price {
+	i := slices.IndexFunc(n.Prices, func(p events.Price) bool { return p.Product == product && p.Unit == unit })
+	if i < 0 {
+		return events.Price{}
+	}
+	return n.Prices[i]
 }
 
 // named returns the name of a key, or the key where it has none.

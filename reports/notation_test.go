@@ -319,10 +319,15 @@ func readRateBook(l *line) events.Payload {
 	b := &events.RateBook{EffectiveFrom: events.Day(cmp.Or(l.option("from"), "2026-01-01")), Revision: l.next()}
 	for l.more() {
 		key, value, _ := strings.Cut(l.next(), "=")
+		value, use, uses := strings.Cut(value, "+")
 		names := append(strings.Split(key, "/"), "", "")
 		t, _ := events.StandardTask(names[0])
-		b.Rates = append(b.Rates, events.Rate{Task: names[0], Surface: names[1], Method: names[2], Unit: t.Unit,
-			MinutesMilli: l.scaled(value, 3), Source: "from-memory"})
+		r := events.Rate{Task: names[0], Surface: names[1], Method: names[2], Unit: t.Unit,
+			MinutesMilli: l.scaled(value, 3), Source: "from-memory"}
+		if product, litres, _ := strings.Cut(use, ":"); uses {
+			r.Consumables = []events.RateUse{{Product: product, QuantityMilli: l.scaled(litres, 3), Unit: events.Litre}}
+		}
+		b.Rates = append(b.Rates, r)
 	}
 	if len(b.Rates) == 0 {
 		b.Rates = []events.Rate{{Task: "coat", Unit: events.SquareMetre, MinutesMilli: 9000, Source: "from-memory"}}

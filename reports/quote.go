@@ -132,9 +132,9 @@ func minutes(m float64) int64 { return int64(math.Round(min(m, float64(events.Pl
 func (l learned) price(q *Quote, work []measured, wage int64, names Names) error {
 	queries := make([]rates.Query, len(work))
 	for i, w := range work {
-		c := cell{w.Task, w.Surface, w.Method}
-		queries[i] = l.query(rates.Query{Task: w.Task, Surface: w.Surface, Method: w.Method, JobType: q.TakeOff.JobType,
-			QuantityMilli: w.QuantityMilli, BookMinutesMilli: l.bookMilli(c)})
+		queries[i] = l.query(l.byTheHour(names.UnitOf(w.Task), rates.Query{Task: w.Task, Surface: w.Surface, Method: w.Method,
+			JobType: q.TakeOff.JobType, QuantityMilli: w.QuantityMilli,
+			BookMinutesMilli: l.bookMilli(cell{w.Task, w.Surface, w.Method})}))
 	}
 	total, err := l.fit.Total(queries)
 	if err != nil {
@@ -158,6 +158,19 @@ func (l learned) price(q *Quote, work []measured, wage int64, names Names) error
 	}
 	q.Typical, q.Safe80, q.Safe90 = minutes(total.Median), minutes(total.P80), minutes(total.P90)
 	return nil
+}
+
+// byTheHour gives work that is measured in hours, as set-up and travel are, its 60
+// minutes for each where neither book nor history knows better: the estimator says
+// how long it is planned to take.
+func (l learned) byTheHour(unit events.Unit, q rates.Query) rates.Query {
+	if unit != events.Hour || q.BookMinutesMilli != 0 {
+		return q
+	}
+	if _, err := l.fit.Predict(q); events.CodeOf(err) == events.Invalid {
+		q.BookMinutesMilli = 60_000
+	}
+	return q
 }
 
 // query returns the query for a line. Where a rate is tried for its task, the
@@ -204,9 +217,9 @@ func (l learned) consume(q *Quote, w measured, names Names) error {
 			return err
 		}
 		u.Take = take
-		if product.Unit == use.Unit {
-			u.CostE4 = MaterialCostE4(take.UsedMilli, product.PriceE4, 1000)
-			u.BuyE4 = MaterialCostE4(take.BoughtMilli, product.PriceE4, 1000)
+		if p := names.price(use.Product, use.Unit); p.PerMilli > 0 {
+			u.CostE4 = MaterialCostE4(take.UsedMilli, p.CostE4, p.PerMilli)
+			u.BuyE4 = MaterialCostE4(take.BoughtMilli, p.CostE4, p.PerMilli)
 		}
 	}
 	return nil

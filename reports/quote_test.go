@@ -167,6 +167,48 @@ func TestQuoteIssues(t *testing.T) {
 	}
 }
 
+// TestQuoteCostsWhatTheLedgerWill requires that material is costed at the last price
+// paid, as the facts of the estimate are: a price that rose since the listing would
+// otherwise be missing from the offer, and the job would be opened at another cost.
+// By hand: 2 m2 at 0.1 l and 9.00 a litre are 1.80, where the list says 6.00.
+func TestQuoteCostsWhatTheLedgerWill(t *testing.T) {
+	const book = "2025-12-01 settings EUR; types redecoration; grades painter=30.00\n" +
+		"2025-12-01 product-listed emulsion l 6.00 pack=12.5\n" +
+		"2025-12-01 rate-book-revised r1 from=2025-12-01 coat=6+emulsion:0.1\n" +
+		"2026-02-01 material-purchased emulsion 10l 90.00\n"
+	s := told(t, book)
+	f := Filter{Firm: testFirm, Today: "2026-04-01"}
+	q, err := NewQuote(f, s.history.answer(RatesQuestion(f), s.history.names()),
+		TakeOff{Grade: "painter", Lines: []TakeOffLine{{Task: "coat", QuantityMilli: 2_000}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if q.MaterialE4 != 1_8000 || q.Uses[0].BuyE4 != 112_5000 {
+		t.Errorf("material costs %d, and %d to buy; want 18000 and 1125000", q.MaterialE4, q.Uses[0].BuyE4)
+	}
+	e := q.Estimate("2026-04-01")
+	if err := s.history.record(happened{job: "hall", id: "event-9000", day: "2026-04-01", recorded: "2026-04-01",
+		payload: &e}); err != nil {
+		t.Fatal(err)
+	}
+	r, err := s.history.report("job-costing", Filter{Job: "hall"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := r.Tables[0].Rows[0][2].Number; got != q.MaterialE4 {
+		t.Errorf("the job is planned with material for %d, quoted with %d", got, q.MaterialE4)
+	}
+}
+
+// TestQuoteByTheHour prices work that is planned in hours and stands in no book:
+// two hours are 120 minutes.
+func TestQuoteByTheHour(t *testing.T) {
+	q, _ := quoted(t, "", TakeOff{Grade: "painter", Lines: []TakeOffLine{{Task: "set-up", QuantityMilli: 2_000}}})
+	if l := q.Lines[0]; l.Typical != 120 || l.Unit != events.Hour {
+		t.Errorf("two hours of set-up take %d minutes, measured in %s", l.Typical, l.Unit)
+	}
+}
+
 // TestQuoteReport requires the shape that every output relies on.
 func TestQuoteReport(t *testing.T) {
 	off := roomTakeOff()

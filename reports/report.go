@@ -45,6 +45,8 @@ type Names struct {
 	// than names: settings in force, nil before the first, and products by key.
 	Settings *events.Settings
 	Listed   map[string]events.Product
+	// Prices are the last prices of the products, by which plans are costed.
+	Prices []events.Price
 	// RateBooks is every revision of the firm's quote rates, and RateRejections every
 	// proposed rate that was not taken, oldest first.
 	RateBooks      []*events.RateBook

@@ -21,6 +21,7 @@ const profilesKept = 1024
 type Profile struct {
 	Settings *events.Settings // nil before the first
 	Products []events.Product // in ascending order of their key
+	Prices   []events.Price   // last known, of every product in every unit
 	RateBook *events.RateBook // nil before the first
 
 	RateBooks      []*events.RateBook      // every revision, oldest first
@@ -146,6 +147,7 @@ func (p *Projector) Names(ctx context.Context, firm string) (reports.Names, erro
 	profile, err := p.Firm(ctx, firm)
 	names := reports.NamesOf(profile.Settings, profile.Products)
 	names.RateBooks, names.RateRejections = profile.RateBooks, profile.RateRejections
+	names.Prices = profile.Prices
 	return names, err
 }
 
@@ -163,6 +165,7 @@ func (p *Projector) Firm(ctx context.Context, firm string) (Profile, error) {
 			c := *rejection
 			profile.RateRejections = append(profile.RateRejections, &c)
 		}
+		profile.Prices = f.Prices(0)
 		for _, key := range f.Products() {
 			profile.Products = append(profile.Products, *f.Product(key, 0))
 		}
