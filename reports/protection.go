@@ -57,13 +57,36 @@ const (
 	notUrgent
 )
 
-// dangerous are the tasks whose covering must not be forgotten. Common practice,
-// no source.
-var dangerous = []string{"protect-detector", "protect-light-fitting"}
+// CoveredDetector is the task whose covering must not outlast the working day.
+const CoveredDetector = "protect-detector"
+
+// CoverCaution says what to mind while what a task covers is covered; empty where
+// nobody can be hurt by it. Common practice, no source.
+func CoverCaution(task string) string {
+	switch task {
+	case CoveredDetector:
+		return "a covered detector does not warn: uncover it when work stops"
+	case "protect-light-fitting":
+		return "a covered light can start a fire: keep it switched off while it is covered"
+	}
+	return ""
+}
+
+// CoverRank orders what is covered by how it can hurt somebody: detectors before
+// lights, and lights before the rest.
+func CoverRank(task string) int {
+	switch {
+	case task == CoveredDetector:
+		return 0
+	case CoverCaution(task) != "":
+		return 1
+	}
+	return 2
+}
 
 func (c cover) urgency(today events.Day) urgency {
 	switch {
-	case slices.Contains(dangerous, c.task):
+	case CoverCaution(c.task) != "":
 		return urgentDanger
 	case c.job.State.Finished():
 		return urgentFinished
@@ -86,10 +109,7 @@ func (c cover) overdue(today events.Day) int64 {
 func (c cover) remark(today events.Day) string {
 	switch c.urgency(today) {
 	case urgentDanger:
-		if c.task == "protect-detector" {
-			return "a covered detector does not warn: uncover it when work stops"
-		}
-		return "a covered light can start a fire: keep it switched off while it is covered"
+		return CoverCaution(c.task)
 	case urgentFinished:
 		return "the job is finished: lift it, or record that it was lifted"
 	case urgentOverdue:

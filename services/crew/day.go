@@ -16,6 +16,7 @@ import (
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/services/httpd"
+	"daysheet/services/texts"
 	"daysheet/services/wording"
 )
 
@@ -48,6 +49,8 @@ type taskBody struct {
 	Name   string        `json:"name"`
 	Family events.Family `json:"family"`
 	Unit   events.Unit   `json:"unit" doc:"What its quantity is usually counted in"`
+
+	Caution string `json:"caution,omitempty" doc:"What to mind while it is covered, in the firm's language"`
 }
 
 type productBody struct {
@@ -117,17 +120,19 @@ func (c *crew) day(ctx context.Context, in *dayIn) (*dayOut, error) {
 		Locale: names.Locale,
 		People: []personBody{}, Products: []productBody{}, Units: events.Units(), Jobs: []*jobBody{},
 	}
-	if names, err = wording.InLanguage(names, c.deps.Frame.Texts(names.Locale)); err != nil {
+	language := c.deps.Frame.Texts(names.Locale)
+	if names, err = wording.InLanguage(names, language); err != nil {
 		return nil, fmt.Errorf("name tasks: %w", err)
 	}
-	out.Body.learn(names)
+	out.Body.learn(names, language)
 	return out, c.addJobs(ctx, caller, out.Body)
 }
 
 // learn takes in the names that a phone records with.
-func (d *dayBody) learn(names reports.Names) {
+func (d *dayBody) learn(names reports.Names, language *texts.Texts) {
 	for _, t := range events.StandardTasks() {
-		d.Tasks = append(d.Tasks, taskBody{t.Task, names.Tasks[t.Task], t.Family, t.Unit})
+		d.Tasks = append(d.Tasks, taskBody{t.Task, names.Tasks[t.Task], t.Family, t.Unit,
+			language.Translate(reports.CoverCaution(t.Task))})
 	}
 	for _, key := range slices.Sorted(maps.Keys(names.Listed)) {
 		p := names.Listed[key]
@@ -138,7 +143,7 @@ func (d *dayBody) learn(names reports.Names) {
 	}
 	d.Name = names.Settings.Name
 	for _, t := range names.Settings.Tasks {
-		d.Tasks = append(d.Tasks, taskBody{t.Task, t.Name, t.Family, t.Unit})
+		d.Tasks = append(d.Tasks, taskBody{t.Task, t.Name, t.Family, t.Unit, ""})
 	}
 	for _, p := range names.Settings.People {
 		d.People = append(d.People, personBody{p.Person, p.Name})

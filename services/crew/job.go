@@ -181,7 +181,8 @@ func (r *reading) settle(fold *events.Job) {
 	}
 	const never = "9999"
 	slices.SortStableFunc(r.job.Down, func(a, b downBody) int {
-		return cmp.Compare(cmp.Or(a.RemoveBy, never), cmp.Or(b.RemoveBy, never))
+		return cmp.Or(cmp.Compare(reports.CoverRank(a.Task), reports.CoverRank(b.Task)),
+			cmp.Compare(cmp.Or(a.RemoveBy, never), cmp.Or(b.RemoveBy, never)))
 	})
 }
 

@@ -17,6 +17,8 @@ import (
 type alert struct {
 	Title, Job, Address string
 	About               []string
+
+	danger bool // that somebody is hurt
 }
 
 // Limits of what the board looks for.
@@ -32,7 +34,24 @@ const (
 type openPoints struct {
 	sequence      uint64
 	removeBy      []events.Day // of protection that is down, where it has a last day
+	detectors     []covered
 	snags, damage int
+}
+
+// covered is detectors that were covered on a day and are not free again.
+type covered struct {
+	day   events.Day
+	milli int64
+}
+
+// before adds up the detectors that were covered before a day: over night at least.
+func (o openPoints) before(day events.Day) (milli int64) {
+	for _, d := range o.detectors {
+		if d.day < day {
+			milli += d.milli
+		}
+	}
+	return milli
 }
 
 // openKept remembers open points of jobs, so that the board reads only the logs of
@@ -59,6 +78,9 @@ func (s *site) open(v visit, row reports.JobRow) (openPoints, error) {
 	for _, d := range h.Down {
 		if d.Protection.RemoveBy != "" {
 			points.removeBy = append(points.removeBy, d.Protection.RemoveBy)
+		}
+		if d.Protection.Task == reports.CoveredDetector {
+			points.detectors = append(points.detectors, covered{d.Day(), d.LeftMilli})
 		}
 	}
 	s.kept.mu.Lock()
@@ -96,12 +118,18 @@ func (s *site) alerts(v visit, jobType string, position uint64, w teller, tell *
 		if err != nil {
 			return nil, err
 		}
-		about := aboutJob(tell, w, r, points, hours[r.Job], coats[r.Job], s.today(w.Names))
+		today := s.today(w.Names)
+		about := aboutJob(tell, w, r, points, hours[r.Job], coats[r.Job], today)
 		if len(about) > 0 {
-			all = append(all, alert{cmp.Or(r.Title, r.Job), r.Job, "/jobs/" + r.Job, about})
+			all = append(all, alert{cmp.Or(r.Title, r.Job), r.Job, "/jobs/" + r.Job, about, points.before(today) > 0})
 		}
 	}
-	slices.SortStableFunc(all, func(a, b alert) int { return len(b.About) - len(a.About) })
+	slices.SortStableFunc(all, func(a, b alert) int {
+		if a.danger != b.danger {
+			return map[bool]int{true: -1, false: 1}[a.danger]
+		}
+		return len(b.About) - len(a.About)
+	})
 	return all, nil
 }
 
@@ -113,6 +141,9 @@ func aboutJob(tell *texts.Speaker, w teller, r reports.JobRow, open openPoints, 
 		if n > 0 {
 			about = append(about, tell.Say(key, "count", w.Count(n)))
 		}
+	}
+	if milli := open.before(today); milli > 0 {
+		about = append(about, tell.Say("alert.detectors", "count", w.Thousandths(milli)))
 	}
 	past := int64(0)
 	for _, by := range open.removeBy {

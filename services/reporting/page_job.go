@@ -1,6 +1,7 @@
 package reporting
 
 import (
+	"cmp"
 	"fmt"
 	"net/url"
 	"slices"
@@ -210,7 +211,11 @@ func (w teller) down(h *wording.History, today events.Day) tableView {
 			{Key: "remove_by", Title: w.Say("job.remove-by"), Form: reports.FormDay},
 		},
 	}
-	for _, d := range h.Down {
+	// What can hurt somebody comes first, as in the report on protection.
+	down := slices.SortedStableFunc(slices.Values(h.Down), func(a, b wording.StillDown) int {
+		return cmp.Compare(reports.CoverRank(a.Protection.Task), reports.CoverRank(b.Protection.Task))
+	})
+	for _, d := range down {
 		p := d.Protection
 		t.Rows = append(t.Rows, []reports.Cell{
 			{Text: w.Task(p.Task)}, {Text: wording.List(p.Location, p.Surface)}, {Number: d.LeftMilli, Unit: p.Unit},
@@ -218,11 +223,14 @@ func (w teller) down(h *wording.History, today events.Day) tableView {
 		})
 	}
 	v := newTableView("down", t, w)
-	for i, d := range h.Down {
+	for i, d := range down {
 		if by := d.Protection.RemoveBy; by != "" && by < today {
 			cells := v.Rows[i].Cells
 			last := &cells[len(cells)-1]
 			last.Word = w.Say("job.past")
+		}
+		if caution := reports.CoverCaution(d.Protection.Task); caution != "" {
+			v.Rows[i].Remarks = []pages.Remark{{Title: w.Translate("What to do"), Text: w.Translate(caution)}}
 		}
 	}
 	return v

@@ -228,6 +228,7 @@ func TestRule(t *testing.T) {
 func wordsOf() map[string][]string {
 	words := map[string][]string{"cause.": {"ours", "others", "before", "unknown"}, "raised-by.": {"customer", "firm"},
 		"sign.":       {"hour", "pack", "roll", "sheet"},
+		"signs.":      {"pack", "roll", "sheet"},
 		"explain.as-": {"json", "csv"}, "side.": {string(reports.SideEstimate), string(reports.SideVariation), string(reports.SideActual)}}
 	for _, kind := range []reports.Kind{reports.KindLabour, reports.KindQuantity, reports.KindMaterial, reports.KindOverhead,
 		reports.KindDamage, reports.KindPrice, reports.KindPurchase, reports.KindMove, reports.KindCount, reports.KindDown,

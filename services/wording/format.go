@@ -150,7 +150,11 @@ func (f Format) Quantity(milli int64, unit events.Unit) string {
 	if unit == events.Each && f.say != nil {
 		return f.say.Say("quantity.pieces", "n", f.Thousandths(milli))
 	}
-	return WithUnit(f.Thousandths(milli), f.UnitSign(unit))
+	sign := f.UnitSign(unit)
+	if many := "signs." + string(unit); f.say != nil && abs(milli) != 1000 && f.say.Has(many) {
+		sign = f.say.Say(many)
+	}
+	return WithUnit(f.Thousandths(milli), sign)
 }
 
 // Share writes hundredths of a per cent.

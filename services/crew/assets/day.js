@@ -1,5 +1,6 @@
 // What the ledger knows of the day, and on top of it what this phone has recorded
 // since: a floor that was covered an hour ago can be uncovered without a connection.
+import { cautionOf } from './words.js';
 
 // fetchDay returns the list, with kept set to when it was read if there was no
 // connection; the status alone where the phone may not have it.
@@ -48,5 +49,7 @@ export const withOutbox = (job, day, items) => {
     }
     now.today.push(entryOf(item));
   }
+  const danger = (d) => (cautionOf(day, d.task) ? 0 : 1);
+  now.down.sort((a, b) => danger(a) - danger(b)); // what can hurt somebody first, whoever recorded it
   return now;
 };

@@ -6,6 +6,7 @@ import { kinds, productUnit, taskUnit } from './kinds.js';
 import { stamp } from './outbox.js';
 import { say } from './say.js';
 import { put, read } from './store.js';
+import { cautionOf } from './words.js';
 
 // What is typed goes to disk in turn; while one draft is written the next waits, and
 // only the newest of those that wait. settled is done when nothing waits any more.
@@ -114,6 +115,15 @@ const unitFollows = (form, fields, day) => {
   if (unit) form.elements.namedItem(field.unit).value = unit;
 };
 
+// cautionFollows says below what was chosen what to mind about it.
+const cautionFollows = (form, fields, day) => {
+  const field = fields.find((f) => f.cautions);
+  if (!field) return;
+  const said = form.querySelector('[data-caution]') ?? h('p', { class: 'problem', role: 'status', 'data-caution': field.name });
+  if (!said.parentNode) form.querySelector(`#f-${field.name}`).append(said);
+  said.textContent = cautionOf(day, new FormData(form).get(field.name)) ?? '';
+};
+
 // makeForm returns the form. key names its draft; start is what stands in it at first;
 // eventDay is the day of the event where it is mended, else today. save gets the
 // payload, the key and what to remember.
@@ -131,9 +141,11 @@ export const makeForm = async ({ kind, day, job, key, start = {}, eventDay, save
   const button = h('button', { type: 'submit', class: 'save' }, verb);
   form.append(...shown(false), ...(aside.length > 0 ? [h('details', {}, h('summary', {}, say('crew.more')), ...aside)] : []), button);
   if (!values.unit) unitFollows(form, fields, day);
+  cautionFollows(form, fields, day);
   form.addEventListener('input', (event) => {
     const field = fields.find((f) => f.unit);
     if (field && event.target.name === field.from) unitFollows(form, fields, day);
+    cautionFollows(form, fields, day);
     keep();
   });
   form.addEventListener('submit', async (event) => {

@@ -67,7 +67,7 @@ export const kinds = {
   laid: {
     type: type('protection.laid'), title: say('crew.laid'), repeats: true, check: needsProduct('product_quantity_milli'),
     fields: [
-      task('protection', 'masking'), quantity('task'), place, product,
+      { ...task('protection', 'masking'), cautions: true }, quantity('task'), place, product,
       { is: 'milli', name: 'product_quantity_milli', label: say('crew.field.used-up'), hint: say('crew.field.used-up.hint') },
       { is: 'tick', name: 'reused', label: say('crew.field.reused') },
       { is: 'day', name: 'remove_by', label: say('crew.field.remove-by'), aside: true, empty: true },

@@ -5,7 +5,7 @@ import { dayName } from './numbers.js';
 import { photosOf } from './outbox.js';
 import { picture } from './photo.js';
 import { say } from './say.js';
-import { amount, list, says, taskName } from './words.js';
+import { amount, cautionOf, list, says, taskName } from './words.js';
 
 const dueText = (date, today) => {
   if (!date) return '';
@@ -29,10 +29,11 @@ const damageText = (n) => (n === 0 ? '' : n === 1 ? say('crew.damage.one') : say
 const stateText = (job) => (job.state === 'running' ? say('crew.running') : say('crew.accepted'));
 const isPast = (date, today) => Boolean(date) && date < today;
 
-const jobCard = (job, today) => h('li', { class: 'card' }, h('a', { class: 'job', href: `/crew/jobs/${job.job}` },
+const jobCard = (job, day, { today } = day) => h('li', { class: 'card' }, h('a', { class: 'job', href: `/crew/jobs/${job.job}` },
   h('h3', {}, job.title || job.job),
   h('p', {}, stateText(job)),
   [[dueText(job.due, today), isPast(job.due, today)], [downText(job.down, today), job.down.some((d) => isPast(d.remove_by, today))],
+    ...new Set(job.down.map((d) => cautionOf(day, d.task))).values().map((text) => [text, true]),
     [snagsText(job.snags.length)], [damageText(job.damage.length)]]
     .filter(([text]) => text).map(([text, past]) => h('p', { class: past && 'problem' }, text))));
 
@@ -48,7 +49,7 @@ export const todayView = ({ day, jobs, me, chooseMe }) => [
   h('p', {}, `${dayName(day.today)}, ${day.name}`),
   h('h2', {}, say('crew.jobs')),
   jobs.length === 0 && h('p', {}, say('crew.jobs.none')),
-  h('ul', { class: 'list' }, jobs.map((job) => jobCard(job, day.today))),
+  h('ul', { class: 'list' }, jobs.map((job) => jobCard(job, day))),
   day.more && h('p', {}, say('crew.jobs.more', { n: day.more })),
   who(day, me, chooseMe),
 ];
@@ -75,6 +76,8 @@ const removeBy = (date, today) => {
   return isPast(date, today) ? h('p', { class: 'problem' }, say('crew.past', { what: text })) : h('p', { class: 'hint' }, text);
 };
 
+const caution = (day, task) => cautionOf(day, task) && h('p', { class: 'problem' }, cautionOf(day, task));
+
 export const jobView = ({ day, job, repeatHours }) => {
   const about = (e) => says(day, kindOf(e.type), e.data);
   const back = (e) => link(`void=${e.id}`, say('crew.take-back'), about(e));
@@ -93,7 +96,7 @@ export const jobView = ({ day, job, repeatHours }) => {
         : say('crew.same-hours.many', { n: hoursBefore.length, day: dayName(hoursBefore[0].day) })),
     ...section(say('crew.still-down'), job.down.map((d) => {
       const what = list(taskName(day, d.task), amount(d.quantity_milli, d.unit), d.location);
-      return h('li', { class: 'card' }, h('p', {}, what),
+      return h('li', { class: 'card' }, h('p', {}, what), caution(day, d.task),
         d.remove_by && removeBy(d.remove_by, day.today),
         h('div', { class: 'actions' }, link(`lifted=${d.laid}`, say('crew.lifted'), what), link(`checked=${d.laid}`, say('crew.checked'), what)));
     })),

@@ -6,12 +6,18 @@ const units = {
   m2: 'm²', each: say('unit.each'), hour: say('unit.hour'), l: say('unit.l'), sheet: say('unit.sheet'), roll: say('unit.roll'), pack: say('unit.pack'),
 };
 
+// one is what a single piece of a unit is called.
+const one = {
+  ...units, each: say('unit.each.one'), hour: say('unit.hour.one'), l: say('unit.l.one'), sheet: say('unit.sheet.one'), roll: say('unit.roll.one'), pack: say('unit.pack.one'),
+};
+
 export const unitName = (unit) => units[unit] ?? unit;
 
-export const amount = (milli, unit) => (unit ? `${shown(milli)} ${unitName(unit)}` : shown(milli));
+export const amount = (milli, unit) => (unit ? `${shown(milli)} ${milli === 1000 ? one[unit] ?? unit : unitName(unit)}` : shown(milli));
 
 const called = (list, member, key) => list.find((entry) => entry[member] === key)?.name ?? key ?? '';
 export const taskName = (day, key) => called(day.tasks, 'task', key);
+export const cautionOf = (day, key) => day.tasks.find((t) => t.task === key)?.caution;
 export const productName = (day, key) => called(day.products, 'product', key);
 export const personName = (day, key) => called(day.people, 'person', key);
 
