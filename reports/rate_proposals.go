@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"cmp"
 	"slices"
 
 	"daysheet/events"
@@ -148,22 +149,41 @@ func (p RateProposal) cells(names Names) []Cell {
 func proposalFigures(proposals []RateProposal, names Names) []Figure {
 	f := Figure{Name: "proposed-changes", Title: phrase("Proposed change of the book"), Form: FormShare, Shape: ShapeBars,
 		Series: []Series{{Name: "Change"}}}
-	up := int64(0)
+	type step struct {
+		name   string
+		change int64
+	}
+	var steps []step
+	up, unknown := int64(0), int64(0)
 	for _, p := range proposals {
 		change, ok := BasisPoints(p.ProposedMilli-p.BookMilli, p.BookMilli)
-		if !ok || len(f.Categories) == barsMost {
+		if !ok {
+			unknown++
 			continue
 		}
 		if change > 0 {
 			up++
 		}
-		f.Categories = append(f.Categories, cell{p.Task, p.Surface, p.Method}.name(names))
-		f.Series[0].Values = append(f.Series[0].Values, change)
+		steps = append(steps, step{cell{p.Task, p.Surface, p.Method}.name(names), change})
 	}
-	if len(f.Categories) == 0 {
+	if len(steps) == 0 {
 		return nil
 	}
-	all := int64(len(f.Categories))
+	all := int64(len(steps))
 	f.Finding = phrase("%s proposed: %d up, %d down.", counted(all, "1 change is", "%s changes are"), up, all-up)
+	if unknown > 0 {
+		f.Finding = joined(" ", f.Finding, phrase("%s.", counted(unknown, "1 rate is not in the book yet",
+			"%s rates are not in the book yet")))
+	}
+	if all > barsMost {
+		f.Title = phrase("%s (the %d that differ most)", f.Title, barsMost)
+		slices.SortStableFunc(steps, func(a, b step) int {
+			return cmp.Compare(max(b.change, -b.change), max(a.change, -a.change))
+		})
+		steps = steps[:barsMost]
+	}
+	for _, s := range steps {
+		f.Categories, f.Series[0].Values = append(f.Categories, s.name), append(f.Series[0].Values, s.change)
+	}
 	return []Figure{f}
 }

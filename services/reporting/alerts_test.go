@@ -39,7 +39,7 @@ func TestCoveredDetectorsComeFirst(t *testing.T) {
 	s := newStack(t)
 	laid := func(task, day string, pieces int64) events.Event {
 		return s.act(events.ProtectionLaid, day, events.Protection{Task: task, QuantityMilli: pieces * 1000,
-			Unit: events.Each,
+			Unit:     events.Each,
 			Location: "Hall"})
 	}
 	for _, job := range []string{"bare", "slept", "today"} {
@@ -47,7 +47,7 @@ func TestCoveredDetectorsComeFirst(t *testing.T) {
 			Title: "Job " + job}))
 	}
 	over := s.act(events.ProtectionLaid, "2026-06-10", events.Protection{Task: "mask-edge", QuantityMilli: 5_000,
-		Unit: events.Metre,
+		Unit:     events.Metre,
 		RemoveBy: "2026-06-20"})
 	s.record("north", "bare", over, s.act(events.SnagRaised, "2026-06-20", events.Snag{Location: "Hall",
 		Finding: "run", RaisedBy: "firm"}))
@@ -90,7 +90,7 @@ func TestAlertsComeFirst(t *testing.T) {
 	done := func(milli int64) events.Event {
 		return s.act(events.CoatApplied, "2026-06-20", events.Coat{Task: "coat", Surface: "wall", Coat: 1,
 			QuantityMilli: milli,
-			Unit: events.SquareMetre})
+			Unit:          events.SquareMetre})
 	}
 	open("calm", "2026-07-30", coat(600, 100_000))
 	s.record("north", "calm", hours(300), done(50_000))
@@ -98,16 +98,16 @@ func TestAlertsComeFirst(t *testing.T) {
 	s.record("north", "fast", hours(300), done(25_000))
 	open("full", "2026-06-29", coat(240, 0))
 	laid := s.act(events.ProtectionLaid, "2026-06-10", events.Protection{Task: "mask-edge", QuantityMilli: 5_000,
-		Unit: events.Metre,
+		Unit:     events.Metre,
 		RemoveBy: "2026-06-29"})
 	snag := s.act(events.SnagRaised, "2026-06-20", events.Snag{Location: "Hall", Finding: "run", RaisedBy: "firm"})
 	cold := s.act(events.CoatApplied, "2026-06-21", events.Coat{Task: "coat", Surface: "wall", Coat: 1,
 		QuantityMilli: 10_000,
-		Unit: events.SquareMetre, AirCelsiusMilli: milli(10_000), SurfaceCelsiusMilli: milli(5_000),
-			HumidityPercentMilli: milli(95_000)})
+		Unit:          events.SquareMetre, AirCelsiusMilli: milli(10_000), SurfaceCelsiusMilli: milli(5_000),
+		HumidityPercentMilli: milli(95_000)})
 	s.record("north", "full", laid, snag, cold, hours(300),
 		s.act(events.ProtectionLaid, "2026-06-29", events.Protection{Task: "protect-floor", QuantityMilli: 9_000,
-			Unit: events.SquareMetre,
+			Unit:     events.SquareMetre,
 			RemoveBy: "2026-06-30"}), // its last day is today
 		s.act(events.DamageFound, "2026-06-20", events.Damage{Location: "Hall", Item: "rail", Finding: "paint",
 			Cause: "ours"}))

@@ -133,6 +133,31 @@ func TestChartsTellTheirNumbers(t *testing.T) {
 	}
 }
 
+// TestLegendsStandBelowTheirCharts: on a phone the names of a legend do not fit beside
+// each other; they stand below all else that the chart says, and not upon it.
+func TestLegendsStandBelowTheirCharts(t *testing.T) {
+	s := newStack(t)
+	tell(s)
+	s.compare()
+	ctx := browse(t, s)
+	browsertest.View{Width: 360, Scheme: "light"}.Set(t, ctx)
+	for _, path := range []string{"/reports/job-spread", "/reports/earned-value?job=stair-1"} {
+		must(t, chromedp.Do(ctx, chromedp.Navigate(s.address+path)))
+		browsertest.Look(t, ctx, path)
+		got, err := chromedp.Run(ctx, chromedp.Evaluate[[]float64](`[...document.querySelectorAll('.chart')].flatMap((holder) => {
+			const { legend, series } = echarts.getInstanceByDom(holder).getOption();
+			const names = legend[0].data ?? series.map((s) => s.name);
+			const texts = [...holder.querySelectorAll('svg text')].map((e) => [e.textContent, e.getBoundingClientRect()]);
+			const [of, rest] = [true, false].map((is) => texts.filter(([text]) => names.includes(text) === is).map(([, box]) => box));
+			return [of.length, Math.min(...of.map((box) => box.top)) - Math.max(...rest.map((box) => box.bottom))];
+		})`))
+		must(t, err)
+		if len(got) != 2 || got[0] < 3 || got[1] < 0 {
+			t.Errorf("%s: %v names of the legend begin %v px below the rest", path, got[0], got[1])
+		}
+	}
+}
+
 // tableSeen is how a wide table is, from within.
 type tableSeen struct {
 	Wide, Said, Focusable bool

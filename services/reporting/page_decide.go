@@ -13,11 +13,15 @@ type decision struct {
 }
 
 // newDecision reads the proposals from the report's rows; nil where there are none.
-func newDecision(r reports.Report) *decision {
+func newDecision(r reports.Report, w teller) *decision {
 	d := &decision{Evidence: r.Filter.AsOf}
 	for _, row := range r.Tables[0].Rows {
 		key := row[0].Key + "|" + row[1].Text + "|" + row[2].Text
-		name := wording.List(row[0].Text, row[1].Text, row[2].Text)
+		work, book := wording.List(row[0].Text, row[1].Text, row[2].Text), w.cell(row[4], reports.FormRate)
+		name := w.Say("decide.rate-of", "work", work, "proposed", w.cell(row[5], reports.FormRate), "book", book)
+		if book == "" {
+			name = w.Say("decide.rate-new", "work", work, "proposed", w.cell(row[5], reports.FormRate))
+		}
 		d.Rates = append(d.Rates, choice{Key: key, Name: name, Chosen: row[len(row)-1].Text == ""})
 	}
 	if len(d.Rates) == 0 {

@@ -102,7 +102,7 @@ func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r
 		body.Report = &view
 		body.Downloads = w.downloads(*r)
 		if d.Name == "rate-proposals" && asked.AsOf == 0 {
-			body.Decide = newDecision(*r)
+			body.Decide = newDecision(*r, w)
 		}
 		shown.Title, shown.AsOf, shown.Charts = r.Title.In(w.Translate), r.Filter.AsOf, s.drawn(*r)
 	}

@@ -36,6 +36,26 @@
 
   const axisOf = (axis) => (Array.isArray(axis) ? axis[0] : axis);
 
+  // The legend wraps where its names do not fit beside each other; the plot ends above it.
+  const legendRow = 26;
+  const legendNames = (body) => {
+    if (!body.option.legend?.show) return [];
+    if (body.shape !== 'range') return body.option.series.map((series) => series.name);
+    const names = body.shown.map((series) => series.name);
+    return [body.middle, names[0], names[2], names[4]];
+  };
+  const legendRows = (body, width, font) => {
+    const pen = document.createElement('canvas').getContext('2d');
+    pen.font = font;
+    let [rows, left] = [0, 0];
+    for (const name of legendNames(body)) {
+      const wide = pen.measureText(name).width + 42; // with its sign and the gaps
+      if (wide > left) [rows, left] = [rows + 1, width - 16];
+      left -= wide;
+    }
+    return rows;
+  };
+
   // The number of a category as it is told; a change has its sign.
   const told = (body, write, series, at) => {
     const value = series.values[at];
@@ -60,8 +80,7 @@
     }
     const names = body.shown.map((series) => series.name);
     if (body.shape === 'range') {
-      option.legend.data = [body.middle, names[0], names[2], names[4]];
-      option.grid.bottom = narrow ? 64 : 40;
+      option.legend.data = legendNames(body);
       option.grid.top = 20;
       const [least, median] = [0, 2].map((n) => option.series.find((series) => series.name === names[n]));
       const [from, to] = [0, 4].map((n) => body.shown[n].values);
@@ -84,7 +103,7 @@
     };
   };
 
-  const dress = (body, holder) => {
+  const dress = (body, holder, rows) => {
     const style = getComputedStyle(document.documentElement);
     const colour = (name) => style.getPropertyValue(name).trim();
     const option = structuredClone(body.option);
@@ -97,6 +116,7 @@
     option.textStyle = text;
     option.animation = false; // calm, and the same for those who asked for less motion
     option.legend.textStyle = text;
+    if (rows > 0) option.grid.bottom = 14 + rows * legendRow;
     option.tooltip = {
       ...option.tooltip,
       renderMode: 'richText',
@@ -134,22 +154,24 @@
     return option;
   };
 
-  // Every bar keeps its thickness, however many there are.
-  const height = (body) => {
+  // Every bar keeps its thickness, however many there are, and a plot its height.
+  const height = (body, rows) => {
     const { option } = body;
     const names = axisOf(option.yAxis);
-    if (names.type !== 'category') return 300;
-    if (body.shape === 'range') return names.data.length * 58 + 120;
+    const more = Math.max(rows - 1, 0) * legendRow;
+    if (names.type !== 'category') return 300 + more;
+    if (body.shape === 'range') return names.data.length * 58 + 120 + more;
     const stacked = option.series.some((series) => series.stack);
     const bars = stacked ? 1 : option.series.length;
-    return names.data.length * Math.max(34, bars * 20 + 14) + 70;
+    return names.data.length * Math.max(34, bars * 20 + 14) + 70 + more;
   };
 
   const draw = (holder, body) => {
     drawn.get(holder)?.chart.dispose();
-    holder.style.height = `${height(body)}px`;
+    const rows = legendRows(body, holder.clientWidth, `13px ${getComputedStyle(document.body).fontFamily}`);
+    holder.style.height = `${height(body, rows)}px`;
     const chart = window.echarts.init(holder, null, { renderer: 'svg' });
-    chart.setOption(dress(body, holder));
+    chart.setOption(dress(body, holder, rows));
     // The library describes the chart on its holder; the page did so already,
     // with what is to be seen.
     holder.setAttribute('role', 'img');
