@@ -101,18 +101,21 @@ func scoreTable(s rates.Score) Table {
 	add := func(measure Phrase, book, tuned, promised Cell, meaning string) {
 		t.Rows = append(t.Rows, []Cell{phraseCell(measure), book, tuned, promised, wordCell(meaning)})
 	}
-	add(phrase("Error of a line"), share(s.MAPEBook), share(s.MAPE), blank, "mean absolute error in share of what it "+
-		"took (MAPE)")
+	add(phrase("Error of a line"), share(s.MAPEBook), share(s.MAPE), blank, "mean error as a share of what it took (MAPE)")
 	add(phrase("Bias of all hours"), share(s.BiasBook), share(s.Bias), share(0), "quoted over taken, less 1: below "+
 		"zero is too "+
 		"low")
-	add(phrase("Lines within P10 to P90"), blank, share(s.Within80), share(.8), "")
-	add(phrase("Lines within P80"), blank, share(s.BelowP80), share(.8), "")
-	add(phrase("Lines within P90"), blank, share(s.BelowP90), share(.9), "")
-	add(phrase("Jobs within P80"), blank, share(s.JobBelowP80), share(.8), "the safe total of a whole job")
-	add(phrase("Jobs within P90"), blank, share(s.JobBelowP90), share(.9), "")
+	add(phrase("Lines within P10 to P90"), blank, share(s.Within80), share(.8), "took between the low and the high end "+
+		"of what was quoted")
+	add(phrase("Lines within P80"), blank, share(s.BelowP80), share(.8), "took no longer than the safe hours of the line")
+	add(phrase("Lines within P90"), blank, share(s.BelowP90), share(.9), "took no longer than the safer hours of the line")
+	add(phrase("Jobs within P80"), blank, share(s.JobBelowP80), share(.8), "took no longer than the safe hours of the "+
+		"whole job")
+	add(phrase("Jobs within P90"), blank, share(s.JobBelowP90), share(.9), "took no longer than the safer hours of the "+
+		"whole job")
 	for i, p := range []string{"P50", "P80", "P90"} {
-		add(phrase("Pinball loss at %s", p), share(s.PinballBook[i]), share(s.Pinball[i]), blank, "less is better")
+		add(phrase("Pinball loss at %s", p), share(s.PinballBook[i]), share(s.Pinball[i]), blank, "what being off costs, "+
+			"hours short more than hours too many: less is better")
 		add(phrase("Skill at %s", p), blank, share(s.Skill[i]), blank, "part of the book's loss that is saved")
 	}
 	return t

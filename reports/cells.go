@@ -31,6 +31,15 @@ func jobCell(j JobRow) Cell {
 	return Cell{Key: j.Job, Text: j.Title, Job: j.Job}
 }
 
+// jobLabel names a job where it cannot be followed: by title and key, since several
+// jobs may have one title.
+func jobLabel(j JobRow) string {
+	if j.Title == "" {
+		return j.Job
+	}
+	return j.Title + " (" + j.Job + ")"
+}
+
 // sumCell is a number that is the plain sum of the facts of q.
 func sumCell(n int64, q Query) Cell { return Cell{Number: n, Explain: &q} }
 
@@ -81,7 +90,7 @@ func comparisonColumns(unit string, form Form) []Column {
 		{"budget_" + unit, "Budget", form},
 		{"actual_" + unit, "Actual", form},
 		{"difference_" + unit, "Difference", form},
-		{"actual_share_of_budget_basis_points", "Actual in share of budget", FormShare},
+		{"actual_share_of_budget_basis_points", "Actual as a share of budget", FormShare},
 		{"estimated_" + unit, "Budget from estimate", form},
 		{"variation_" + unit, "Budget from variations", form},
 	}

@@ -130,7 +130,7 @@ func coatsTable(all []coatDone, names Names) Table {
 		Columns: []Column{
 			{"day", "Day", FormDay}, {"where", "Where", FormText}, {"coat_count", "Coat", FormCount},
 			{"product", "Product", FormName}, {"batch", "Batch", FormText}, {"done_milli", "Done", FormQuantity},
-			{"used_milli", "Used", FormQuantity}, {"coverage_reading_milli", "m² for a litre", FormReading},
+			{"used_milli", "Used", FormQuantity}, {"coverage_reading_milli", "m² per litre", FormReading},
 			{"wet_film_reading_milli", "Wet film, µm", FormReading},
 			{"dry_film_reading_milli", "Implied dry film, µm", FormReading},
 			{"air_reading_milli", "Air, °C", FormReading}, {"surface_reading_milli", "Surface, °C", FormReading},

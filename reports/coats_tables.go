@@ -14,12 +14,12 @@ func coverageTable(f Filter, a Answer) Table {
 		Name: "coverage", Title: "Coverage by product",
 		Columns: []Column{
 			{"product", "Product", FormName}, {"coated_milli", "Coated, all coats", FormQuantity},
-			{"used_milli", "Used", FormQuantity}, {"coverage_reading_milli", "m² for a litre", FormReading},
+			{"used_milli", "Used", FormQuantity}, {"coverage_reading_milli", "m² per litre", FormReading},
 			{"sheet_coverage_reading_milli", "By the data sheet", FormReading},
 			{"dry_film_reading_milli", "Implied dry film, µm", FormReading},
 			{"sheet_film_reading_milli", "By the data sheet, µm", FormReading},
 			{"needed_milli", "Needed by the data sheet", FormQuantity}, {"difference_milli", "Difference", FormQuantity},
-			{"difference_basis_points", "In share of need", FormShare},
+			{"difference_basis_points", "Share of need", FormShare},
 		},
 		Empty: "No coating was recorded with area and litres.",
 	}
@@ -101,7 +101,8 @@ func coatFigures(all []coatDone) []Figure {
 	if len(f.Categories) == 0 {
 		return nil
 	}
-	f.Finding = phrase("The surface came as near as %s K to the dew point; %s too near.", decimal(lowest, 3),
+	f.Finding = phrase("The surface came as near as %s K to the dew point; %s too near.", decimal(ratio(lowest, 1,
+		100), 1),
 		counted(int64(near), "1 coat was", "%s coats were"))
 	return []Figure{f}
 }

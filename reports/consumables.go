@@ -113,7 +113,7 @@ func consumablesTable() Table {
 			{"difference_quantity_milli", "Difference", FormQuantity},
 			{"budget_cost_e4", "Budget cost", FormMoney}, {"used_cost_e4", "Used cost", FormMoney},
 			{"difference_cost_e4", "Difference in cost", FormMoney},
-			{"difference_cost_basis_points", "Difference in share of budget", FormShare},
+			{"difference_cost_basis_points", "Difference as a share of budget", FormShare},
 			{"remark", "Remark", FormText},
 		},
 		Empty: "No material is planned or used here. Put consumables into the estimate and record them when they are " +

@@ -42,10 +42,13 @@ func TestEarnedValue(t *testing.T) {
 			figure    string
 			got, want int64
 		}{
-			{"CPI", cpi, c.cpi}, {"SPI", spi, max(c.spi, 0)}, {"TCPI", tcpi, c.tcpi},
-			{"EAC by CPI", byCPI, int64(c.eacCPI * 1e4)}, {"EAC by budget", v.EACByBudget(), int64(c.eacBudget * 1e4)},
-			{"EAC by both", both, int64(max(c.eacBoth, 0) * 1e4)}, {"ETC", byCPI - v.AC, int64(c.etc * 1e4)},
-			{"VAC", v.BAC - byCPI, int64(c.va * 1e4)}, {"CV", v.CV(), (c.ev - c.ac) * 1e4},
+			{"Cost index (CPI)", cpi, c.cpi}, {"Schedule index (SPI)", spi, max(c.spi, 0)}, {"Index needed (TCPI)", tcpi,
+				c.tcpi},
+			{"Final cost at this pace (EAC by CPI)", byCPI, int64(c.eacCPI * 1e4)}, {"Final cost by the budget (EAC by " +
+				"budget)", v.EACByBudget(), int64(c.eacBudget * 1e4)},
+			{"EAC by both", both, int64(max(c.eacBoth, 0) * 1e4)}, {"Still to spend (ETC)", byCPI - v.AC, int64(c.etc * 1e4)},
+			{"Left over in the end (VAC)", v.BAC - byCPI, int64(c.va * 1e4)}, {"Cost variance (CV)", v.CV(),
+				(c.ev - c.ac) * 1e4},
 		} {
 			if f.got != f.want {
 				t.Errorf("%s (%s): %s is %d, want %d", c.name, c.source, f.figure, f.got, f.want)

@@ -98,31 +98,36 @@ func fillEarned(f Filter, v EarnedValue) Table {
 	}
 	budget := on(only(scope(f), costs...), planned...)
 	actual := on(only(scope(f), costs...), SideActual)
-	t.Rows = append(t.Rows, []Cell{wordCell("BAC"), sumCell(v.BAC, budget), {Blank: true},
+	t.Rows = append(t.Rows, []Cell{wordCell("Whole budget (BAC)"), sumCell(v.BAC, budget), {Blank: true},
 		wordCell("budget at completion")})
-	money("PV", v.PV, v.Scheduled, phrase("planned value: budget of what was to be done by now"))
-	money("EV", v.EV, v.BAC != 0, phrase("earned value: budget of what is done"))
-	t.Rows = append(t.Rows, []Cell{wordCell("AC"), sumCell(v.AC, actual), {Blank: true},
+	money("Planned by now (PV)", v.PV, v.Scheduled, phrase("planned value: budget of what was to be done by now"))
+	money("Earned (EV)", v.EV, v.BAC != 0, phrase("earned value: budget of what is done"))
+	t.Rows = append(t.Rows, []Cell{wordCell("Spent (AC)"), sumCell(v.AC, actual), {Blank: true},
 		wordCell("actual cost, damage included")})
-	money("CV", v.CV(), v.BAC != 0, phrase("cost variance, EV - AC: below zero is over budget"))
+	money("Cost variance (CV)", v.CV(), v.BAC != 0, phrase("EV - AC: below zero is over budget"))
 	sv, ok := v.SV()
-	money("SV", sv, ok, phrase("schedule variance, EV - PV: below zero is behind"))
+	money("Schedule variance (SV)", sv, ok, phrase("EV - PV: below zero is behind"))
 	cpi, ok := v.CPI()
-	ratioOf("CPI", cpi, ok && v.BAC != 0, phrase("cost performance, EV / AC"))
+	ratioOf("Cost index (CPI)", cpi, ok && v.BAC != 0, phrase("earned for each unit of money spent, EV / AC: below 1 "+
+		"is over budget"))
 	spi, ok := v.SPI()
-	ratioOf("SPI", spi, ok, phrase("schedule performance, EV / PV"))
+	ratioOf("Schedule index (SPI)", spi, ok, phrase("earned for each unit of money planned by now, EV / PV: below 1 is "+
+		"behind"))
 	forecast, how := v.Forecast()
 	byCPI, ok := v.EACByCPI()
-	money("EAC by CPI", byCPI, ok, phrase("cost at completion if the rest goes as so far, BAC / CPI"))
-	money("EAC by budget", v.EACByBudget(), v.BAC != 0, phrase("cost at completion if the rest goes as planned, AC + "+
+	money("Final cost at this pace (EAC by CPI)", byCPI, ok, phrase("cost at completion if the rest goes as so far, "+
+		"BAC / CPI"))
+	money("Final cost by the budget (EAC by budget)", v.EACByBudget(), v.BAC != 0, phrase("cost at completion if the "+
+		"rest goes as planned, AC + "+
 		"BAC - EV"))
 	both, ok := v.EACByCPIAndSPI()
-	money("EAC by CPI and SPI", both, ok, phrase("cost at completion if being late costs as well"))
+	money("Final cost if late (EAC by CPI and SPI)", both, ok, phrase("cost at completion if being late costs as well"))
 	money("Forecast", forecast, v.BAC != 0, phrase("cost at completion used in other reports: %s", phrase(how)))
-	money("ETC", forecast-v.AC, v.BAC != 0, phrase("estimate to complete, forecast - AC"))
-	money("VAC", v.BAC-forecast, v.BAC != 0, phrase("variance at completion, BAC - forecast: below zero is over budget"))
+	money("Still to spend (ETC)", forecast-v.AC, v.BAC != 0, phrase("what the rest will cost, forecast - AC"))
+	money("Left over in the end (VAC)", v.BAC-forecast, v.BAC != 0, phrase("BAC - forecast: below zero is over budget"))
 	toBudget, ok := v.TCPI(v.BAC)
-	ratioOf("TCPI", toBudget, ok && v.EV != v.BAC, phrase("cost performance that the rest needs to keep the budget"))
+	ratioOf("Index needed (TCPI)", toBudget, ok && v.EV != v.BAC, phrase("cost index that the rest needs to keep the "+
+		"budget"))
 	return t
 }
 

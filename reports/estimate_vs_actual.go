@@ -158,7 +158,7 @@ func makeEstimateVsActual(f Filter, a Answer) Report {
 			[]Cell{blank, blank, blank, blank, {}})
 	}
 	r.Tables = []Table{t}
-	r.Figures = taskFigures(all, minutes, a.Names)
+	r.Figures = taskFigures(all, minutes, running, a.Names)
 	r.Notes = slices.Concat(scopeNotes(f, jobs), phrases(noteDifference, noteCoats,
 		"Where a task was measured in more than one unit, each unit has a row and the minutes stand in the first "+
 			"alone, because hours are booked by task and not by unit. Minutes for one unit are then left blank."),
@@ -173,7 +173,7 @@ func taskTable() Table {
 			{"task", "Task", FormName}, {"unit", "Unit", FormText},
 			{"budget_minutes", "Budget hours", FormMinutes}, {"actual_minutes", "Actual hours", FormMinutes},
 			{"difference_minutes", "Difference", FormMinutes},
-			{"difference_basis_points", "Difference in share of budget", FormShare},
+			{"difference_basis_points", "Difference as a share of budget", FormShare},
 			{"budget_quantity_milli", "Budget quantity", FormQuantity},
 			{"actual_quantity_milli", "Actual quantity", FormQuantity},
 			{"budget_minutes_per_unit_milli", "Budget minutes per unit", FormRate},

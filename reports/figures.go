@@ -98,9 +98,9 @@ func summaryFigures(a account, families map[events.Family]sides, running bool, n
 	}
 	return slices.Concat(
 		againstBudget("hours-by-family", "Hours by family", FormMinutes,
-			joined(" ", phrase("Hours: %s.", compared(a.minutes, MinutesText)), mostOver(hours, MinutesText)), hours),
+			joined(" ", phrase("Hours: %s.", reached(a.minutes, running, MinutesText)), mostOver(hours, MinutesText)), hours),
 		againstBudget("cost", "Cost", FormMoney,
-			joined(" ", phrase("Cost: %s.", compared(a.cost(), say)), marginSentence(a, running, say)), money),
+			joined(" ", phrase("Cost: %s.", reached(a.cost(), running, say)), marginSentence(a, running, say)), money),
 	)
 }
 
@@ -116,11 +116,13 @@ func marginSentence(a account, running bool, say func(int64) string) Phrase {
 	}
 	margin, _ := a.margin()
 	words := "Margin"
-	if margin < 0 {
+	switch {
+	case running && margin >= 0: // a margin on half of the cost would look like a good one
+		return phrase("Price by the budget: %s; job costing forecasts what is left of it.", say(price))
+	case running:
+		words, margin = "Loss so far", -margin
+	case margin < 0:
 		words, margin = "Loss", -margin
-	}
-	if running {
-		words += " so far"
 	}
 	share, ok := BasisPoints(margin, price)
 	if !ok {
@@ -133,7 +135,7 @@ func marginSentence(a account, running bool, say func(int64) string) Phrase {
 func jobListFigures(jobs []JobRow, accounts map[string]account, all ledger, names Names) []Figure {
 	hours := make([]bar, 0, len(jobs))
 	for _, j := range jobs {
-		hours = append(hours, bar{jobCell(j).Text, accounts[j.Job].minutes})
+		hours = append(hours, bar{jobLabel(j), accounts[j.Job].minutes})
 	}
 	return againstBudget("hours-by-job", "Hours by job", FormMinutes,
 		joined(" ", phrase("%s: %s. %s.", counted(all.jobs, "1 job", "%s jobs"), compared(all.minutes, MinutesText),
@@ -152,7 +154,7 @@ func lostSentence(l ledger, names Names) Phrase {
 	return phrase("Margin %s; %d of %s with a price lost money", margin, l.lost, counted(l.priced, "1 job", "%s jobs"))
 }
 
-func taskFigures(all []taskWork, minutes sides, names Names) []Figure {
+func taskFigures(all []taskWork, minutes sides, running bool, names Names) []Figure {
 	var bars []bar
 	for _, w := range all {
 		if w.minutes != (sides{}) {
@@ -160,7 +162,7 @@ func taskFigures(all []taskWork, minutes sides, names Names) []Figure {
 		}
 	}
 	return againstBudget("hours-by-task", "Hours by task", FormMinutes,
-		joined(" ", phrase("Hours: %s.", compared(minutes, MinutesText)), mostOver(bars, MinutesText)), bars)
+		joined(" ", phrase("Hours: %s.", reached(minutes, running, MinutesText)), mostOver(bars, MinutesText)), bars)
 }
 
 func consumableFigures(all []productUse, cost sides, names Names) []Figure {
@@ -181,7 +183,7 @@ func jobTypeFigures(byType []*typeResult, all typeResult, names Names) []Figure 
 	}
 	margins := Figure{
 		Name: "margin-by-job-type", Title: phrase("Margin by job type"), Form: FormShare, Shape: ShapeBars,
-		Finding: marginFinding(byType, names), Series: []Series{{Name: "Margin in share of price"}},
+		Finding: marginFinding(byType, names), Series: []Series{{Name: "Margin as a share of price"}},
 	}
 	var hours []bar
 	for _, r := range byType {

@@ -55,7 +55,7 @@ func makeJobCosting(f Filter, a Answer) Report {
 	}
 	r.Figures = costingFigures(all, v, job, a.Names)
 	r.Notes = slices.Concat(scopeNotes(f, jobs), phrases(noteDifference), marginNotes(a.Names), phrases(notePrice,
-		"Mark-up is the margin in share of the cost: a margin of a quarter is a mark-up of a third.",
+		"Mark-up is the margin as a share of the cost: a margin of a quarter is a mark-up of a third.",
 		"The forecast is the cost at completion: until a fifth of the budget is earned the rest is taken as planned, and "+
 			"then as it went so far. For a finished job it is the actual cost."),
 		unpricedNotes(a.answered(costingMarks)))
@@ -78,7 +78,7 @@ func resultTable() Table {
 			{"side", "Side", FormText}, {"labour_e4", "Labour", FormMoney}, {"material_e4", "Material", FormMoney},
 			{"damage_e4", "Damage", FormMoney}, {"direct_e4", "Direct cost", FormMoney},
 			{"overhead_e4", "Overhead", FormMoney}, {"cost_e4", "Cost", FormMoney}, {"price_e4", "Price", FormMoney},
-			{"margin_e4", "Margin", FormMoney}, {"margin_basis_points", "Margin in share of price", FormShare},
+			{"margin_e4", "Margin", FormMoney}, {"margin_basis_points", "Margin as a share of price", FormShare},
 			{"mark_up_basis_points", "Mark-up on cost", FormShare}, {"remark", "Remark", FormText},
 		},
 		Empty: "There is no cost to show before a job has an estimate, hours or material.",
@@ -200,7 +200,7 @@ func gradesTable() Table {
 			{"actual_minutes", "Actual hours", FormMinutes}, {"difference_minutes", "Difference", FormMinutes},
 			{"budget_e4", "Budget cost", FormMoney}, {"actual_e4", "Actual cost", FormMoney},
 			{"difference_e4", "Difference in cost", FormMoney},
-			{"difference_basis_points", "Difference in share of budget", FormShare},
+			{"difference_basis_points", "Difference as a share of budget", FormShare},
 		},
 		Empty: "No hours are planned or booked.",
 	}
@@ -271,7 +271,7 @@ func fillDamage(f Filter, sums []Total) Table {
 func costingFigures(a account, v EarnedValue, job JobRow, names Names) []Figure {
 	forecast, how := forecastOf(v, job)
 	say := sayMoney(names)
-	finding := phrase("Cost: %s.", compared(a.cost(), say))
+	finding := phrase("Cost: %s.", reached(a.cost(), !job.State.Finished(), say))
 	if !job.State.Finished() && v.BAC != 0 {
 		finding = joined(" ", finding, phrase("Forecast: %s (%s).", say(forecast), phrase(how)))
 	}

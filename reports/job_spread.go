@@ -219,7 +219,7 @@ func groupTable(f Filter, name, title, of string, jobs []JobRow, accounts map[st
 		Columns: []Column{
 			{"group", of, FormName}, {"jobs_count", "Jobs", FormCount}, {"price_e4", "Price", FormMoney},
 			{"cost_e4", "Cost", FormMoney}, {"margin_e4", "Margin", FormMoney},
-			{"margin_basis_points", "Margin in share of price", FormShare},
+			{"margin_basis_points", "Margin as a share of price", FormShare},
 			{"lost_jobs_count", "Jobs that lost money", FormCount},
 		},
 		Empty: "No job was finished in this period.",
@@ -272,7 +272,7 @@ func groupTable(f Filter, name, title, of string, jobs []JobRow, accounts map[st
 
 func spreadFigures(byType map[string][]JobRow, accounts map[string]account, names Names) []Figure {
 	f := Figure{
-		Name: "margin-spread", Title: phrase("Margin in share of price, by job type"), Form: FormShare, Shape: ShapeRange,
+		Name: "margin-spread", Title: phrase("Margin as a share of price, by job type"), Form: FormShare, Shape: ShapeRange,
 		Middle: "Middle half of the jobs",
 		Series: []Series{{Name: "Least"}, {Name: "Lower quartile"}, {Name: "Median"}, {Name: "Upper quartile"},
 			{Name: "Greatest"}},

@@ -90,7 +90,7 @@ func marginTable() Table {
 		Columns: []Column{
 			{"side", "Side", FormText}, {"price_e4", "Price", FormMoney}, {"price_from", "Price from", FormText},
 			{"cost_e4", "Cost", FormMoney}, {"margin_e4", "Margin", FormMoney},
-			{"margin_basis_points", "Margin in share of price", FormShare},
+			{"margin_basis_points", "Margin as a share of price", FormShare},
 		},
 		Empty: "There is no margin to show before a job has an estimate or cost.",
 	}
@@ -101,15 +101,17 @@ func fillMargin(f Filter, a account, running bool) Table {
 	q := scope(f)
 	line := func(name string, price int64, from string, ok bool, priceOf []Side, cost int64, costOf []Side) []Cell {
 		margin := price - cost
+		early := running && slices.Equal(costOf, []Side{SideActual}) && margin >= 0 // see the forecast of job costing
 		priced := moneyCell(price, ok)
 		share := Cell{Blank: true}
 		if ok {
 			of := on(only(q, KindPrice), priceOf...)
 			priced.Explain = &of
 			share = shareCell(margin, price)
+			share.Blank = share.Blank || early
 		}
 		return row(wordCell(name), priced, wordCell(from),
-			sumCell(cost, on(only(q, costs...), costOf...)), moneyCell(margin, ok), share)
+			sumCell(cost, on(only(q, costs...), costOf...)), moneyCell(margin, ok && !early), share)
 	}
 	budgetFrom := priceBudget
 	if !a.offered {

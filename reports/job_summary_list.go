@@ -6,11 +6,11 @@ import (
 )
 
 // makeJobList is the job summary without a job: one row for each job finished in
-// the period, oldest first.
+// the period, the last one first, as the board has them.
 func makeJobList(f Filter, a Answer) Report {
 	jobs := a.jobs()
 	slices.SortFunc(jobs, func(a, b JobRow) int {
-		return cmp.Or(cmp.Compare(a.Finished, b.Finished), cmp.Compare(a.Job, b.Job))
+		return cmp.Or(cmp.Compare(b.Finished, a.Finished), cmp.Compare(a.Job, b.Job))
 	})
 	accounts := accountsByJob(a.answered(summarySums))
 	var all ledger
@@ -37,11 +37,11 @@ func jobListTable() Table {
 	return Table{
 		Name: "jobs", Title: "Jobs",
 		Columns: []Column{
-			{"job", "Job", FormName}, {"job_type", "Job type", FormName}, {"state", "State", FormName},
-			{"finished", "Finished", FormDay}, {"budget_minutes", "Budget hours", FormMinutes},
-			{"actual_minutes", "Actual hours", FormMinutes}, {"difference_minutes", "Difference", FormMinutes},
-			{"cost_e4", "Cost", FormMoney}, {"price_e4", "Price", FormMoney}, {"price_from", "Price from", FormText},
-			{"margin_e4", "Margin", FormMoney}, {"margin_basis_points", "Margin in share of price", FormShare},
+			{"job", "Job", FormName}, {"job_type", "Job type", FormName}, {"finished", "Finished", FormDay},
+			{"budget_minutes", "Budget hours", FormMinutes}, {"actual_minutes", "Actual hours", FormMinutes},
+			{"difference_minutes", "Difference", FormMinutes}, {"cost_e4", "Cost", FormMoney}, {"price_e4", "Price", FormMoney},
+			{"margin_e4", "Margin", FormMoney}, {"margin_basis_points", "Margin as a share of price", FormShare},
+			{"price_from", "Price from", FormText}, {"state", "State", FormName},
 		},
 		Empty: "No job was finished in this period. A job is finished with its sign-off or its closing; " +
 			"choose a job to see one that still runs.",
@@ -77,21 +77,21 @@ func jobListRow(behind behindList, j JobRow, a account, names Names) []Cell {
 		share = shareCell(margin, price)
 	}
 	return []Cell{
-		jobCell(j), nameCell(names.JobTypes, j.JobType), stateCell(j.State), dayCell(j.Finished),
+		jobCell(j), nameCell(names.JobTypes, j.JobType), dayCell(j.Finished),
 		sumCell(a.minutes.budget(), behind.budget.With(ByJob, ofJob...)),
 		sumCell(a.minutes.actual, behind.actual.With(ByJob, ofJob...)),
 		numberCell(a.minutes.difference()), sumCell(a.cost().actual, behind.cost.With(ByJob, ofJob...)),
-		priced, wordCell(from), moneyCell(margin, ok), share,
+		priced, moneyCell(margin, ok), share, wordCell(from), stateCell(j.State),
 	}
 }
 
 // jobListTotal adds the jobs up.
 func jobListTotal(behind behindList, all ledger) []Cell {
 	return []Cell{
-		phraseCell(counted(all.jobs, "1 job", "%s jobs")), {}, {}, {},
+		phraseCell(counted(all.jobs, "1 job", "%s jobs")), {}, {},
 		sumCell(all.minutes.budget(), behind.budget), sumCell(all.minutes.actual, behind.actual),
 		numberCell(all.minutes.difference()), sumCell(all.costE4, behind.cost),
-		moneyCell(all.priceE4, all.priced > 0), {}, moneyCell(all.marginE4, all.priced > 0),
-		shareCell(all.marginE4, all.priceE4),
+		moneyCell(all.priceE4, all.priced > 0), moneyCell(all.marginE4, all.priced > 0),
+		shareCell(all.marginE4, all.priceE4), {}, {},
 	}
 }

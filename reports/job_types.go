@@ -89,7 +89,7 @@ func jobTypesTable() Table {
 			{"budget_minutes", "Budget hours", FormMinutes}, {"actual_minutes", "Actual hours", FormMinutes},
 			{"difference_minutes", "Difference", FormMinutes},
 			{"cost_e4", "Cost", FormMoney}, {"price_e4", "Price", FormMoney}, {"margin_e4", "Margin", FormMoney},
-			{"margin_basis_points", "Margin in share of price", FormShare},
+			{"margin_basis_points", "Margin as a share of price", FormShare},
 			{"lost_jobs_count", "Jobs that lost money", FormCount},
 			{"worst_job", "Weakest job", FormName}, {"worst_margin_e4", "Its margin", FormMoney},
 		},

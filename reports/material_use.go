@@ -158,9 +158,9 @@ func useTable(f Filter, all []*usedFor, names Names) Table {
 		Columns: []Column{
 			{"task", "Task", FormName}, {"product", "Product", FormName}, {"unit", "Unit", FormText},
 			{"done_milli", "Work done with it", FormQuantity}, {"used_milli", "Used", FormQuantity},
-			{"used_for_one_milli", "Used for one unit", FormQuantity},
+			{"used_for_one_milli", "Used per unit", FormQuantity},
 			{"planned_milli", "Planned for the work done", FormQuantity},
-			{"above_plan_milli", "Above plan", FormQuantity}, {"above_plan_basis_points", "In share of use", FormShare},
+			{"above_plan_milli", "Above plan", FormQuantity}, {"above_plan_basis_points", "Share of use", FormShare},
 			{"used_e4", "Cost", FormMoney},
 		},
 		Empty: "No material was used for a task. Record paint with its coat and covering with its protection, " +

@@ -174,10 +174,10 @@ func makePayback(f Filter, a Answer) Report {
 		Columns: []Column{
 			{"job_type", "Job type", FormName}, {"protected_count", "Rooms protected", FormCount},
 			{"damaged_count", "Damage in them", FormCount}, {"bare_count", "Rooms left bare", FormCount},
-			{"bare_damaged_count", "Damage in them", FormCount}, {"protected_basis_points", "Damage for a room, protected",
+			{"bare_damaged_count", "Damage in them", FormCount}, {"protected_basis_points", "Damage per room, protected",
 				FormShare},
-			{"bare_basis_points", "left bare", FormShare}, {"damage_e4", "One damage costs", FormMoney},
-			{"protection_e4", "Protecting a room costs", FormMoney}, {"saved_e4", "Damage avoided for a room", FormMoney},
+			{"bare_basis_points", "left bare", FormShare}, {"damage_e4", "One case costs", FormMoney},
+			{"protection_e4", "Protecting a room costs", FormMoney}, {"saved_e4", "Damage avoided per room", FormMoney},
 			{"net_e4", "Left over", FormMoney}, {"pays_basis_points", "Chance that it pays", FormShare}, {"remark", "Remark",
 				FormText},
 		},
@@ -185,7 +185,7 @@ func makePayback(f Filter, a Answer) Report {
 			"are " +
 			"recorded.",
 	}
-	fig := Figure{Name: "damage-for-a-room", Title: phrase("Damage for a hundred rooms"), Form: FormShare,
+	fig := Figure{Name: "damage-for-a-room", Title: phrase("Damage per hundred rooms"), Form: FormShare,
 		Shape:  ShapeBars,
 		Series: []Series{{Name: "Protected"}, {Name: "Left bare"}}}
 	for _, jobType := range slices.Sorted(maps.Keys(byType)) {
@@ -203,7 +203,7 @@ func makePayback(f Filter, a Answer) Report {
 		whole := all.payback(all)
 		t.Total = whole.cells(wordCell("All types"))
 		fig.Finding = phrase("%s in %d protected rooms, and %d in %d that were left bare.",
-			counted(all.protected.Events, "1 damage", "%s damages"), countRooms(all.protected), all.bare.Events,
+			counted(all.protected.Events, "1 case of damage", "%s cases of damage"), countRooms(all.protected), all.bare.Events,
 			countRooms(all.bare))
 		r.Figures = []Figure{fig}
 	}
@@ -215,8 +215,8 @@ func makePayback(f Filter, a Answer) Report {
 		"Compare within a job type. Protection is laid where the risk is higher, so that the comparison leans against it: "+
 			"it "+
 			"shows what goes together and not what causes what.",
-		"Frequencies start from the firm's own average and move with what was counted (Gamma-Poisson). Below five events "+
-			"nothing may be concluded.",
+		"Frequencies start from the firm's own average and move with what was counted (Gamma-Poisson). Below five cases "+
+			"of damage nothing may be concluded, and no sum is told.",
 	)
 	return r
 }
@@ -232,14 +232,14 @@ func (p paid) cells(first Cell) []Cell {
 	case p.protected.Milli == 0 || p.bare.Milli == 0:
 		remark = "nothing to compare with: all rooms were treated alike"
 	case p.Few:
-		remark = "under five events: no conclusion"
+		remark = "under five cases of damage: no conclusion"
 	}
+	told := remark == "" // a sum would be believed, whatever the remark says of it
 	return []Cell{
 		first, numberCell(countRooms(p.protected)), numberCell(p.protected.Events), numberCell(countRooms(p.bare)),
 		numberCell(p.bare.Events),
 		numberCell(basisPoints(p.Protected.Mean())), numberCell(basisPoints(p.Unprotected.Mean())), numberCell(p.damageE4),
-		moneyCell(p.roomE4, p.protected.Milli > 0), numberCell(p.SavedE4), numberCell(p.NetE4),
-		numberCell(basisPoints(p.PPays)),
-		wordCell(remark),
+		moneyCell(p.roomE4, p.protected.Milli > 0), moneyCell(p.SavedE4, told), moneyCell(p.NetE4, told),
+		{Number: basisPoints(p.PPays), Blank: !told}, wordCell(remark),
 	}
 }

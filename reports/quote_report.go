@@ -50,7 +50,7 @@ func (q Quote) pricesTable(names Names) Table {
 	t := Table{
 		Name: "price", Title: "From cost to price",
 		Columns: []Column{{"part", "Part", FormText}, {"amount_e4", "Amount", FormMoney},
-			{"share_basis_points", "In share of net price", FormShare}},
+			{"share_basis_points", "Share of net price", FormShare}},
 		Empty: "Nothing is quoted.",
 	}
 	add := func(name Phrase, e4 int64) {
@@ -158,7 +158,7 @@ func (q Quote) whatIfTable(alternatives []Quote) Table {
 			{"name", "Alternative", FormText}, {"expected_minutes", "Expected hours", FormMinutes},
 			{"safe80_minutes", "Safe (P80)", FormMinutes}, {"cost_e4", "Cost", FormMoney}, {"net_e4", "Net price", FormMoney},
 			{"difference_e4", "Difference in price", FormMoney},
-			{"difference_basis_points", "In share", FormShare},
+			{"difference_basis_points", "As a share", FormShare},
 		},
 		Empty: "No alternative was asked for.",
 	}

@@ -243,7 +243,7 @@ func partsTable(f Filter, w why, parts []part) Table {
 	t := Table{
 		Name: "cost-differences", Title: "From estimate to actual cost",
 		Columns: []Column{{"part", "Part", FormText}, {"cost_e4", "Cost", FormMoney},
-			{"share_of_budget_basis_points", "In share of budget", FormShare}, {"meaning", "What it says", FormText}},
+			{"share_of_budget_basis_points", "Share of budget", FormShare}, {"meaning", "What it says", FormText}},
 		Empty: "Nothing is planned or spent here yet. Issue an estimate, and book hours, quantities and material.",
 	}
 	cost := w.cost()
@@ -267,7 +267,7 @@ func partsTable(f Filter, w why, parts []part) Table {
 var splitColumns = []Column{
 	{"budget_e4", "Budget", FormMoney}, {"quantity_e4", "Quantity", FormMoney},
 	{"efficiency_e4", "Efficiency", FormMoney}, {"price_e4", "Price", FormMoney}, {"actual_e4", "Actual", FormMoney},
-	{"difference_e4", "Difference", FormMoney}, {"variation_e4", "Of the budget, variations", FormMoney},
+	{"difference_e4", "Difference", FormMoney}, {"variation_e4", "Variations in the budget", FormMoney},
 	{"remark", "Remark", FormText},
 }
 
@@ -366,7 +366,7 @@ func whyFigures(parts []part, w why, names Names) []Figure {
 	say := sayMoney(names)
 	f.Finding = phrase("Margin %s, estimated %s.", say(actual), say(estimated))
 	if worst.e4 > 0 {
-		f.Finding = joined(" ", f.Finding, phrase("Most was lost by %s: %s.", phrase(lowerFirst(worst.name)), say(worst.e4)))
+		f.Finding = joined(" ", f.Finding, phrase("Most was lost to %s: %s.", phrase(lowerFirst(worst.name)), say(worst.e4)))
 	}
 	return []Figure{f}
 }

@@ -83,6 +83,15 @@ func compared(s sides, say func(int64) string) Phrase {
 	return phrase(format, say(s.actual), say(budget), say(difference), ShareText(share))
 }
 
+// reached is compared for work that may still run: being below the budget is no saving
+// then, but how far it has come.
+func reached(s sides, running bool, say func(int64) string) Phrase {
+	if share, ok := BasisPoints(s.actual, s.budget()); running && ok && s.actual > 0 && s.difference() < 0 {
+		return phrase("%s so far of %s planned (%s)", say(s.actual), say(s.budget()), ShareText(share))
+	}
+	return compared(s, say)
+}
+
 // counted says a number of things by two formats: "1 job", "%s jobs".
 func counted(n int64, one, many string) Phrase {
 	if n == 1 {

@@ -94,7 +94,8 @@ func (f *Fit) locate(q Query) (place, error) {
 		at.reference = f.index.refs[at.nodes[1]]
 	}
 	if at.reference == 0 {
-		return at, events.Refuse("task", q.Task, "use a task with a rate in the book, or one that was measured on finished jobs")
+		return at, events.Refuse("task", q.Task,
+			"use a task with a rate in the book, or one that was measured on finished jobs")
 	}
 	return at, nil
 }

@@ -56,7 +56,7 @@ func (w teller) figure(fig reports.Figure) reports.Figure {
 	fig.Middle = w.Translate(fig.Middle)
 	fig.Categories, fig.Series = slices.Clone(fig.Categories), slices.Clone(fig.Series)
 	for i, category := range fig.Categories {
-		fig.Categories[i] = w.Translate(category)
+		fig.Categories[i] = w.Dated(w.Translate(category))
 	}
 	for i, s := range fig.Series {
 		fig.Series[i].Name = w.Translate(s.Name)

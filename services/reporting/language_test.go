@@ -33,7 +33,8 @@ var sameInBoth = regexp.MustCompile(`^([+−]?[0-9]+\x{00a0}(m²|m|l|kg)|event-[
 
 // firmsWords are words of the invented firm, and those that English and German share.
 func firmsWords() []string {
-	return []string{"daysheet", "north", "Stairwell and joinery", "Occupied redecoration", "Exterior", "h:mm", "EUR", "JSON",
+	return []string{"daysheet", "north", "Stairwell and joinery", "Occupied redecoration", "Exterior", "h:mm", "EUR",
+		"JSON",
 		"Wall paint, matt", "=Tape, 30 mm", "Floor board, reusable", "apprentice", "painter", "filler", "rope-access",
 		"wall", "stranger", "floor", "roller", "customer-17", "Ground floor, doors", "Kitchen", "painter, wall, roller",
 		"B-2207", "Wall paint, matt (l)", "=Tape, 30 mm (roll)", "Floor board, reusable (sheet)", "Exterior (1)",
@@ -64,7 +65,7 @@ func TestPagesInGerman(t *testing.T) {
 	var rows struct{ Jobs []struct{ Job, Title string } }
 	s.read("north", "/v1/jobs", &rows)
 	for _, r := range rows.Jobs {
-		firms = append(firms, r.Job, r.Title, r.Title+" · daysheet")
+		firms = append(firms, r.Job, r.Title, r.Title+" · daysheet", r.Title+" ("+r.Job+")")
 	}
 	for _, path := range translatedPages() {
 		a := s.get("north", path, "Accept", "text/html")
@@ -92,8 +93,10 @@ func TestPagesInGerman(t *testing.T) {
 // package texts, but for the name of the program.
 func TestTemplatesSayNothingThemselves(t *testing.T) {
 	action := regexp.MustCompile(`\{\{.*?\}\}`)
-	for _, name := range []string{"../pages/templates/layout.html", "../pages/templates/parts.html", "templates/board.html", "templates/reports.html",
-		"templates/job.html", "templates/records.html", "templates/parts/timeline.html", "templates/report.html", "templates/explain.html",
+	for _, name := range []string{"../pages/templates/layout.html", "../pages/templates/parts.html",
+		"templates/board.html", "templates/reports.html",
+		"templates/job.html", "templates/records.html", "templates/parts/timeline.html", "templates/report.html",
+		"templates/explain.html",
 		"templates/quote.html", "templates/help.html", "templates/licences.html",
 		"../photos/templates/photos-add.html"} {
 		raw, err := os.ReadFile(name)
@@ -139,7 +142,8 @@ func announced(t *testing.T, ctx context.Context, s *stack) string {
 			must(t, err)
 			return text
 		default:
-			s.record("north", "flat-2", s.act(events.HoursBooked, "2026-06-18", events.Hours{Person: "una", Task: "coat", Minutes: 10}))
+			s.record("north", "flat-2", s.act(events.HoursBooked, "2026-06-18", events.Hours{Person: "una", Task: "coat",
+				Minutes: 10}))
 		}
 	}
 }

@@ -80,6 +80,9 @@ func newCellView(column reports.Column, c reports.Cell, first bool, w teller) ce
 		Text: w.cell(c, column.Form), Number: number, Head: first && !number, Blank: c.Blank,
 		Address: addressOf(c, column),
 	}
+	if c.Job != "" && c.Job != c.Text {
+		v.Word = c.Job // several jobs may have one title
+	}
 	if number && !c.Blank && strings.HasPrefix(column.Key, differencePrefix) {
 		v.Text, v.Word = w.overOrUnder(v.Text, c.Number)
 	}
@@ -160,7 +163,7 @@ func newFigureView(id string, fig reports.Figure, source string, w teller) figur
 		t.Columns = append(t.Columns, pages.Column{Title: w.Translate(s.Name), Measure: w.Measure(fig.Form), Number: true})
 	}
 	for i, category := range fig.Categories {
-		row := []cellView{{Text: w.Translate(category), Head: true}}
+		row := []cellView{{Text: w.Dated(w.Translate(category)), Head: true}}
 		for _, s := range fig.Series {
 			blank := i < len(s.Blank) && s.Blank[i]
 			row = append(row, cellView{Text: w.Number(s.Values[i], fig.Form, fig.Unit), Number: true, Blank: blank})

@@ -38,8 +38,13 @@ func TestFormat(t *testing.T) {
 		{formats["en-IE"].Day("2026-03-04"), "4 Mar 2026"},
 		{formats["de-DE"].Day("2026-03-04"), "04.03.2026"},
 		{formats[""].Day(""), ""},
-		{formats["en-IE"].Sentence("Cost 1\u202f234.50 EUR (-12.3 %), 7 h 30 min."), "Cost 1,234.50 EUR (\u221212.3 %), 7 h 30 min."},
-		{formats["de-DE"].Sentence("Cost 1\u202f234\u202f567.50 EUR, by 2026-05-20."), "Cost 1.234.567,50 EUR, by 2026-05-20."},
+		{formats["en-IE"].Sentence("Cost 1\u202f234.50 EUR (-12.3 %), 7 h 30 min."), "Cost 1,234.50 EUR (\u221212.3 %), 7 " +
+			"h 30 min."},
+		{formats["de-DE"].Sentence("Cost 1\u202f234\u202f567.50 EUR, by 2026-05-20."), "Cost 1.234.567,50 EUR, by " +
+			"20.05.2026."},
+		{formats["en-IE"].Sentence("From 2026-05-20 to 2026-06-01, job d-2026-05-20 (2026-13-01)."),
+			"From 20 May 2026 to 1 Jun 2026, job d-2026-05-20 (2026-13-01)."},
+		{formats["en-IE"].Dated("2026-05-20 (2)"), "20 May 2026 (2)"},
 		{formats["de-DE"].Sentence("limit 0.5 (handbook, 6.3.2.3)"), "limit 0,5 (handbook, 6.3.2.3)"},
 		{formats["de-DE"].Sentence("CPI 0.857, of room-3.2 and v1.5; 100 m²."), "CPI 0,857, of room-3.2 and v1.5; 100 m²."},
 		{formats["en-IE"].Cell(reports.Cell{Blank: true, Number: 5}, reports.FormCount), ""},

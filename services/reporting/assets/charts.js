@@ -116,7 +116,7 @@
     option.textStyle = text;
     option.animation = false; // calm, and the same for those who asked for less motion
     option.legend.textStyle = text;
-    if (rows > 0) option.grid.bottom = 14 + rows * legendRow;
+    if (rows > 0) option.grid.bottom = 20 + rows * legendRow;
     option.tooltip = {
       ...option.tooltip,
       renderMode: 'richText',
@@ -158,7 +158,7 @@
   const height = (body, rows) => {
     const { option } = body;
     const names = axisOf(option.yAxis);
-    const more = Math.max(rows - 1, 0) * legendRow;
+    const more = rows > 0 ? (rows - 1) * legendRow + 6 : 0;
     if (names.type !== 'category') return 300 + more;
     if (body.shape === 'range') return names.data.length * 58 + 120 + more;
     const stacked = option.series.some((series) => series.stack);
