@@ -76,12 +76,12 @@
         ...text, show: true, position: 'right', fontSize: 12,
         formatter: ({ dataIndex }) => told(body, short, body.shown[0], dataIndex),
       };
-      option.grid.right = narrow ? 64 : 96;
+      axisOf(option.grid).right = narrow ? 64 : 96;
     }
     const names = body.shown.map((series) => series.name);
     if (body.shape === 'range') {
       option.legend.data = legendNames(body);
-      option.grid.top = 20;
+      axisOf(option.grid).top = 20;
       const [least, median] = [0, 2].map((n) => option.series.find((series) => series.name === names[n]));
       const [from, to] = [0, 4].map((n) => body.shown[n].values);
       least.markLine = {
@@ -116,7 +116,7 @@
     option.textStyle = text;
     option.animation = false; // calm, and the same for those who asked for less motion
     option.legend.textStyle = text;
-    if (rows > 0) option.grid.bottom = 20 + rows * legendRow;
+    if (rows > 0) axisOf(option.grid).bottom = 20 + rows * legendRow;
     option.tooltip = {
       ...option.tooltip,
       renderMode: 'richText',
