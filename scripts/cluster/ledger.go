@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -73,19 +74,7 @@ func (l *ledger) events(ctx context.Context) (map[string]int, error) {
 	if err != nil {
 		return nil, err
 	}
-	times := map[string]int{}
-	lines := json.NewDecoder(strings.NewReader(string(raw)))
-	for {
-		var e struct {
-			ID string `json:"id"`
-		}
-		if err := lines.Decode(&e); err == io.EOF {
-			return times, nil
-		} else if err != nil {
-			return nil, fmt.Errorf("export events: %w", err)
-		}
-		times[e.ID]++
-	}
+	return writers.Recorded(bytes.NewReader(raw))
 }
 
 // position returns the position that the ledger's reports are answered at.

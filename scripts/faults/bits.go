@@ -132,15 +132,20 @@ func bitsPhoto(ctx context.Context, t *trial) error {
 	})
 }
 
+// use serves some hundred events under load and ends the program in good order.
+func (t *trial) use(ctx context.Context) error {
+	s, err := t.serve(ctx)
+	if err != nil {
+		return err
+	}
+	err = t.under(ctx, s.at(t), func(ctx context.Context) error { return t.load.More(ctx, 300+t.random.IntN(300)) })
+	return errors.Join(err, s.end())
+}
+
 // rot serves under load, ends the program in good order, and does the damage.
 func (t *trial) rot(ctx context.Context, damage func() error) error {
 	for range t.harness.times {
-		s, err := t.serve(ctx)
-		if err != nil {
-			return err
-		}
-		err = t.under(ctx, s.at(t), func(ctx context.Context) error { return t.load.More(ctx, 300+t.random.IntN(300)) })
-		if err := errors.Join(err, s.end()); err != nil {
+		if err := t.use(ctx); err != nil {
 			return err
 		}
 		if err := damage(); err != nil {

@@ -25,12 +25,7 @@ func restoring(ctx context.Context, t *trial) (err error) {
 		return err
 	}
 	for range t.harness.times {
-		s, err := t.serve(ctx)
-		if err != nil {
-			return err
-		}
-		err = t.under(ctx, s.at(t), func(ctx context.Context) error { return t.load.More(ctx, 300+t.random.IntN(300)) })
-		if err := errors.Join(err, s.end()); err != nil {
+		if err := t.use(ctx); err != nil {
 			return err
 		}
 		to := filepath.Join(archives, fmt.Sprint(t.times))

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -179,17 +178,5 @@ func (s *running) events(ctx context.Context, token string) (map[string]int, err
 	if answer.StatusCode != http.StatusOK {
 		return nil, fmt.Errorf("export events: status %d", answer.StatusCode)
 	}
-	times := map[string]int{}
-	lines := json.NewDecoder(answer.Body)
-	for {
-		var e struct {
-			ID string `json:"id"`
-		}
-		if err := lines.Decode(&e); err == io.EOF {
-			return times, nil
-		} else if err != nil {
-			return nil, fmt.Errorf("export events: %w", err)
-		}
-		times[e.ID]++
-	}
+	return writers.Recorded(answer.Body)
 }

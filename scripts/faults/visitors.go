@@ -72,9 +72,8 @@ func (v *visitors) come(ctx context.Context, t *trial) <-chan error {
 // again visits until ctx ends, with pauses of a random length about the one given.
 func (v *visitors) again(ctx context.Context, what string, pause time.Duration, random *rand.Rand,
 	visit func(context.Context, *http.Client, *rand.Rand) error) error {
-	client := &http.Client{Transport: &http.Transport{}, CheckRedirect: func(*http.Request, []*http.Request) error {
-		return http.ErrUseLastResponse
-	}}
+	client := asking()
+	client.Transport = &http.Transport{} // connections of its own
 	defer client.CloseIdleConnections()
 	for {
 		select {

@@ -5,6 +5,7 @@ package writers
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -106,6 +107,23 @@ func (l *Load) More(ctx context.Context, n int) error {
 		case <-ctx.Done():
 			return fmt.Errorf("wait for %d events to be acknowledged: %w", n, context.Cause(ctx))
 		}
+	}
+}
+
+// Recorded reads an export of events, as lines of JSON, and returns how often each event id
+// stands in it.
+func Recorded(export io.Reader) (map[string]int, error) {
+	times := map[string]int{}
+	for lines := json.NewDecoder(export); ; {
+		var e struct {
+			ID string `json:"id"`
+		}
+		if err := lines.Decode(&e); err == io.EOF {
+			return times, nil
+		} else if err != nil {
+			return nil, fmt.Errorf("read exported events: %w", err)
+		}
+		times[e.ID]++
 	}
 }
 

@@ -2,12 +2,12 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"net/url"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"daysheet/events"
 	"daysheet/services/httpd"
@@ -37,20 +37,13 @@ func changes(t *testing.T, c *client, query string) (list []listed, next string)
 // moment later.
 func awaitChanges(t *testing.T, c *client, n int) []listed {
 	t.Helper()
-	tick := time.NewTicker(10 * time.Millisecond)
-	defer tick.Stop()
-	for {
-		list, _ := changes(t, c, "?limit=500")
-		if len(list) >= n {
-			slices.Reverse(list)
-			return list
-		}
-		select {
-		case <-tick.C:
-		case <-t.Context().Done():
-			t.Fatalf("%d of %d changes were recorded: %v", len(list), n, list)
-		}
-	}
+	var list []listed
+	until(t, fmt.Sprintf("%d changes of access are recorded", n), func() bool {
+		list, _ = changes(t, c, "?limit=500")
+		return len(list) >= n
+	})
+	slices.Reverse(list)
+	return list
 }
 
 // TestEveryChangeOfAccessIsRecorded changes the access in every way there is, by pages, by

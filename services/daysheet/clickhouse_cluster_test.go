@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -18,11 +19,7 @@ func TestClusterGivesTheSameReports(t *testing.T) {
 	folder := t.TempDir()
 	a := mustOpen(t, folder)
 	c := mustInvent(t, a, 5)
-	var jobs []string
-	for job := range recompute(t, mustGet(t, c, "/v1/events")).jobs {
-		jobs = append(jobs, job)
-	}
-	slices.Sort(jobs)
+	jobs := slices.Sorted(maps.Keys(recompute(t, mustGet(t, c, "/v1/events")).jobs))
 	embedded := everyReport(t, c, jobs)
 	mustClose(t, a)
 

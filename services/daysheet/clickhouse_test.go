@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"maps"
 	"slices"
 	"testing"
 
@@ -14,11 +15,7 @@ func TestBothStoresGiveTheSameReports(t *testing.T) {
 	folder := t.TempDir()
 	a := mustOpen(t, folder)
 	c := mustInvent(t, a, 8)
-	var jobs []string
-	for job := range recompute(t, mustGet(t, c, "/v1/events")).jobs {
-		jobs = append(jobs, job)
-	}
-	slices.Sort(jobs)
+	jobs := slices.Sorted(maps.Keys(recompute(t, mustGet(t, c, "/v1/events")).jobs))
 	embedded := everyReport(t, c, jobs)
 	mustClose(t, a)
 

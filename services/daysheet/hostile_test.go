@@ -35,7 +35,7 @@ func TestPathsThatLeadAway(t *testing.T) {
 			t.Error(err)
 		}
 	}()
-	client := http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	client := noRedirects()
 	defer client.CloseIdleConnections()
 	asked := 0
 	for _, before := range []string{"/assets/", "/v1/photos/", "/v1/jobs/", "/jobs/", "/photos/", "/keys/", "/office/export/",

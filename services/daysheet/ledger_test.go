@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"net/url"
 	"os"
@@ -291,11 +292,7 @@ func TestTheLogIsTheTruth(t *testing.T) {
 	a := mustOpen(t, folder)
 	c := mustInvent(t, a, 6)
 	export := mustGet(t, c, "/v1/events")
-	var jobs []string
-	for job := range recompute(t, export).jobs {
-		jobs = append(jobs, job)
-	}
-	slices.Sort(jobs)
+	jobs := slices.Sorted(maps.Keys(recompute(t, export).jobs))
 	before := everyReport(t, c, jobs)
 	mustClose(t, a)
 

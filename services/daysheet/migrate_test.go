@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -48,11 +49,7 @@ func TestReportsAreTheSameAfterTheMove(t *testing.T) {
 	}
 	c := mustInvent(t, a, 12)
 	export := mustGet(t, c, "/v1/events")
-	var jobs []string
-	for job := range recompute(t, export).jobs {
-		jobs = append(jobs, job)
-	}
-	slices.Sort(jobs)
+	jobs := slices.Sorted(maps.Keys(recompute(t, export).jobs))
 	before := everyReport(t, c, jobs)
 	const asItStands = "/v1/reports/estimate-vs-actual?format=json" // with the position in the log
 	standing := string(mustGet(t, c, asItStands))

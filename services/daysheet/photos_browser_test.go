@@ -117,8 +117,7 @@ func TestPhotosAreTiedOnce(t *testing.T) {
 		}
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 		r.Header.Set("Authorization", "Bearer "+secret)
-		noRedirect := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-		answer, err := noRedirect.Do(r)
+		answer, err := noRedirects().Do(r)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -53,10 +54,7 @@ func TestDamagedLogIsRepaired(t *testing.T) {
 			}
 			client := mustInvent(t, a, 30)
 			export := mustGet(t, client, "/v1/events")
-			var jobs []string
-			for job := range recompute(t, export).jobs {
-				jobs = append(jobs, job)
-			}
+			jobs := slices.Sorted(maps.Keys(recompute(t, export).jobs))
 			before := everyReport(t, client, jobs)
 			last, err := a.log.Last(t.Context(), eventlog.Partition(demoFirm))
 			if err != nil || last < 200 {

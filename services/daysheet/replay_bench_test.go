@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
-	"reflect"
 	"syscall"
 	"testing"
 	"time"
@@ -20,6 +19,7 @@ import (
 	"daysheet/services/eventlog"
 	"daysheet/services/facts"
 	"daysheet/services/facts/duckdb"
+	"daysheet/services/facts/factstest"
 	"daysheet/services/projector"
 )
 
@@ -53,7 +53,7 @@ func BenchmarkReplay(b *testing.B) {
 		}
 		rounds++
 	}
-	n := float64(rounds * len(tables[0].rows))
+	n := float64(rounds * len(tables[0].Rows))
 	b.ReportMetric(0, "ns/op")
 	b.ReportMetric(n/read.Seconds(), "read-facts/s")
 	b.ReportMetric(n/appended.Seconds(), "appender-facts/s")
@@ -109,16 +109,10 @@ func readAll(ctx context.Context, log *eventlog.Log, last uint64, visit func(eve
 	return err
 }
 
-// rawTable is a table's finished rows.
-type rawTable struct {
-	name string
-	rows [][]driver.Value
-}
-
 // rowsOf makes the rows that a replay makes.
-func rowsOf(b *testing.B, log *eventlog.Log, last uint64) []rawTable {
+func rowsOf(b *testing.B, log *eventlog.Log, last uint64) []factstest.Table {
 	b.Helper()
-	tables := []rawTable{{name: "facts"}, {name: "jobs"}, {name: "commits"}}
+	var batch facts.Batch
 	firm, jobs := &events.Firm{}, map[string]*reports.JobProjection{}
 	partition := eventlog.Partition(demoFirm)
 	err := readAll(b.Context(), log, last, func(s events.Stored) error {
@@ -136,33 +130,21 @@ func rowsOf(b *testing.B, log *eventlog.Log, last uint64) []rawTable {
 		if c.Job == events.FirmJob {
 			err = firm.Apply(c, s.Sequence)
 		}
-		for i := range projected.Facts {
-			row := append(plain(facts.FactFields(&projected.Facts[i])), string(projected.Facts[i].Day.Month()))
-			tables[0].rows = append(tables[0].rows, row)
-		}
+		batch.Facts = append(batch.Facts, projected.Facts...)
 		if projected.Job != nil {
-			tables[1].rows = append(tables[1].rows, plain(facts.JobFields(projected.Job)))
+			batch.Jobs = append(batch.Jobs, *projected.Job)
 		}
-		tables[2].rows = append(tables[2].rows, []driver.Value{s.Partition, s.Sequence, s.Raw})
+		batch.Commits = append(batch.Commits, s)
 		return err
 	})
 	if err != nil {
 		b.Fatal(err)
 	}
-	return tables
-}
-
-// plain reads the fields behind pointers.
-func plain(fields []any) []driver.Value {
-	row := make([]driver.Value, len(fields))
-	for i, f := range fields {
-		row[i] = reflect.ValueOf(f).Elem().Interface()
-	}
-	return row
+	return factstest.Tables(batch)
 }
 
 // appendRows gives the rows to the driver's appenders in one transaction.
-func appendRows(b *testing.B, path string, tables []rawTable) error {
+func appendRows(b *testing.B, path string, tables []factstest.Table) error {
 	b.Helper()
 	empty, err := duckdb.Open(b.Context(), path, duckdb.Options{})
 	if err != nil {
@@ -186,13 +168,13 @@ func appendRows(b *testing.B, path string, tables []rawTable) error {
 	}
 	err = conn.Raw(func(raw any) error {
 		for _, t := range tables {
-			appender, err := duck.NewAppenderFromConn(raw.(driver.Conn), "", t.name)
+			appender, err := duck.NewAppenderFromConn(raw.(driver.Conn), "", t.Name)
 			if err != nil {
 				return err
 			}
-			for _, row := range t.rows {
+			for _, row := range t.Rows {
 				if err := appender.AppendRow(row...); err != nil {
-					return fmt.Errorf("append to %s: %w", t.name, err)
+					return fmt.Errorf("append to %s: %w", t.Name, err)
 				}
 			}
 			if err := appender.Close(); err != nil {

@@ -137,13 +137,17 @@ func answerOf(t *testing.T, a *app, path string) (status int, body string) {
 	return answer.StatusCode, string(raw)
 }
 
-// until tries until what is asked for holds, or the test's time is over.
+// until tries again and again until what is asked for holds, or the test's time is over.
 func until(t *testing.T, what string, holds func() bool) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
 	defer cancel()
+	tick := time.NewTicker(5 * time.Millisecond)
+	defer tick.Stop()
 	for !holds() {
-		if ctx.Err() != nil {
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
 			t.Fatalf("in vain: %s", what)
 		}
 	}

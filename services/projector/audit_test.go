@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"path/filepath"
 	"strings"
 	"testing"
 
@@ -88,16 +87,9 @@ func TestAuditMends(t *testing.T) {
 			[]string{"commits 7 to 7: Jobs is "}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			path := filepath.Join(t.TempDir(), "facts.duckdb")
-			store := openStoreAt(t, path)
-			if err := Rebuild(testContext(t), log, store, nil); err != nil {
-				t.Fatal(err)
-			}
-			if err := store.Close(); err != nil {
-				t.Fatal(err)
-			}
+			path := filledStore(t, log)
 			alterAny(t, path, partition, c.alter...)
-			store = openStoreAt(t, path)
+			store := openStoreAt(t, path)
 			report := auditing(t, log, store, false)
 			if len(report.Differences) == 0 || report.Unmended != len(report.Differences) {
 				t.Fatalf("the audit found %+v", report)

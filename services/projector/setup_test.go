@@ -57,6 +57,20 @@ func openStoreAt(t testing.TB, path string) *duckdb.Store {
 	return store
 }
 
+// filledStore fills a store from the log, closes it, and returns where it is.
+func filledStore(t testing.TB, log *eventlog.Log) (path string) {
+	t.Helper()
+	path = filepath.Join(t.TempDir(), "facts.duckdb")
+	store := openStoreAt(t, path)
+	if err := Rebuild(testContext(t), log, store, nil); err != nil {
+		t.Fatal(err)
+	}
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
 func openStore(t testing.TB) *duckdb.Store {
 	t.Helper()
 	return openStoreAt(t, filepath.Join(t.TempDir(), "facts.duckdb"))

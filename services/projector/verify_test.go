@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"path/filepath"
 	"strings"
 	"testing"
 
@@ -71,14 +70,7 @@ func TestVerifyNamesWhatDiffers(t *testing.T) {
 			"job landing-8: State is closed and must be opened"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			path := filepath.Join(t.TempDir(), "facts.duckdb")
-			store := openStoreAt(t, path)
-			if err := Rebuild(testContext(t), log, store, nil); err != nil {
-				t.Fatal(err)
-			}
-			if err := store.Close(); err != nil {
-				t.Fatal(err)
-			}
+			path := filledStore(t, log)
 			alter(t, path, c.alter)
 			report, err := Verify(testContext(t), log, openStoreAt(t, path), openStore(t), nil)
 			if err != nil {

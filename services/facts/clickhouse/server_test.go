@@ -350,21 +350,30 @@ func TestTLS(t *testing.T) {
 			joined.Go(func() { join(outer, server.Address) })
 		}
 	})
-	opts := Options{Address: listener.Addr().String(), Database: t.Name(), TLS: &tls.Config{RootCAs: x509.NewCertPool()}}
+	opts := Options{Address: listener.Addr().String(), Database: t.Name(), TLS: &tls.Config{}}
 	server.Database(opts.Database)
-	if s, err := Open(t.Context(), opts); err == nil {
-		shut(t, s)
-		t.Fatal("a certificate of nobody's was taken")
-	}
-	opts.TLS.RootCAs.AddCert(authority.Certificate())
-	s, err := Open(t.Context(), opts)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := openTrusting(t, opts, authority.Certificate())
 	defer shut(t, s)
 	h := factstest.NewHistory(t, 30)
 	write(t, s, h.Batch(0, 30))
 	h.Check(t, s, 30, questions)
+}
+
+// openTrusting opens a store over TLS, which fails as long as the server's certificate is
+// nobody's.
+func openTrusting(t *testing.T, opts Options, certificate *x509.Certificate) *Store {
+	t.Helper()
+	opts.TLS.RootCAs = x509.NewCertPool()
+	if s, err := Open(t.Context(), opts); err == nil {
+		shut(t, s)
+		t.Fatal("a certificate of nobody's was taken")
+	}
+	opts.TLS.RootCAs.AddCert(certificate)
+	s, err := Open(t.Context(), opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
 }
 
 // join copies between a connection and an address until either side hangs up.

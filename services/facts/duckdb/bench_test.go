@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"reflect"
 	"testing"
 	"time"
 
@@ -16,6 +15,7 @@ import (
 
 	"daysheet/reports"
 	"daysheet/services/facts"
+	"daysheet/services/facts/factstest"
 )
 
 // factsOfBench is how many facts one write of the benchmark has, with a commit
@@ -28,7 +28,7 @@ const factsOfBench = 100_000
 // over that of the appenders.
 func BenchmarkWrite(b *testing.B) {
 	batch := run(0, factsOfBench/factsOfCommit)
-	tables := rawRows(batch)
+	tables := factstest.Tables(batch)
 	var ours, raw time.Duration
 	for b.Loop() {
 		b.StopTimer()
@@ -51,36 +51,6 @@ func onNewFile(b *testing.B, work func(*Store) error) time.Duration {
 	return time.Since(start)
 }
 
-// rawTable is a table's rows, ready for its appender.
-type rawTable struct {
-	name string
-	rows [][]driver.Value
-}
-
-func rawRows(batch facts.Batch) []rawTable {
-	tables := []rawTable{{name: "facts"}, {name: "jobs"}, {name: "commits"}}
-	for i := range batch.Facts {
-		f := &batch.Facts[i]
-		tables[0].rows = append(tables[0].rows, append(plain(facts.FactFields(f)), string(f.Day.Month())))
-	}
-	for i := range batch.Jobs {
-		tables[1].rows = append(tables[1].rows, plain(facts.JobFields(&batch.Jobs[i])))
-	}
-	for _, c := range batch.Commits {
-		tables[2].rows = append(tables[2].rows, []driver.Value{c.Partition, c.Sequence, c.Raw})
-	}
-	return tables
-}
-
-// plain reads the fields behind pointers.
-func plain(fields []any) []driver.Value {
-	row := make([]driver.Value, len(fields))
-	for i, f := range fields {
-		row[i] = reflect.ValueOf(f).Elem().Interface()
-	}
-	return row
-}
-
 // driverFor opens a closed file with the driver for database/sql, which moves its log
 // into the file as late as a store that is being filled does.
 func driverFor(b *testing.B, path string) *sql.DB {
@@ -93,7 +63,7 @@ func driverFor(b *testing.B, path string) *sql.DB {
 }
 
 // appendRaw measures the driver's appenders on a new file with the same tables.
-func appendRaw(b *testing.B, tables []rawTable) time.Duration {
+func appendRaw(b *testing.B, tables []factstest.Table) time.Duration {
 	b.Helper()
 	path := filepath.Join(b.TempDir(), "facts.duckdb")
 	shut(b, open(b, path))
@@ -111,11 +81,11 @@ func appendRaw(b *testing.B, tables []rawTable) time.Duration {
 	}
 	err = conn.Raw(func(connection any) error {
 		for _, table := range tables {
-			appender, err := duck.NewAppenderFromConn(connection.(driver.Conn), "", table.name)
+			appender, err := duck.NewAppenderFromConn(connection.(driver.Conn), "", table.Name)
 			if err != nil {
 				return err
 			}
-			for _, row := range table.rows {
+			for _, row := range table.Rows {
 				if err := appender.AppendRow(row...); err != nil {
 					return err
 				}
