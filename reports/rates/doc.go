@@ -1,6 +1,6 @@
-// Package rates learns from finished jobs how long a line of work takes and how
-// much material it uses, and quotes the next one with its uncertainty. It is
-// pure: no input or output and no clock, so the day of the quote is an argument.
+// Package rates learns from finished jobs how long a line of work takes, and quotes
+// the next one with its uncertainty. It is pure: no input or output and no clock,
+// so the day of the quote is an argument.
 //
 // The method is hierarchical credibility on the logarithm of hours per unit
 // against the quote book (Bühlmann and Straub 1970; Jewell 1975): a nested

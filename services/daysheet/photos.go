@@ -15,7 +15,7 @@ import (
 
 // PhotoFlags say where photos are kept.
 type PhotoFlags struct {
-	Photos string `help:"Folder of the photos; photos in the data folder, if not given. With --nats it must be given, and all processes of the ledger share it." type:"path" placeholder:"FOLDER" env:"DAYSHEET_PHOTOS"`
+	Photos string `help:"Folder of the photos; photos in the data folder, if not given. With --nats photos are refused without it, and all processes of the ledger share it." type:"path" placeholder:"FOLDER" env:"DAYSHEET_PHOTOS"`
 }
 
 // PhotoLimitFlags say how much is kept of them.

@@ -5,10 +5,11 @@
 //
 // # Access
 //
-// Nothing but health is open. A request is let in by a token, in the
-// Authorization header or in the cookie that the sign-in page sets, and the
-// token says for which firm it speaks; a firm in an address or a body counts for
-// nothing. A token has scopes: see [Scope]. Every operation of the API names the
+// A request is let in by a token in the Authorization header, or by the cookie that
+// the sign-in page sets for a token or a person; that says for which firm it speaks,
+// and a firm in an address or a body counts for nothing. Both have scopes: see
+// [Scope]. What is open without either is listed in a test of the program: health,
+// signing in, setting up, and what is made to be opened by a link or by anybody. Every operation of the API names the
 // scope it needs in its metadata, and one that names none cannot be registered.
 // Routes on the engine itself use [Require].
 //
