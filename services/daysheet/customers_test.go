@@ -140,7 +140,7 @@ func TestErasingACustomer(t *testing.T) {
 	addresses := []string{"/v1/customers", "/v1/customers/c-1042", "/v1/customers/c-1042/export", "/customers", "/jobs/iris-job",
 		"/customers/c-1042", "/v1/jobs/iris-job/events", "/v1/jobs/firm/events", "/v1/events", "/v1/jobs"}
 	for i, path := range addresses {
-		if got := string(mustGet(t, reader(a), path)); strings.Contains(got, irisName) != (i < 6) {
+		if got := string(mustGet(t, c, path)); strings.Contains(got, irisName) != (i < 6) {
 			t.Errorf("%s before the erasure: %.2000s", path, got)
 		}
 	}
@@ -158,7 +158,7 @@ func TestErasingACustomer(t *testing.T) {
 		t.Errorf("erased %s, and again %s", erased, again)
 	}
 	for i, path := range addresses {
-		got := string(mustGet(t, reader(a), path))
+		got := string(mustGet(t, c, path))
 		for _, text := range personal() {
 			if strings.Contains(got, text) {
 				t.Errorf("%s still says %s", path, text)

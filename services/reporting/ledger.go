@@ -52,6 +52,7 @@ func MountLedger(server *httpd.Server, ledger Ledger) {
 	export := operation("export-events", "/v1/events", "events", "Every event of the firm",
 		"JSON lines of CloudEvents in the order of the log. Everything is there only where the answer ends without an "+
 			"error: a connection that breaks off means that the end is missing.")
+	export.Metadata["scope"] = httpd.Office // it tells of every person what reports tell nobody else of
 	export.Errors = append(export.Errors, http.StatusServiceUnavailable)
 	export.Responses = map[string]*huma.Response{"200": {
 		Description: "One event on each line, in the JSON format of CloudEvents 1.0; nothing where there is no event",

@@ -220,7 +220,7 @@ func TestFigureIsItsTable(t *testing.T) {
 }
 
 // TestPhonesAreLinkedWhereTheyAreServed: a process that serves reports alone has no
-// page of phones to lead to.
+// page of phones to lead to, and only an owner may pair them.
 func TestPhonesAreLinkedWhereTheyAreServed(t *testing.T) {
 	for _, served := range []bool{true, false} {
 		s := newStackWith(t, func(server *httpd.Server, deps Deps) error {
@@ -230,8 +230,10 @@ func TestPhonesAreLinkedWhereTheyAreServed(t *testing.T) {
 			}
 			return err
 		})
-		if a := s.get("north", "/help", "Accept", browser); strings.Contains(a.body, `href="/crew/pair"`) != served {
-			t.Errorf("served %t: %s", served, a.body)
+		for who, wanted := range map[string]bool{"owner": served, "north": false} {
+			if a := s.get(who, "/help", "Accept", browser); strings.Contains(a.body, `href="/crew/pair"`) != wanted {
+				t.Errorf("served %t, shown to %s: %s", served, who, a.body)
+			}
 		}
 	}
 }

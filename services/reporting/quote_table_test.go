@@ -58,10 +58,10 @@ func TestTakeOffAsATable(t *testing.T) {
 		t.Errorf("the example is %s", out)
 	}
 	for wrong, want := range map[string]string{
-		strings.Replace(table, "4,25", "wide", 1):   "<li>Line 2: <span>length is &#34;wide&#34;: a number such as",
-		strings.Replace(table, "walls", "roofs", 1): "<li>Line 2: <span>of is &#34;roofs&#34;: use one of quantity",
-		strings.Replace(table, "sand", "juggle", 1): "<li>Line 3: <span>task is &#34;juggle&#34;: a standard task",
-		strings.Replace(table, "Hall;", ";", 1):     "<li>Line 2: <span>room: it must be given",
+		strings.Replace(table, "4,25", "wide", 1):   "<li>Line 2: <span>Länge is &#34;wide&#34;: a number such as",
+		strings.Replace(table, "walls", "roofs", 1): "<li>Line 2: <span>Measured by is &#34;roofs&#34;: use one of quantity",
+		strings.Replace(table, "sand", "juggle", 1): "<li>Line 3: <span>Task is &#34;juggle&#34;: a standard task",
+		strings.Replace(table, "Hall;", ";", 1):     "<li>Line 2: <span>Raum: it must be given",
 		"a;b\n1;2\n":                                "no header row in the first 20 rows has every column",
 		"":                                          "it is empty",
 		"room,task\n" + strings.Repeat("x,\n", 201): "at most 200 rows",

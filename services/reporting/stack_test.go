@@ -68,6 +68,9 @@ func newStackWith(t *testing.T, mount func(*httpd.Server, Deps) error) *stack {
 	s.tokens["phone"], err = tokens.Add(t.Context(), "tests", httpd.Token{Firm: "north", Name: "phone",
 		Scopes: []httpd.Scope{httpd.ScopeRecord}})
 	must(t, err)
+	s.tokens["owner"], err = tokens.Add(t.Context(), "tests", httpd.Token{Firm: "north", Name: "owner",
+		Scopes: []httpd.Scope{httpd.ScopeAdmin}})
+	must(t, err)
 	server := httpd.New(httpd.Config{
 		Tokens: tokens, Logger: slog.New(slog.NewTextHandler(t.Output(),
 			&slog.HandlerOptions{Level: slog.LevelError})), Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,
