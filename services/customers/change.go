@@ -44,20 +44,31 @@ func (d *Desk) put(ctx context.Context, caller httpd.Caller, key string, details
 			return recordedBody{Customer: key, Event: c.Event}, nil
 		}
 	}
-	e, err := d.newEvent(ctx, caller.Firm, events.CustomerRecorded)
+	e, err := d.sealed(ctx, caller.Firm, key, details)
 	if err != nil {
 		return recordedBody{}, err
 	}
-	place := placeOf(caller.Firm, events.Customer{Customer: key, Event: e.ID})
-	sealed, err := d.deps.Keys.Seal(place, details)
+	receipts, err := d.deps.Record(ctx, caller.Firm, events.FirmJob, caller.Name, []events.Event{e})
+	if err != nil {
+		return recordedBody{}, err
+	}
+	return recordedBody{key, e.ID, receipts[0].Sequence, true}, nil
+}
+
+// sealed makes the event of what is known of a customer now.
+func (d *Desk) sealed(ctx context.Context, firm, key string, details Details) (events.Event, error) {
+	e, err := d.newEvent(ctx, firm, events.CustomerRecorded)
+	if err != nil {
+		return e, err
+	}
+	sealed, err := d.deps.Keys.Seal(placeOf(firm, events.Customer{Customer: key, Event: e.ID}), details)
 	if sentence, ok := sealing.Unreadable(err); ok {
-		return recordedBody{}, cannot(key, sentence)
+		return e, cannot(key, sentence)
 	}
 	if err != nil {
-		return recordedBody{}, err
+		return e, err
 	}
-	receipt, err := d.record(ctx, caller.Firm, caller.Name, e, events.CustomerRecord{Customer: key, Sealed: sealed})
-	return recordedBody{key, e.ID, receipt.Sequence, err == nil}, err
+	return complete(e, events.CustomerRecord{Customer: key, Sealed: sealed})
 }
 
 // cannot refuses a change of a customer who cannot be read.

@@ -52,7 +52,8 @@ func Mount(ctx context.Context, server *httpd.Server, deps Deps) (*Desk, error) 
 		return nil, fmt.Errorf("mount customers: %w", err)
 	}
 	d.mountAPI(server.API)
-	d.mountPages(server.Engine)
+	d.mountTableAPI(server)
+	d.mountPages(server)
 	return d, d.honour(ctx)
 }
 
@@ -76,14 +77,20 @@ func (d *Desk) newEvent(ctx context.Context, firm string, kind events.Type) (eve
 		Time: now.Format(time.RFC3339)}, err
 }
 
-// record records one event of the firm.
-func (d *Desk) record(ctx context.Context, firm, by string, e events.Event, payload any) (events.Receipt, error) {
+// complete puts its data into an event.
+func complete(e events.Event, payload any) (events.Event, error) {
 	data, err := json.Marshal(payload)
 	if err != nil {
-		return events.Receipt{}, fmt.Errorf("write %s: %w", e.Type, err)
+		return e, fmt.Errorf("write %s: %w", e.Type, err)
 	}
 	e.Data = data
-	if err := e.Validate(); err != nil {
+	return e, e.Validate()
+}
+
+// record records one event of the firm.
+func (d *Desk) record(ctx context.Context, firm, by string, e events.Event, payload any) (events.Receipt, error) {
+	e, err := complete(e, payload)
+	if err != nil {
 		return events.Receipt{}, err
 	}
 	receipts, err := d.deps.Record(ctx, firm, events.FirmJob, by, []events.Event{e})

@@ -75,8 +75,8 @@ type formView struct {
 	New                           bool
 }
 
-func (d *Desk) mountPages(engine *gin.Engine) {
-	read := engine.Group("", httpd.Require(httpd.ScopeRead))
+func (d *Desk) mountPages(server *httpd.Server) {
+	read := server.Engine.Group("", httpd.Require(httpd.ScopeRead))
 	read.GET("/customers", d.deps.Frame.Handler(func(v pages.Visit) (pages.Page, error) {
 		return d.listPage(v, formView{New: true, Action: "/customers"}, nil, tablePage{})
 	}))
@@ -84,7 +84,7 @@ func (d *Desk) mountPages(engine *gin.Engine) {
 		return d.customerPage(v, v.Param("customer"), nil, nil, "")
 	}))
 	record := read.Group("", httpd.Require(httpd.Office))
-	d.mountTable(read, record)
+	d.mountTable(server, read, record)
 	record.POST("/customers", d.form(d.addForm))
 	record.POST("/customers/:customer", d.form(d.putForm))
 	read.Group("", httpd.Require(httpd.ScopeAdmin)).POST("/customers/:customer/erase", d.form(d.eraseForm))

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/base64"
 	"errors"
-	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -16,6 +15,7 @@ import (
 	"daysheet/services/httpd"
 	"daysheet/services/intake/history"
 	"daysheet/services/pages"
+	"daysheet/services/tables"
 	"daysheet/services/typed"
 )
 
@@ -36,33 +36,45 @@ type changed struct {
 	details Details
 }
 
-func (d *Desk) mountTable(read, record *gin.RouterGroup) {
+// tableRead is a table of customers that was read.
+type tableRead struct {
+	rows   []changed // that would be recorded
+	wrong  history.RowErrors
+	all    int      // rows
+	passed []string // columns that were passed over
+}
+
+func (d *Desk) mountTable(server *httpd.Server, read, record *gin.RouterGroup) {
+	for _, at := range []string{tableAt, tableAt + "/record"} {
+		server.LimitBody(at, 2*tables.BytesMax) // as it is sent again after the dry run, in base64
+	}
 	read.GET(tableAt, d.handOut)
 	record.POST(tableAt, d.deps.Frame.Handler(d.checkTable))
 	record.POST(tableAt+"/record", d.deps.Frame.Handler(d.recordTable))
 }
 
-// handOut writes every customer who can be read, as the table comes in. Lines of an address,
-// and contacts, are lines within their field.
+// handOut hands the table out to a person.
 func (d *Desk) handOut(c *gin.Context) {
-	caller, err := callerOf(c.Request.Context())
-	if err == nil {
-		err = d.writeTable(c, caller.Firm)
-	}
+	file, err := d.file(pages.VisitOf(c.Request.Context()))
 	if err != nil {
 		httpd.Abort(c, err)
+		return
 	}
+	c.Header("Content-Disposition", file.Disposition)
+	c.Header("Cache-Control", file.CacheControl)
+	c.Data(http.StatusOK, file.ContentType, file.Body)
 }
 
-func (d *Desk) writeTable(c *gin.Context, firm string) error {
-	v := pages.Visit{Context: c.Request.Context(), Firm: firm}
+// file writes every customer who can be read, as the table comes in. Lines of an address,
+// and contacts, are lines within their field.
+func (d *Desk) file(v pages.Visit) (*tables.File, error) {
 	known, err := d.readable(v)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	_, format, err := d.speaker(v)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	rows := [][]string{nil}
 	for _, column := range history.CustomerColumns() {
@@ -74,14 +86,7 @@ func (d *Desk) writeTable(c *gin.Context, firm string) error {
 				typed.Harmless(strings.Join(one.Details.Contacts, "\n")), typed.Harmless(one.Details.Note)})
 		}
 	}
-	var b bytes.Buffer
-	if err := (typed.CSV{Mark: true, Comma: format.Mark() == ","}).Write(&b, rows); err != nil {
-		return fmt.Errorf("write customers: %w", err)
-	}
-	c.Header("Content-Disposition", `attachment; filename="customers.csv"`)
-	c.Header("Cache-Control", "no-store")
-	c.Data(http.StatusOK, "text/csv; charset=utf-8", b.Bytes())
-	return nil
+	return tables.NewFile(tableName, rows, format.Mark() == ",")
 }
 
 // readable opens every customer of the firm.
@@ -114,20 +119,23 @@ func (d *Desk) tablePage(v pages.Visit, content []byte) (pages.Page, error) {
 		return pages.Page{}, err
 	}
 	var shown tablePage
-	rows, wrong, err := d.readTable(v, content)
+	read, err := tableRead{}, events.Refuse("file", nil, "at most %d MiB", tables.BytesMax>>20)
+	if len(content) <= tables.BytesMax {
+		read, err = d.readTable(v, content)
+	}
 	switch {
 	case events.CodeOf(err) == events.Invalid:
 		shown.Problem = problemOf(say, err)
 	case err != nil:
 		return pages.Page{}, err
-	case len(wrong) > 0:
+	case len(read.wrong) > 0:
 		shown.Problem = problem{Says: say.Say("customers.table.refused")}
-		for _, e := range wrong {
+		for _, e := range read.wrong {
 			shown.Errors = append(shown.Errors, pages.RowProblemOf(say, e.Line, e.Column, e.Value, e.Rule))
 		}
 	default:
-		shown.Said = say.Say("customers.table.check", "n", strconv.Itoa(len(rows)))
-		if len(rows) > 0 {
+		shown.Said = say.Say("customers.table.check", "n", strconv.Itoa(len(read.rows)))
+		if len(read.rows) > 0 {
 			shown.Content = base64.StdEncoding.EncodeToString(content)
 		}
 	}
@@ -144,35 +152,55 @@ func (d *Desk) recordTable(v pages.Visit) (pages.Page, error) {
 	if err != nil {
 		return pages.Page{}, events.Refuse("content", nil, "the form cannot be read")
 	}
-	rows, wrong, err := d.readTable(v, content)
-	if err != nil || len(wrong) > 0 {
+	read, err := d.readTable(v, content)
+	if err != nil || len(read.wrong) > 0 {
 		return d.tablePage(v, content)
 	}
-	for _, row := range rows {
-		if _, err := d.put(v, v.Caller, row.key, row.details, ""); err != nil {
-			return pages.Page{}, err
-		}
+	recorded, err := d.recordRows(v, read.rows)
+	if err != nil {
+		return pages.Page{}, tables.Stopped(recorded, err)
 	}
-	return pages.Page{Leads: "/customers?recorded=" + strconv.Itoa(len(rows))}, nil
+	return pages.Page{Leads: "/customers?recorded=" + strconv.Itoa(recorded)}, nil
+}
+
+// rowsAtOnce is how many customers one commit has at most: each may have a long note.
+const rowsAtOnce = 50
+
+// recordRows records what rows say, many at once. Where the ledger takes no more, recorded is
+// how far it came.
+func (d *Desk) recordRows(v pages.Visit, rows []changed) (recorded int, err error) {
+	for part := range slices.Chunk(rows, rowsAtOnce) {
+		var batch []events.Event
+		for _, row := range part {
+			e, err := d.sealed(v, v.Firm, row.key, row.details)
+			if err != nil {
+				return recorded, err
+			}
+			batch = append(batch, e)
+		}
+		if _, err := d.deps.Record(v, v.Firm, events.FirmJob, v.Caller.Name, batch); err != nil {
+			return recorded, err
+		}
+		recorded += len(batch)
+	}
+	return recorded, nil
 }
 
 // readTable returns the rows that would be recorded: customers who are new, and those of whom
 // something else is known. What a row leaves blank stays.
-func (d *Desk) readTable(v pages.Visit, content []byte) ([]changed, history.RowErrors, error) {
+func (d *Desk) readTable(v pages.Visit, content []byte) (tableRead, error) {
 	table, err := history.ReadCustomers(bytes.NewReader(content))
 	if err != nil {
-		return nil, nil, err
+		return tableRead{}, err
 	}
 	known, err := d.readable(v)
 	if err != nil {
-		return nil, nil, err
+		return tableRead{}, err
 	}
-	var all []changed
-	var wrong history.RowErrors
-	seen := map[string]bool{}
+	read, have, seen := tableRead{all: len(table.Rows), passed: table.Unknown}, indexed(known), map[string]bool{}
 	for _, row := range table.Rows {
-		refuse := func(column, rule string) { wrong = append(wrong, table.Refuse(row, column, rule)) }
-		is, was, rule := whose(row, known)
+		refuse := func(column, rule string) { read.wrong = append(read.wrong, table.Refuse(row, column, rule)) }
+		is, was, rule := have.whose(row)
 		if rule == "" && seen[is] {
 			rule = "it stands twice in the list"
 		}
@@ -184,7 +212,7 @@ func (d *Desk) readTable(v pages.Visit, content []byte) ([]changed, history.RowE
 		if err := details.check(); err != nil {
 			refusal := (*events.Error)(nil)
 			if !errors.As(err, &refusal) {
-				return nil, nil, err
+				return tableRead{}, err
 			}
 			column, _, _ := strings.Cut(refusal.Field, "[")
 			refuse(column, refusal.Rule)
@@ -197,10 +225,10 @@ func (d *Desk) readTable(v pages.Visit, content []byte) ([]changed, history.RowE
 			is = keyOf(row)
 		}
 		if was == nil || !old.same(details) {
-			all = append(all, changed{is, details})
+			read.rows = append(read.rows, changed{is, details})
 		}
 	}
-	return all, wrong, nil
+	return read, nil
 }
 
 // keyColumn is the column that says whose row it is.
@@ -220,29 +248,42 @@ func keyOf(row history.Row) string {
 	return newKey()
 }
 
+// index finds customers by their keys and by their names.
+type index struct{ byKey, byName map[string][]*customerBody }
+
+func indexed(known []customerBody) index {
+	i := index{map[string][]*customerBody{}, map[string][]*customerBody{}}
+	for n := range known {
+		c := &known[n]
+		i.byKey[c.Customer] = []*customerBody{c}
+		if c.Details != nil {
+			i.byName[c.Details.Name] = append(i.byName[c.Details.Name], c)
+		}
+	}
+	return i
+}
+
 // whose finds the customer whom a row is about: by the key, else by the name alone. is tells
 // rows about one customer apart from others; was is nil for one who is new.
-func whose(row history.Row, known []customerBody) (is string, was *customerBody, rule string) {
+func (i index) whose(row history.Row) (is string, was *customerBody, rule string) {
 	key, name := row.Cells["customer"], strings.TrimSpace(row.Cells["name"])
-	if key != "" && !events.ValidToken(key) {
+	found := i.byKey[key]
+	switch {
+	case key == "":
+		found = i.byName[name]
+	case !events.ValidToken(key):
 		return key, nil, events.TokenRule
 	}
-	for i := range known {
-		c := &known[i]
-		if key != "" && c.Customer != key || key == "" && (c.Details == nil || c.Details.Name != name) {
-			continue
-		}
-		if was != nil {
-			return name, nil, "several customers have this name: give the key of one"
-		}
-		was = c
-	}
 	switch {
-	case was == nil && key == "":
+	case len(found) > 1:
+		return name, nil, "several customers have this name: give the key of one"
+	case len(found) == 0 && key == "":
 		return "name " + name, nil, ""
-	case was == nil:
+	case len(found) == 0:
 		return key, nil, ""
-	case was.Details == nil && was.State != stateSigner:
+	}
+	was = found[0]
+	if was.Details == nil && was.State != stateSigner {
 		return key, was, was.Says
 	}
 	return was.Customer, was, ""

@@ -6,13 +6,17 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"os"
+
+	"daysheet/services/tables"
 )
 
-// ExportCmd writes every event of the firm.
+// ExportCmd writes every event of the firm, or one of its lists.
 type ExportCmd struct {
 	Remote
-	Out string `help:"File to write; standard output if not given." type:"path" short:"o" placeholder:"FILE"`
+	Table string `help:"Write this table as CSV instead: jobs, people, rates, customers or another that \"daysheet import --table\" takes." placeholder:"NAME"`
+	Out   string `help:"File to write; standard output if not given." type:"path" short:"o" placeholder:"FILE"`
 }
 
 // Help says what the file is good for.
@@ -33,7 +37,11 @@ func (c *ExportCmd) Run(ctx context.Context, g *Globals) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, remote.close()) }()
-	answer, err := remote.request(ctx, http.MethodGet, "/v1/events", "", nil)
+	path := "/v1/events"
+	if c.Table != "" {
+		path = tables.At + url.PathEscape(c.Table)
+	}
+	answer, err := remote.request(ctx, http.MethodGet, path, "", nil)
 	if err != nil {
 		return err
 	}

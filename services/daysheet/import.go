@@ -20,7 +20,8 @@ import (
 // ImportCmd imports past jobs from a spreadsheet, or events from an export.
 type ImportCmd struct {
 	Remote
-	File        string        `arg:"" help:"CSV of past jobs, or JSON lines of events (a name that ends with .jsonl)." type:"existingfile"`
+	File        string        `arg:"" help:"CSV of past jobs, JSON lines of events (a name that ends with .jsonl), or what --table says." type:"existingfile"`
+	Table       string        `help:"The file is this table, as the page Tables in and out of the office takes it: jobs, people, rates, customers or another." placeholder:"NAME"`
 	DryRun      bool          `help:"Say what would be recorded, and record nothing."`
 	MonthFirst  bool          `help:"Read 04/03/2025 as the 3rd of April."`
 	Decimal     typed.Decimal `help:"Mark before the decimals, . or , for a sheet with numbers such as 1.250 that could be read either way." placeholder:"MARK"`
@@ -39,7 +40,14 @@ func (c *ImportCmd) Help() string {
 	}
 	b.WriteString("\nCommas, semicolons or tabs part the columns; numbers and dates may be written in several ways. " +
 		"Each row has an id of its own made from its content, so the same sheet can be imported again, " +
-		"also with rows added: what was recorded before is not recorded twice.")
+		"also with rows added: what was recorded before is not recorded twice.\n\n" +
+		"With --table the file is a list instead: ")
+	for _, table := range history.Tables() {
+		b.WriteString(string(table) + ", ")
+	}
+	b.WriteString("customers, or past-jobs for the sheet above. \"daysheet export --table NAME\" writes one with its " +
+		"columns; changed and imported again, it records what was changed and nothing else. With take-off the answer is " +
+		"JSON that POST /v1/quotes prices, and nothing is recorded.")
 	return b.String()
 }
 
@@ -55,6 +63,9 @@ func (c *ImportCmd) Run(ctx context.Context, g *Globals) (err error) {
 		return fmt.Errorf("read %s: %w", c.File, err)
 	}
 	defer f.Close()
+	if c.Table != "" {
+		return c.table(ctx, remote, f)
+	}
 	var batches [][]events.Event
 	if strings.HasSuffix(c.File, ".jsonl") {
 		batches, err = history.ReadEvents(f)
@@ -105,23 +116,10 @@ func (c *ImportCmd) sheet(ctx context.Context, remote *client, in io.Reader) ([]
 	for _, e := range plan.Errors {
 		warn("%s", e)
 	}
-	s := plan.Summary
-	fmt.Printf("%d rows: %d jobs, %d events; %d rows with errors, %d repeated, %d blank\n",
-		s.Rows, s.Jobs, s.Events, s.Bad, s.Repeats, s.Blank)
-	for _, line := range []struct {
-		what  string
-		names []string
-	}{
-		{"columns passed over", s.UnknownColumns}, {"job types new to the firm", s.NewJobTypes},
-		{"products new to the firm", s.NewProducts}, {"people not in the settings", s.NewPeople},
-	} {
-		if len(line.names) > 0 {
-			fmt.Printf("%s: %s\n", line.what, strings.Join(line.names, ", "))
-		}
-	}
+	tellSummary(plan.Summary)
 	if len(plan.Errors) > 0 && !c.SkipBad && !c.DryRun {
 		return nil, fmt.Errorf("%d rows have errors and nothing was recorded: "+
-			"mend them, or import the rest with --skip-bad", s.Bad)
+			"mend them, or import the rest with --skip-bad", plan.Summary.Bad)
 	}
 	batches := make([][]events.Event, len(plan.Batches))
 	for i, b := range plan.Batches {

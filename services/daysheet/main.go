@@ -22,8 +22,8 @@ type CLI struct {
 	Serve    ServeCmd    `cmd:"" help:"Serve the ledger: the API and the pages."`
 	Demo     DemoCmd     `cmd:"" help:"Serve an invented firm with three years of jobs, to look around."`
 	Record   RecordCmd   `cmd:"" help:"Record events from a file or from the command line."`
-	Import   ImportCmd   `cmd:"" help:"Import past jobs from a spreadsheet (CSV) or events (JSON lines)."`
-	Export   ExportCmd   `cmd:"" help:"Write every event of the firm as JSON lines."`
+	Import   ImportCmd   `cmd:"" help:"Import past jobs or lists from a spreadsheet (CSV), or events (JSON lines)."`
+	Export   ExportCmd   `cmd:"" help:"Write every event of the firm as JSON lines, or a list as CSV."`
 	Rebuild  RebuildCmd  `cmd:"" help:"Drop the store of facts and make it again from the log."`
 	Verify   VerifyCmd   `cmd:"" help:"Check the log's chains and gaps, and that the facts are what a replay makes."`
 	Audit    AuditCmd    `cmd:"" help:"Count the facts against the log, and with --mend put right what differs."`

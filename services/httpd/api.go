@@ -108,10 +108,17 @@ func (s *Server) newAPI(version string) {
 		"token": {Type: "http", Scheme: "bearer", Description: "A token of the firm; it begins with " + secretPrefix},
 	}
 	cfg.Transformers = []huma.Transformer{finishProblem}
-	cfg.OnAddOperation = append(cfg.OnAddOperation, describeScope)
+	cfg.OnAddOperation = append(cfg.OnAddOperation, describeScope, s.leaveBodies)
 	s.API = humagin.New(s.Engine, cfg)
 	s.API.UseMiddleware(s.checkScope)
 	s.Engine.GET("/openapi.json", s.openAPI())
+}
+
+// leaveBodies leaves it to the engine how large a body may be and how long it may take to
+// arrive, for pages and API alike. Of itself huma takes 1 MiB and waits five seconds, which
+// is less than a phone on a bad line needs.
+func (s *Server) leaveBodies(_ *huma.OpenAPI, op *huma.Operation) {
+	op.MaxBodyBytes, op.BodyReadTimeout = -1, s.readTimeout
 }
 
 // schemaName names the schema of a type. Rooms of the program do not know of each

@@ -105,7 +105,7 @@ func TestEveryProblemHasItsHeading(t *testing.T) {
 	catalogue, err := texts.Load()
 	must(t, err)
 	say := &texts.Speaker{Texts: catalogue.For(texts.English)}
-	said := []string{"problem.back", "problem.request", "problem.value"}
+	said := []string{"problem.back", "problem.back-on-site", "problem.request", "problem.value"}
 	for status := 400; status < 600; status++ {
 		name, title := kindOf(status)
 		if strings.HasPrefix(name, "other-") {

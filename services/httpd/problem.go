@@ -45,7 +45,8 @@ type ProblemDetails struct {
 
 // Refusal is one of several things that a request got wrong.
 type Refusal struct {
-	Message string `json:"message" doc:"Event, field, value and rule in one sentence"`
+	Message string `json:"message" doc:"Event or line, field, value and rule in one sentence"`
+	Line    int    `json:"line,omitempty" doc:"Line of the file that was sent, counted from 1"`
 	Event   string `json:"event,omitempty" doc:"Id of the event"`
 	Field   string `json:"field,omitempty" doc:"What was refused" example:"data.minutes"`
 	Value   string `json:"value,omitempty" doc:"The value as received, shortened" example:"-30"`

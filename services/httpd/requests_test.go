@@ -8,6 +8,7 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 )
@@ -286,4 +287,16 @@ func TestScopeIsNeeded(t *testing.T) {
 		huma.Register(s.API, huma.Operation{OperationID: "x", Method: http.MethodGet, Path: "/hidden", Hidden: true}, handler)
 	})
 	b.run(t, []scenario{{name: "a hidden operation without a scope", url: "/hidden", token: "boss", status: 500}})
+}
+
+// TestOperationsTakeBodiesAsPagesDo: huma's own bounds, five seconds and 1 MiB, are not in
+// the way of what the engine lets through.
+func TestOperationsTakeBodiesAsPagesDo(t *testing.T) {
+	s := New(Config{ReadTimeout: 90 * time.Second})
+	huma.Register(s.API, huma.Operation{OperationID: "take", Method: http.MethodPost, Path: "/v1/take",
+		Metadata: map[string]any{"scope": ScopeRead}},
+		func(context.Context, *struct{ RawBody []byte }) (*struct{}, error) { return nil, nil })
+	if op := s.API.OpenAPI().Paths["/v1/take"].Post; op.BodyReadTimeout != 90*time.Second || op.MaxBodyBytes > 0 {
+		t.Errorf("a body may take %v and %d bytes", op.BodyReadTimeout, op.MaxBodyBytes)
+	}
 }

@@ -1,7 +1,6 @@
 package office
 
 import (
-	"bytes"
 	"fmt"
 	"net/http"
 	"slices"
@@ -15,6 +14,7 @@ import (
 	"daysheet/services/httpd"
 	"daysheet/services/intake/history"
 	"daysheet/services/pages"
+	"daysheet/services/tables"
 	"daysheet/services/typed"
 	"daysheet/services/wording"
 )
@@ -26,66 +26,69 @@ const exportPath = "/office/export/"
 // purchases is sent in with: sent in again, everything would be bought twice.
 const recordedPurchases = "recorded-purchases"
 
-// exportTable hands a table out: a list as it stands, or a table in the columns in which it
-// can be sent in, with products as they are listed and of the others one example.
+// exportTable hands a table out to a person, with an example where there is nothing else.
 func (d *desk) exportTable(c *gin.Context) {
-	name, _ := strings.CutSuffix(c.Param("file"), ".csv")
-	caller, _ := httpd.CallerFrom(c.Request.Context())
-	v := pages.Visit{Context: c.Request.Context(), Caller: caller, Firm: caller.Firm}
-	names, _, err := d.names(v)
-	var rows [][]string
-	if err == nil {
-		rows, err = d.rowsOf(v, name, names)
-	}
-	if err == nil && (rows == nil || name+".csv" != c.Param("file")) {
-		err = &events.Error{Code: events.NotFound, Field: "file", Value: c.Param("file"), Rule: "there is no such table"}
+	name, ok := strings.CutSuffix(c.Param("file"), ".csv")
+	var file *tables.File
+	err := tables.ErrNone(c.Param("file"))
+	if ok {
+		file, err = d.file(pages.VisitOf(c.Request.Context()), name, true)
 	}
 	if err != nil {
 		httpd.Abort(c, err)
 		return
 	}
-	var b bytes.Buffer
-	if err := (typed.CSV{Mark: true, Comma: wording.NewFormat(names).Mark() == ","}).Write(&b, rows); err != nil {
-		httpd.Abort(c, fmt.Errorf("write table: %w", err))
-		return
-	}
-	c.Header("Content-Disposition", `attachment; filename="`+c.Param("file")+`"`)
-	c.Data(http.StatusOK, "text/csv; charset=utf-8", b.Bytes())
+	c.Header("Content-Disposition", file.Disposition)
+	c.Header("Cache-Control", file.CacheControl)
+	c.Data(http.StatusOK, file.ContentType, file.Body)
 }
 
-// rowsOf returns a table with its head; nil where there is none of the name. A list is as it
-// stands; of what happens again and again, and of an empty list, there is one example.
-func (d *desk) rowsOf(v pages.Visit, name string, names reports.Names) ([][]string, error) {
+// file writes a table: a list as it stands, or the columns in which one can be sent in.
+func (d *desk) file(v pages.Visit, name string, examples bool) (*tables.File, error) {
+	names, _, err := d.names(v)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := d.rowsOf(v, name, names, examples)
+	if err != nil {
+		return nil, err
+	}
+	return tables.NewFile(name, rows, wording.NewFormat(names).Mark() == ",")
+}
+
+// rowsOf returns a table with its head. A list is as it stands; of what happens again and
+// again, and of an empty list, there is one example where that is asked for.
+func (d *desk) rowsOf(v pages.Visit, name string, names reports.Names, examples bool) ([][]string, error) {
 	if name == recordedPurchases {
 		return d.purchaseRows(v, names)
 	}
-	tables := importTables(nil)
-	at := slices.IndexFunc(tables, func(t importTable) bool { return t.Key == name })
+	all := importTables(nil)
+	at := slices.IndexFunc(all, func(t importTable) bool { return t.Key == name })
 	if at < 0 {
-		return nil, nil
+		return nil, tables.ErrNone(name)
 	}
-	rows := [][]string{{}, {}}
-	for _, column := range tables[at].Columns {
-		rows[0], rows[1] = append(rows[0], column.Name), append(rows[1], column.Example)
+	var head, example []string
+	for _, column := range all[at].Columns {
+		head, example = append(head, column.Name), append(example, column.Example)
 	}
-	var listed [][]string
+	var rows [][]string
 	var err error
 	switch table := history.Table(name); table {
 	case history.Products:
-		listed = productRows(names)
+		rows = productRows(names)
 	case history.Rates:
-		listed = rateRows(names, d.today(names))
+		rows = rateRows(names, d.today(names))
 	case history.Jobs:
-		if listed, err = d.jobRows(v); len(listed) > 0 {
-			rows[0] = append(rows[0], "state", "opened", "finished") // passed over where it comes in again
+		if rows, err = d.jobRows(v); len(rows) > 0 {
+			head = append(head, "state", "opened", "finished") // passed over where it comes in again
 		}
 	default:
-		listed = settingsRows(table, names)
+		rows = settingsRows(table, names)
 	}
-	if len(listed) > 0 {
-		rows = append(rows[:1], listed...)
+	if len(rows) == 0 && examples {
+		rows = [][]string{example}
 	}
-	return rows, err
+	return append([][]string{head}, rows...), err
 }
 
 // settingsRows writes a list of the settings as a table of it is read; nil where the table is

@@ -1,7 +1,6 @@
 package office
 
 import (
-	"bytes"
 	"encoding/base64"
 	"errors"
 	"fmt"
@@ -13,23 +12,20 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"daysheet/events"
-	"daysheet/reports"
 	"daysheet/services/httpd"
 	"daysheet/services/intake/history"
 	"daysheet/services/pages"
+	"daysheet/services/tables"
 	"daysheet/services/texts"
-	"daysheet/services/typed"
-	"daysheet/services/wording"
 )
 
 // importPath is where a table is sent in.
 const importPath = "/office/import"
 
-// Limits of a table that is sent in: larger ones are for the command line.
+// Limits of a table that is sent in.
 const (
-	tableBytesMax = 2 << 20
-	sentBytesMax  = 2 * tableBytesMax // as it is sent again after the dry run, in base64
-	errorsMost    = 100               // shown of a table
+	sentBytesMax = 2 * tables.BytesMax // as it is sent again after the dry run, in base64
+	errorsMost   = 100                 // shown of a table
 )
 
 // pastJobs is the sheet of whole jobs, beside the tables of one kind of things.
@@ -165,51 +161,6 @@ func (d *desk) importPage(say *texts.Speaker, body importBody, v pages.Visit) pa
 	return pages.Page{Name: "office-import.html", Title: title, Crumbs: crumbs(say, pages.Link{Text: title}), Body: body}
 }
 
-// plan reads a table and says what it comes to.
-func (d *desk) plan(v pages.Visit, names reports.Names, content []byte) (history.Plan, error) {
-	opts := history.Options{Firm: v.Firm, Settings: names.Settings, MonthFirst: v.Values.Get("order") == "month",
-		Decimal: typed.Decimal(wording.NewFormat(names).Mark()), KeepRepeats: v.Values.Get("keep") != "", ListNew: true,
-		Now:  d.deps.Clock(),
-		Zone: names.Local(d.deps.Clock()).Location(), SkipBad: v.Values.Get("skip") != ""}
-	if mark := typed.Decimal(v.Values.Get("mark")); mark == typed.DecimalPoint || mark == typed.DecimalComma {
-		opts.Decimal = mark
-	}
-	for _, p := range names.Listed {
-		opts.Products = append(opts.Products, p)
-	}
-	if v.Values.Get("table") == pastJobs {
-		return history.Read(bytes.NewReader(content), opts)
-	}
-	if err := d.known(v, names, &opts); err != nil {
-		return history.Plan{}, err
-	}
-	return history.ReadTable(bytes.NewReader(content), history.Table(v.Values.Get("table")), opts)
-}
-
-// known fills in what rows of a table are held against: jobs, customers and rates.
-func (d *desk) known(v pages.Visit, names reports.Names, opts *history.Options) error {
-	opts.Position, opts.Book = d.deps.Position(v.Firm), names.BookOn(d.today(names))
-	for _, book := range names.RateBooks {
-		opts.Revisions = append(opts.Revisions, book.Revision)
-	}
-	rows, err := d.deps.Store.Jobs(v, reports.JobQuery{Firm: v.Firm, AsOf: opts.Position})
-	if err != nil {
-		return fmt.Errorf("list jobs: %w", err)
-	}
-	opts.Jobs = map[string]events.Opening{}
-	for _, r := range rows {
-		opts.Jobs[r.Job] = events.Opening{JobType: r.JobType, Title: r.Title, Customer: r.Customer, Built: r.Built,
-			Start: r.Start, Due: r.Due}
-	}
-	if d.deps.Customers == nil {
-		return nil
-	}
-	if opts.Customers, err = d.deps.Customers(v, v.Firm); err != nil {
-		return fmt.Errorf("read customers: %w", err)
-	}
-	return nil
-}
-
 // checkTable makes the dry run: what would be recorded, and what is wrong with rows.
 func (d *desk) checkTable(v pages.Visit) (pages.Page, error) {
 	content, err := v.File("file")
@@ -226,10 +177,10 @@ func (d *desk) checkTable(v pages.Visit) (pages.Page, error) {
 	switch {
 	case len(content) == 0:
 		return d.refusedTable(say, v, say.Say("import.choose-file"))
-	case len(content) > tableBytesMax:
-		return d.refusedTable(say, v, say.Say("import.too-large"))
+	case len(content) > tables.BytesMax:
+		return d.refusedTable(say, v, say.Say("import.too-large", "most", strconv.Itoa(tables.BytesMax>>20)))
 	}
-	plan, err := d.plan(v, names, content)
+	plan, err := d.plan(v, names, readingOf(v.Values), content)
 	var refusal *events.Error
 	switch {
 	case errors.As(err, &refusal) && refusal.Code == events.Invalid:
@@ -288,26 +239,16 @@ func (d *desk) recordTable(v pages.Visit) (pages.Page, error) {
 	if err != nil || len(content) == 0 {
 		return d.refusedTable(say, v, say.Say("import.lost"))
 	}
-	plan, err := d.plan(v, names, content)
+	plan, err := d.plan(v, names, readingOf(v.Values), content)
 	if err != nil {
 		return pages.Page{}, err
 	}
 	if len(plan.Errors) > 0 && v.Values.Get("skip") == "" {
 		return d.checkTable(v)
 	}
-	recorded, before := 0, 0
-	for _, batch := range plan.Batches {
-		receipts, err := d.deps.Record(v, v.Firm, batch.Job, v.Caller.Name, batch.Events)
-		if err != nil {
-			return d.stopped(say, v, recorded, err)
-		}
-		for _, r := range receipts {
-			if r.Duplicate {
-				before++
-			} else {
-				recorded++
-			}
-		}
+	recorded, before, err := d.recordPlan(v, plan)
+	if err != nil {
+		return d.stopped(say, v, recorded, err)
 	}
 	return pages.Page{Leads: fmt.Sprintf("%s?recorded=%d&before=%d", importPath, recorded, before)}, nil
 }

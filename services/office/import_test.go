@@ -218,7 +218,7 @@ func TestTablesThatCannotBeRead(t *testing.T) {
 			t.Errorf("%q: status %d: %s", name, r.status, r.text())
 		}
 	}
-	if r := s.upload(strings.Repeat("x", 3<<20), "table", "hours"); r.status != 422 || !strings.Contains(r.text(), "At most 2 MiB") {
+	if r := s.upload(strings.Repeat("x", 9<<20), "table", "hours"); r.status != 422 || !strings.Contains(r.text(), "At most 8 MiB") {
 		t.Errorf("a large file: status %d", r.status)
 	}
 }

@@ -82,6 +82,7 @@ func (d *desk) mount(server *httpd.Server) {
 	d.mountSettings(record)
 	d.mountTokens(server.Engine)
 	d.mountImport(server, record)
+	d.mountTables(server)
 	if d.deps.People != nil {
 		d.mountPeople(server.Engine)
 	}

@@ -83,6 +83,12 @@ type Visit struct {
 	form   *multipart.Form     // with files; nil where none was sent
 }
 
+// VisitOf returns the request of a program, which asks for no page, as a visit.
+func VisitOf(ctx context.Context) Visit {
+	caller, _ := httpd.CallerFrom(ctx)
+	return Visit{Context: ctx, Caller: caller, Firm: caller.Firm}
+}
+
 // File returns the content of a file that a form sent; nil where it sent none.
 func (v Visit) File(name string) ([]byte, error) {
 	if v.form == nil || len(v.form.File[name]) == 0 {

@@ -42,6 +42,7 @@ func Mount(server *httpd.Server, deps Deps) error {
 	d.mountQuotes(server.API)
 	d.mountRates(server.API)
 	d.mountForms(server.Engine)
+	d.mountTable(server)
 	return nil
 }
 

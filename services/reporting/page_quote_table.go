@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
-	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -30,21 +29,6 @@ type quoteFile struct {
 	Foreign bool   // and that is said in English on a page that is not
 	Errors  []pages.RowProblem
 }
-
-// roomFields and workFields are the fields of a row of the form, the one that makes it a row
-// first. Columns of the table are called the same, with spaces.
-func roomFields() []string {
-	return []string{quoting.FieldRoom, quoting.FieldLength, quoting.FieldWidth, quoting.FieldHeight, quoting.FieldDoors,
-		quoting.FieldDoorWidth, quoting.FieldDoorHeight, quoting.FieldWindows, quoting.FieldWindowWidth,
-		quoting.FieldWindowHeight}
-}
-
-func workFields() []string {
-	return []string{quoting.FieldTask, quoting.FieldSurface, quoting.FieldMethod, quoting.FieldOf, quoting.FieldQuantity,
-		quoting.FieldCoats}
-}
-
-func columnOf(field string) string { return strings.ReplaceAll(field, "_", " ") }
 
 // fillQuote shows the form of a take-off filled in from a table. Nothing is recorded, and
 // nothing is filled in where a row cannot be read.
@@ -71,19 +55,7 @@ func (s *site) fillQuote(v visit) (page, error) {
 			file.Errors = append(file.Errors, pages.RowProblemOf(w.Speaker, e.Line, e.Column, e.Value, e.Rule))
 		}
 	default:
-		for _, fields := range [][]string{roomFields(), workFields()} {
-			for _, field := range fields {
-				v.Values.Del(field)
-			}
-			for _, row := range rows {
-				if row[columnOf(fields[0])] == "" {
-					continue
-				}
-				for _, field := range fields {
-					v.Values.Add(field, row[columnOf(field)])
-				}
-			}
-		}
+		quoting.Fill(v.Values, rows)
 		file.Said = w.Say("quote.file.filled", "rooms", strconv.Itoa(len(v.Values[quoting.FieldRoom])), "works",
 			strconv.Itoa(len(v.Values[quoting.FieldTask])))
 	}
@@ -110,7 +82,7 @@ func (s *site) quoteTable(c *gin.Context) {
 		t.header, example = append(t.header, column.Name), append(example, column.Example)
 	}
 	t.comma = w.Mark() == ","
-	for _, fields := range [][]string{roomFields(), workFields()} {
+	for _, fields := range [][]string{quoting.RoomFields(), quoting.WorkFields()} {
 		for i, first := range values[fields[0]] {
 			if first == "" {
 				continue
@@ -118,7 +90,7 @@ func (s *site) quoteTable(c *gin.Context) {
 			row := make([]string, len(t.header))
 			for _, field := range fields {
 				if all := values[field]; i < len(all) {
-					row[slices.Index(t.header, columnOf(field))] = typed.Harmless(all[i])
+					row[slices.Index(t.header, quoting.ColumnOf(field))] = typed.Harmless(all[i])
 				}
 			}
 			t.rows = append(t.rows, row)

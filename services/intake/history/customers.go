@@ -29,8 +29,9 @@ func customerColumns() []tableColumn {
 
 // CustomerTable is a table of customers as a file has it.
 type CustomerTable struct {
-	Rows  []Row
-	heads heads
+	Rows    []Row
+	Unknown []string // names of columns that were passed over
+	heads   heads
 }
 
 // Refuse says why a row cannot be taken, of a column as the file calls it.
@@ -49,7 +50,7 @@ func ReadCustomers(r io.Reader) (CustomerTable, error) {
 	if err != nil {
 		return CustomerTable{}, err
 	}
-	table := CustomerTable{heads: file.heads}
+	table := CustomerTable{Unknown: file.unknown, heads: file.heads}
 	for _, row := range file.rows {
 		table.Rows = append(table.Rows, Row{row.line, row.cells})
 	}

@@ -124,6 +124,15 @@ func (e RowErrors) Error() string {
 	return b.String()
 }
 
+// Rows returns how many rows have errors.
+func (e RowErrors) Rows() int {
+	lines := map[int]bool{}
+	for _, row := range e {
+		lines[row.Line] = true
+	}
+	return len(lines)
+}
+
 // Notice is something about a row that the firm should know.
 type Notice struct {
 	Line int    `json:"line" doc:"Line of the file, counted from 1"`

@@ -28,8 +28,11 @@ func (t *tableReader) opening(row tableRow) error {
 		}
 		after = string(raw)
 	}
-	is.Title, is.JobType = row.cells["title"], t.jobType(row)
-	if row.cells["customer"] != "" {
+	// What a job has already holds, also where the settings or the customers have it no more.
+	if is.Title = row.cells["title"]; !known || row.cells["job type"] != was.JobType {
+		is.JobType = t.jobType(row)
+	}
+	if said := row.cells["customer"]; said != "" && said != was.Customer {
 		is.Customer = t.customer(row)
 	}
 	if row.cells["built"] != "" {

@@ -68,6 +68,12 @@ func TestTableOfJobs(t *testing.T) {
 	if plan.Summary.Repeats != 1 || plan.Summary.Jobs != 2 {
 		t.Errorf("%v, %+v", plan.Errors, plan.Summary)
 	}
+	opts := listOptions() // what a job has holds, though nobody could choose it now
+	opts.Jobs["old"] = events.Opening{JobType: "castle", Title: "Old", Customer: "c-9"}
+	if plan := readTableOf(t, Jobs, "title,job type,job,customer\nOld,castle,old,c-9\n", opts); plan.Summary.Repeats != 1 ||
+		len(plan.Errors) != 0 {
+		t.Errorf("a job as it is comes to %v, %+v", plan.Errors, plan.Summary)
+	}
 	moved := readTableOf(t, Jobs, "title,job type,job,due\nHall,stairwell,hall,2026-08-01\n", listOptions())
 	same(t, dataOf(moved), []string{`hall {"job_type":"stairwell","title":"Hall","built":1936,"due":"2026-08-01"}`})
 }
@@ -75,6 +81,12 @@ func TestTableOfJobs(t *testing.T) {
 func TestTableOfRates(t *testing.T) {
 	if plan := readTableOf(t, Rates, "task,minutes,unit,source,jobs\nsand,4.5,m2,own-history,7\n", listOptions()); plan.Summary.Events != 0 {
 		t.Errorf("the book as it stands comes to %v", dataOf(plan))
+	}
+	opts := listOptions()
+	opts.Book.Rates = append(opts.Book.Rates, events.Rate{Task: "gilding", Unit: events.Metre, MinutesMilli: 60_000,
+		Source: "from-memory"}) // a task that the settings have no more
+	if plan := readTableOf(t, Rates, "task,minutes,unit\ngilding,60,m\n", opts); plan.Summary.Events != 0 || len(plan.Errors) != 0 {
+		t.Errorf("a rate as it is comes to %v, %v", plan.Errors, dataOf(plan))
 	}
 	plan := readTableOf(t, Rates, "task,surface,method,minutes,product,quantity\nCoat surface,wall,roller,9.5,Wall paint matt,0.11\n"+
 		"coat,wall,roller,,wall-matt,0.02\n", listOptions())

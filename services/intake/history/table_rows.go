@@ -178,6 +178,12 @@ func (t *tableReader) task(row tableRow) events.Task {
 		own = t.opts.Settings.Tasks
 	}
 	found, ok := typed.Task(text, own)
+	if !ok && t.table == Rates && t.opts.Book != nil { // one that the settings have no more
+		at := slices.IndexFunc(t.opts.Book.Rates, func(r events.Rate) bool { return r.Task == text })
+		if ok = at >= 0; ok {
+			found = events.Task{Task: text, Unit: t.opts.Book.Rates[at].Unit}
+		}
+	}
 	if text != "" && !ok {
 		t.refuse(row, "task", "a standard task or one of the firm's settings, for example protect floor")
 	}
