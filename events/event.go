@@ -59,7 +59,7 @@ func (e *Event) Day() Day {
 
 // Validate checks the envelope and the payload. A nil result means that the
 // event can be true on its own; whether it can be true on its job is decided by
-// [Job.Check]. Every refusal is an [*Error] that names the event.
+// [Job.Plan]. Every refusal is an [*Error] that names the event.
 func (e *Event) Validate() error {
 	err := e.validate()
 	if refusal, ok := err.(*Error); ok && refusal.EventID == "" {

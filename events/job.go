@@ -284,7 +284,7 @@ func (j *Job) add(e *Event, digest Digest, sequence uint64) *Error {
 }
 
 // stands reports whether an event of this type stands on the event it refers
-// to, so that the other cannot be voided while this one holds.
+// to, so that the other cannot be taken back while this one holds.
 func stands(t Type) bool {
 	return t == EstimateAccepted || t == ProtectionLifted || t == DamageMadeGood || t == SnagCleared
 }
@@ -352,7 +352,7 @@ func (j *Job) refer(n *entry, field, id string, t Type) *Error {
 	case target == nil:
 		return Refuse("data."+field, id, "no event with this id was recorded on this job")
 	case target.voided:
-		return Refuse("data."+field, id, "the event it refers to was voided")
+		return Refuse("data."+field, id, "the event it refers to was taken back")
 	case t != "" && target.kind != t:
 		return Refuse("data."+field, id, "it refers to an event of type %s; it must be a %s", target.kind, t)
 	}

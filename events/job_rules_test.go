@@ -24,7 +24,7 @@ func TestRulesOfJobs(t *testing.T) {
 		{"hours+open", "this job was never opened", "", ""},
 		{"open+hours", "", Running, ""},
 		{"open reopen-by-opening", "", Opened, ""},
-		{"open void-open", "daysheet.job.opened.v1 cannot be voided", Opened, ""},
+		{"open void-open", "daysheet.job.opened.v1 cannot be taken back", Opened, ""},
 
 		{"open estimate", "", Estimated, ""},
 		{"open accept", `data.estimate is "tap-estimate": no event with this id`, Opened, ""},
@@ -32,8 +32,8 @@ func TestRulesOfJobs(t *testing.T) {
 		{"open+estimate+accept", "", Accepted, ""},
 		{"open estimate void-estimate", "", Opened, ""},
 		{"open estimate estimate-2 void-estimate-2", "", Estimated, ""},
-		{"open estimate void-estimate accept", "data.estimate is \"tap-estimate\": the event it refers to was voided", Opened, ""},
-		{"open estimate accept void-estimate", "another event stands on it: void that one first", Accepted, ""},
+		{"open estimate void-estimate accept", "data.estimate is \"tap-estimate\": the event it refers to was taken back", Opened, ""},
+		{"open estimate accept void-estimate", "another event stands on it: take that one back first", Accepted, ""},
 		{"open estimate accept void-accept", "", Estimated, ""},
 		{"open estimate accept void-accept+void-estimate", "", Opened, ""},
 		{"open estimate estimate-2 accept accept-2 void-accept-2", "", Accepted, ""},
@@ -52,7 +52,7 @@ func TestRulesOfJobs(t *testing.T) {
 		{"open hours photo-of-hours", "", Running, ""},
 		{"open hours photo-of-hours void-hours", "", Opened, ""}, // a photo does not stand in the way
 		{"open photo-of-hours", `data.of is "tap-hours": no event with this id`, Opened, ""},
-		{"open hours void-hours photo-of-hours", "data.of is \"tap-hours\": the event it refers to was voided", Opened, ""},
+		{"open hours void-hours photo-of-hours", "data.of is \"tap-hours\": the event it refers to was taken back", Opened, ""},
 
 		{"open laid", "", Running, "tap-laid 5000"},
 		{"open laid void-laid", "", Opened, ""},
@@ -72,7 +72,7 @@ func TestRulesOfJobs(t *testing.T) {
 		{"open laid lift-2m2 void-lift-2m2+lift-4m2", "", Running, "tap-laid 1000"},
 		{"open laid lift-2m2 void-laid", "another event stands on it", Running, "tap-laid 3000"},
 		{"open laid lift-2m2 void-lift-2m2+void-laid", "", Opened, ""},
-		{"open laid void-laid lift-rest", "the event it refers to was voided", Opened, ""},
+		{"open laid void-laid lift-rest", "the event it refers to was taken back", Opened, ""},
 		{"open laid checked void-laid", "", Opened, ""}, // a check does not stand in the way
 		{"open checked", "no event with this id", Opened, ""},
 
@@ -86,9 +86,9 @@ func TestRulesOfJobs(t *testing.T) {
 
 		{"open void-hours", `data.event is "tap-hours": no event with this id was recorded on this job`, Opened, ""},
 		{"open void-itself", "no event with this id", Opened, ""},
-		{"open hours void-hours void-void-hours", "a void cannot be voided", Opened, ""},
-		{"open hours void-hours void-hours-again", "it was voided before", Opened, ""},
-		{"open hours void-hours+void-hours-again", "it was voided before", Running, ""},
+		{"open hours void-hours void-void-hours", "what took an event back cannot be taken back", Opened, ""},
+		{"open hours void-hours void-hours-again", "it was taken back before", Opened, ""},
+		{"open hours void-hours+void-hours-again", "it was taken back before", Running, ""},
 		{"open hours+void-hours", "", Opened, ""},
 		{"open void-hours+hours", "no event with this id", Opened, ""},
 

@@ -287,7 +287,7 @@ func TestFirmsOwnJob(t *testing.T) {
 	if _, err := l.record(t, void("bought")); err != nil {
 		t.Error(err)
 	}
-	if _, err := l.record(t, void("product")); !strings.Contains(fmt.Sprint(err), "cannot be voided: record it again") {
+	if _, err := l.record(t, void("product")); !strings.Contains(fmt.Sprint(err), "cannot be taken back: record it again") {
 		t.Errorf("void of a product: %v", err)
 	}
 	if got := l.State(); got != "" {

@@ -7,19 +7,19 @@ func (j *Job) void(n *entry, p *Void) *Error {
 	case target == nil:
 		return Refuse("data.event", p.Event, "no event with this id was recorded on this job")
 	case target.kind == EventVoided:
-		return Refuse("data.event", p.Event, "a void cannot be voided: record the event again with a new id")
+		return Refuse("data.event", p.Event, "what took an event back cannot be taken back: record the event again with a new id")
 	case target.voided:
-		return Refuse("data.event", p.Event, "it was voided before")
+		return Refuse("data.event", p.Event, "it was taken back before")
 	case j.standing(p.Event) > 0:
-		return Refuse("data.event", p.Event, "another event stands on it: void that one first")
+		return Refuse("data.event", p.Event, "another event stands on it: take that one back first")
 	case target.kind == CustomerErased:
 		return Refuse("data.event", p.Event, "an erasure cannot be taken back: the key of the customer is destroyed")
 	case target.kind == AccessChanged:
 		return Refuse("data.event", p.Event, "what was recorded of access cannot be taken back")
 	case target.kind.Restated():
-		return Refuse("data.event", p.Event, "%s cannot be voided: record it again as it should be", target.kind)
+		return Refuse("data.event", p.Event, "%s cannot be taken back: record it again as it should be", target.kind)
 	case turns(target.kind) && !j.lastTurn(p.Event):
-		return Refuse("data.event", p.Event, "the job was signed off, closed or reopened after it: void that first")
+		return Refuse("data.event", p.Event, "the job was signed off, closed or reopened after it: take that back first")
 	}
 	target = j.own(p.Event)
 	target.voided = true

@@ -165,7 +165,7 @@ func TestVoidRestores(t *testing.T) {
 		}
 		if h.record(happened{id: "event-void", job: w.job, day: "2026-03-21", recorded: "2026-03-21",
 			payload: &events.Void{Event: w.id, Reason: "a mistake"}}) != nil {
-			continue // an opening or a void, which cannot be voided
+			continue // an opening or a void, which cannot be taken back
 		}
 		voided[typeOf(w.payload)] = true
 		if after := everything(&h.memory); !reflect.DeepEqual(before, after) {

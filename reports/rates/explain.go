@@ -33,8 +33,7 @@ type Step struct {
 }
 
 // Explanation says where the rate of a cell comes from. Rates are thousandths
-// of a minute per unit (of the product's unit for a [UseFit]), rounded like
-// [MinutesMilli].
+// of a minute per unit, rounded like [MinutesMilli].
 type Explanation struct {
 	Steps       []Step  // from the firm to the deepest node that is known; empty without history
 	Unseen      int     // levels below it that no job was done on

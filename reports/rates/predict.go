@@ -19,8 +19,8 @@ type Query struct {
 	BookMinutesMilli int64  // thousandths of a minute per unit; 0 where the book has no rate and history must do
 }
 
-// Prediction is what one line will take. Amounts are minutes of labour (units
-// of the product for a [UseFit]) for the whole quantity.
+// Prediction is what one line will take. Amounts are minutes of labour for the
+// whole quantity.
 type Prediction struct {
 	Book     float64 // by the book, or by the reference where the book has no rate
 	Median   float64 // P50, the typical amount

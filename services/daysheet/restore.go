@@ -86,7 +86,7 @@ func asFound(err error) error {
 }
 
 func (c *RestoreCmd) print(g *Globals, r backup.Restored) {
-	fmt.Printf("restored as of %s: %d commits, %d jobs, %d photos\n", r.Made.Format("2006-01-02 15:04:05 UTC"),
+	fmt.Printf("restored as of %s: %d commits in %d chains, %d photos\n", r.Made.Format("2006-01-02 15:04:05 UTC"),
 		r.Commits, r.Jobs, r.Photos)
 	switch {
 	case r.KeyFiles == 0:
@@ -110,7 +110,7 @@ func (c *VerifyCmd) verifyArchives() error {
 		return err
 	}
 	if sum.Archives > 0 {
-		fmt.Printf("%d archives of a ledger as of %s: %d commits, %d photos in them; %d jobs in all\n", sum.Archives,
+		fmt.Printf("%d archives of a ledger as of %s: %d commits, %d photos in them; %d chains in all\n", sum.Archives,
 			sum.Made.Format("2006-01-02 15:04:05 UTC"), sum.Commits, sum.Photos, sum.Jobs)
 		warnLacking(sum.Lacking)
 	}

@@ -66,7 +66,7 @@ func TestWhatIsNotTaken(t *testing.T) {
 		{"a PNG cut in its data", string(dots[:len(dots)*2/3]), "cut off or damaged"},
 		{"a PNG with a flipped bit", strings.Replace(string(dots), "IDAT", "IDAt", 1), "decoded"},
 		{"a WebP cut off", string(webpDot(t)[:30]), "cut off or damaged"},
-		{"a JPEG of 4.3 milliard pixels", string(hugeJPEG(raw)), "65500 × 65500: make it smaller"},
+		{"a JPEG of 4,300 million pixels", string(hugeJPEG(raw)), "65500 × 65500: make it smaller"},
 		{"a PNG of 900 million pixels", string(hugePNG(dots, 30_000, 30_000)), "30000 × 30000"},
 		{"a PNG as long as a number can be", string(hugePNG(dots, 1<<31-1, 1)), "2147483647 × 1"},
 		{"a WebP of 268 million pixels", string(hugeWebP(webpDot(t))), "16384 × 16384"},
