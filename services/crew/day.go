@@ -28,6 +28,7 @@ type dayBody struct {
 	Firm     string        `json:"firm" doc:"Key of the firm that the token belongs to"`
 	Name     string        `json:"name" doc:"Name of the firm"`
 	Device   string        `json:"device" doc:"Name of the token: it stands beside what the phone records"`
+	Person   bool          `json:"person,omitempty" doc:"The caller signed in by name and has a password to change"`
 	Today    events.Day    `json:"today" doc:"The day where the firm works"`
 	Locale   string        `json:"locale,omitempty" doc:"BCP 47 tag of the firm for numbers and dates"`
 	AsOf     uint64        `json:"as_of" doc:"Position in the log that the answer is valid for"`
@@ -116,8 +117,8 @@ func (c *crew) day(ctx context.Context, in *dayIn) (*dayOut, error) {
 		return out, nil
 	}
 	out.Status, out.Body = http.StatusOK, &dayBody{
-		Firm: caller.Firm, Name: caller.Firm, Device: caller.Name, Today: today, AsOf: position,
-		Locale: names.Locale,
+		Firm: caller.Firm, Name: caller.Firm, Device: caller.Name, Person: caller.Person, Today: today,
+		AsOf: position, Locale: names.Locale,
 		People: []personBody{}, Products: []productBody{}, Units: events.Units(), Jobs: []*jobBody{},
 	}
 	language := c.deps.Frame.Texts(names.Locale)

@@ -14,6 +14,7 @@ import (
 	qr "github.com/piglig/go-qr"
 
 	"daysheet/services/crew/phonetest"
+	"daysheet/services/httpd"
 	"daysheet/services/httpd/browsertest"
 )
 
@@ -86,6 +87,32 @@ func TestPagesOfThePhone(t *testing.T) {
 	p.Open("/crew")
 	p.Wait(`document.querySelector('#notice-kept') !== null`)
 	lookAt(p, "without-line")
+	s.line.Cut(false)
+	passwordInTheHelp(p, s)
+}
+
+// passwordInTheHelp: who signed in by name finds there where the password is changed. A
+// token has none.
+func passwordInTheHelp(p *phonetest.Phone, s *stack) {
+	p.T.Helper()
+	const way, known = `document.querySelector('main a[href="/password"]')`, `navigator.onLine &&
+		(await (await fetch('/v1/crew/day')).json()).device === `
+	p.Open("/crew/help")
+	p.Wait(known + `"van-2"`)
+	if !phonetest.Eval[bool](p, way+` === null`) {
+		p.T.Error("the help leads a token to a password")
+	}
+	const password = "five invented words for them"
+	must(p.T, s.people.Add(p.T.Context(), "tests", httpd.Person{Firm: "north", Name: "Bo", Role: httpd.RoleCrew},
+		password, nil))
+	secret, _, _, err := s.people.SignIn(p.T.Context(), "Bo", password, "127.0.0.1", false)
+	must(p.T, err)
+	p.SignIn(secret)
+	p.Open("/crew/help")
+	p.Wait(way + ` !== null`)
+	lookAt(p, "help-by-name")
+	must(p.T, chromedp.Do(p.Ctx, chromedp.Click(chromedp.CSS(`main a[href="/password"]`))))
+	p.Wait(`document.querySelector('#current') !== null`)
 }
 
 // TestKeyboardAlone records hours without a touch of the screen.

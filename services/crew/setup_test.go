@@ -40,6 +40,7 @@ type stack struct {
 	log       *eventlog.Log
 	projector *projector.Projector
 	tokens    *httpd.Tokens
+	people    *httpd.People
 	photos    *photos.Folder
 	noPhotos  bool // the server takes none
 	deps      Deps
@@ -66,6 +67,8 @@ func newStack(t *testing.T) *stack {
 	ended := make(chan error, 1)
 	go func() { ended <- s.projector.Run(ctx) }()
 	s.tokens, err = httpd.OpenTokens(filepath.Join(dir, "tokens.json"))
+	must(t, err)
+	s.people, err = httpd.OpenPeople(filepath.Join(dir, "people.json"), filepath.Join(dir, "sessions.json"))
 	must(t, err)
 	for name, token := range map[string]httpd.Token{
 		"office": {Firm: "north", Scopes: []httpd.Scope{httpd.ScopeAdmin}},
@@ -120,7 +123,7 @@ func newStack(t *testing.T) *stack {
 func (s *stack) serveVersion(from fs.FS) {
 	s.t.Helper()
 	server := httpd.New(httpd.Config{
-		Tokens: s.tokens, Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,
+		Tokens: s.tokens, People: s.people, Version: "test", RateEvery: time.Microsecond, RateBurst: 1_000_000,
 		Logger: slog.New(slog.NewTextHandler(s.t.Output(), &slog.HandlerOptions{Level: slog.LevelError})),
 	})
 	must(s.t, intake.Mount(server, s.log, s.log.Commits))

@@ -177,7 +177,7 @@ const noList = () => [h('p', {}, known.refused ? say('crew.no-list.refused') : s
 const view = async () => {
   const [name, id] = decodeURIComponent(location.hash.slice(1)).split('=');
   const page = location.pathname;
-  if (page === '/crew/help') return { title: say('crew.help'), content: helpView() };
+  if (page === '/crew/help') return { title: say('crew.help'), content: helpView(known.day) };
   if (page === '/crew/outbox') {
     const form = name === 'edit' && known.day && await editFor(Number(id));
     if (form) return { title: say('crew.change-entry'), content: form, form: true };

@@ -148,4 +148,9 @@ export const outboxView = ({ day, items, act }) => {
   ];
 };
 
-export const helpView = () => [document.getElementById('help').content.cloneNode(true)];
+// helpView ends with the way to the password of who has one: a paired phone has none.
+export const helpView = (day) => [
+  document.getElementById('help').content.cloneNode(true),
+  day?.person && h('h2', {}, say('crew.password')),
+  day?.person && h('p', {}, h('a', { class: 'button', href: '/password' }, say('crew.password.change'))),
+];
