@@ -1,6 +1,7 @@
 package projector
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -20,6 +21,7 @@ var errAway = errors.New("the server is away")
 type shaky struct {
 	*duckdb.Store
 	away   atomic.Bool
+	says   error         // while it is away; nil is errAway
 	failed chan struct{} // gets one for a call that failed, while there is room
 }
 
@@ -31,7 +33,7 @@ func (s *shaky) check() error {
 	case s.failed <- struct{}{}:
 	default:
 	}
-	return errAway
+	return cmp.Or(s.says, errAway)
 }
 
 func (s *shaky) Position(ctx context.Context, partition uint8) (uint64, error) {
@@ -61,11 +63,18 @@ func launch(t *testing.T, log Log, store facts.Store, run func(*Projector, conte
 	return r
 }
 
-// TestOutageOfTheStore takes the store away while commits come in. The projector
-// says so, goes on recording nothing, and catches up by itself.
+// TestOutageOfTheStore takes the store away while commits come in, as a server goes away and
+// as the store in this process does on a disk that is full. The projector says so, goes on
+// recording nothing, and catches up by itself.
 func TestOutageOfTheStore(t *testing.T) {
+	for name, says := range map[string]error{"away": errAway, "full": duckdb.ErrUnwritten, "stopped": duckdb.ErrStopped} {
+		t.Run(name, func(t *testing.T) { outlives(t, says) })
+	}
+}
+
+func outlives(t *testing.T, says error) {
 	log := openLog(t, nil)
-	store := &shaky{Store: openStore(t), failed: make(chan struct{}, 1)}
+	store := &shaky{Store: openStore(t), says: says, failed: make(chan struct{}, 1)}
 	store.away.Store(true) // from the start
 	mustRecord(t, log, firm, opened("stairwell-7"))
 	p := launch(t, log, store, (*Projector).Run)
@@ -81,8 +90,8 @@ func TestOutageOfTheStore(t *testing.T) {
 			<-store.failed
 		}
 		trouble, ok := p.Trouble()
-		if !ok || trouble.Stopped || trouble.Since.IsZero() || !errors.Is(trouble.Err, errAway) ||
-			!strings.Contains(trouble.Where, "partition") || !strings.Contains(trouble.Where, "sequence") {
+		if !ok || trouble.Stopped || trouble.Since.IsZero() || !errors.Is(trouble.Err, says) ||
+			errors.Is(says, errAway) && !strings.Contains(trouble.Where, "sequence") {
 			t.Errorf("the trouble is %+v (%t)", trouble, ok)
 		}
 		store.away.Store(false)

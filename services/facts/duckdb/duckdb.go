@@ -16,6 +16,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"daysheet/services/facts"
 )
@@ -55,6 +56,7 @@ const (
 // concurrent use; writes are taken one after another.
 type Store struct {
 	path     string
+	opts     Options
 	database database
 	writer   connection
 	writing  chan struct{}    // holds one token while a write is at work
@@ -62,7 +64,8 @@ type Store struct {
 	tables   facts.Tables
 	room     func(path string) (int64, error) // bytes left on the disk of the file
 
-	using   sync.RWMutex  // held for reading by each call, for writing by Close
+	using   sync.RWMutex  // held for reading by each call, for writing by Close and by reopen
+	stopped atomic.Bool   // DuckDB answers nothing until the file is opened again
 	closing chan struct{} // closed when Close begins: calls at work give up
 	once    sync.Once
 }
@@ -82,7 +85,7 @@ func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 		return nil, fmt.Errorf("open facts: %w", err)
 	}
 	s := &Store{
-		path: path, writing: make(chan struct{}, 1), readers: make(chan *connection, readersMax),
+		path: path, opts: opts, writing: make(chan struct{}, 1), readers: make(chan *connection, readersMax),
 		closing: make(chan struct{}),
 		tables:  facts.Tables{FactsFrom: "facts", JobsFrom: "jobs"},
 		room:    roomOf,
@@ -90,16 +93,53 @@ func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 	for range readersMax {
 		s.readers <- &connection{}
 	}
-	if s.database, err = openDatabase(path, opts); err == nil {
+	if err := s.connect(ctx); err != nil {
+		return nil, fmt.Errorf("open facts in %s: %w", path, errors.Join(err, s.Close()))
+	}
+	return s, nil
+}
+
+// connect opens the file. The readers are connected when they are first used.
+func (s *Store) connect(ctx context.Context) (err error) {
+	if s.database, err = openDatabase(s.path, s.opts); err == nil {
 		err = s.writer.connect(s.database)
 	}
 	if err == nil {
 		err = s.prepare(ctx)
 	}
-	if err != nil {
-		return nil, fmt.Errorf("open facts in %s: %w", path, errors.Join(openingError(err), s.Close()))
+	return openingError(err)
+}
+
+// disconnect closes the file. A connection left open would keep it open. No call is at work.
+func (s *Store) disconnect() {
+	s.writer.close()
+	for range readersMax {
+		reader := <-s.readers
+		reader.close()
+		s.readers <- reader
 	}
-	return s, nil
+	s.database.close()
+}
+
+// reopen opens the file again after DuckDB stopped, once for all calls that found it so.
+// What was written is there; what was being written is there whole or not at all.
+func (s *Store) reopen(ctx context.Context) error {
+	s.using.Lock()
+	defer s.using.Unlock()
+	select {
+	case <-s.closing:
+		return ErrClosed
+	default:
+	}
+	if !s.stopped.Load() {
+		return nil
+	}
+	s.disconnect()
+	if err := s.connect(ctx); err != nil {
+		return fmt.Errorf("open facts in %s again: %w", s.path, errors.Join(ErrStopped, err))
+	}
+	s.stopped.Store(false)
+	return nil
 }
 
 // accessible returns the whole path of a file that can be opened or made.
@@ -135,6 +175,11 @@ func checkAccess(path string) error {
 // use marks the store as in use until done is called. The context it returns
 // ends with ctx, and with [ErrClosed] when the store is closed.
 func (s *Store) use(ctx context.Context) (_ context.Context, done func(), err error) {
+	if s.stopped.Load() {
+		if err := s.reopen(ctx); err != nil {
+			return nil, nil, err
+		}
+	}
 	s.using.RLock()
 	select {
 	case <-s.closing:
@@ -163,12 +208,7 @@ func (s *Store) Close() error {
 		close(s.closing)
 		s.using.Lock()
 		defer s.using.Unlock()
-		// A connection left open would keep the file open.
-		s.writer.close()
-		for range readersMax {
-			(<-s.readers).close()
-		}
-		s.database.close()
+		s.disconnect()
 	})
 	return nil
 }

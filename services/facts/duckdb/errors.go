@@ -23,9 +23,12 @@ var (
 	// ErrLocked: another process has the file open.
 	ErrLocked = errors.New("another process has the file of facts open")
 	// ErrStopped: DuckDB met an error of its disk half way and answers nothing until the
-	// store is opened again. What was written stays.
+	// file is opened again, which the next call does. What was written stays.
 	ErrStopped error = &events.Error{Code: events.Unavailable, Rule: "the store of facts met an error of its disk and " +
-		"answers nothing any more: make room or mend the disk, and start daysheet again; nothing that is recorded is lost"}
+		"is opened again: ask again, and make room or mend the disk if this comes back; nothing that is recorded is lost"}
+	// ErrUnwritten: the disk did not take what was to be written, and nothing of it is there.
+	ErrUnwritten error = &events.Error{Code: events.Unavailable, Rule: "the disk of the store of facts is full or " +
+		"failing: make room or mend it, and the facts catch up by themselves; nothing that is recorded is lost"}
 	// ErrClosed: the store was closed before or during the call.
 	ErrClosed = errors.New("the store of facts is closed")
 )
@@ -59,8 +62,18 @@ func openingError(err error) error {
 	return fmt.Errorf("%w: %w", ErrDamaged, err)
 }
 
-// damage adds [ErrDamaged] to an error that says the file cannot be read, and [ErrStopped]
-// to one that says it will not be.
+// failed takes in an error of a call: after one that stopped DuckDB the next call opens the
+// file again.
+func (s *Store) failed(err error) error {
+	err = damage(err)
+	if errors.Is(err, ErrStopped) {
+		s.stopped.Store(true)
+	}
+	return err
+}
+
+// damage adds [ErrDamaged] to an error that says the file cannot be read, [ErrStopped] to one
+// that says it will not be, and [ErrUnwritten] to one that says it was not written to.
 func damage(err error) error {
 	var e engineError
 	if !errors.As(err, &e) || errors.Is(err, ErrDamaged) {
@@ -68,6 +81,9 @@ func damage(err error) error {
 	}
 	if e.is("FATAL") {
 		return fmt.Errorf("%w: %w", ErrStopped, err)
+	}
+	if strings.Contains(string(e), "Could not write") {
+		return fmt.Errorf("%w: %w", ErrUnwritten, err)
 	}
 	if e.is("Serialization") || strings.Contains(string(e), "Corrupt database file") ||
 		strings.Contains(string(e), "Could not read enough bytes") {

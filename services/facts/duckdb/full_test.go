@@ -5,7 +5,10 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"os/signal"
 	"path/filepath"
+	"sync"
+	"syscall"
 	"testing"
 
 	"daysheet/events"
@@ -14,7 +17,7 @@ import (
 
 // TestNoRoomToSettle: where the disk has no room for what the write-ahead log holds, it
 // stays where it is and everything can be read. DuckDB, when it meets the end of the disk in
-// the middle of that, answers nothing until the file is opened again.
+// the middle of that, answers nothing until the file is opened again, see [TestOpenedAgain].
 func TestNoRoomToSettle(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "facts.duckdb")
 	s := open(t, path)
@@ -52,6 +55,85 @@ func TestNoRoomToSettle(t *testing.T) {
 		t.Errorf("with room the log is left with %d MiB", size()>>20)
 	}
 	holds(t, s, at+3)
+}
+
+// TestOpenedAgain lets DuckDB meet the end of the disk while it moves its log into the file,
+// by a limit that the system sets to the size of files. The call that meets it says so; the
+// next ones read and write as before.
+func TestOpenedAgain(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "facts.duckdb")
+	s := open(t, path)
+	defer shut(t, s)
+	write(t, s, run(0, 4000))
+	info, err := os.Stat(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	limited(t, uint64(info.Size()), func() {
+		if err := s.failed(s.settle(t.Context(), 0)); !errors.Is(err, ErrStopped) {
+			t.Fatalf("the file grew beyond its limit: %v", err)
+		}
+		var readers sync.WaitGroup
+		for range 2 * readersMax {
+			readers.Go(func() {
+				if at, err := s.Position(t.Context(), 1); err != nil || at != 4000 {
+					t.Errorf("to read, nothing needs room: %d, %v", at, err)
+				}
+			})
+		}
+		readers.Wait()
+	})
+	holds(t, s, 4000)
+	write(t, s, run(4000, 4001))
+	if err := s.failed(s.settle(t.Context(), 0)); err != nil {
+		t.Errorf("with room: %v", err)
+	}
+	holds(t, s, 4001)
+}
+
+// TestNoRoomToWrite: a write for which the disk has no room leaves nothing, says so, and can
+// be made again when there is room, without the store being opened anew.
+func TestNoRoomToWrite(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "facts.duckdb")
+	s := open(t, path)
+	defer shut(t, s)
+	write(t, s, run(0, 400))
+	info, err := os.Stat(path + ".wal")
+	if err != nil {
+		t.Fatal(err)
+	}
+	limited(t, uint64(info.Size())+1000, func() {
+		for range 2 {
+			if err := s.Write(t.Context(), run(400, 800)); !errors.Is(err, ErrUnwritten) || events.CodeOf(err) != events.Unavailable {
+				t.Errorf("the log of the file grew beyond its limit: %v", err)
+			}
+		}
+		holds(t, s, 400)
+	})
+	write(t, s, run(400, 800))
+	holds(t, s, 800)
+}
+
+// limited runs work while this process may make no file larger than so many bytes.
+func limited(t *testing.T, bytes uint64, work func()) {
+	t.Helper()
+	signal.Ignore(syscall.SIGXFSZ) // so that a write that goes beyond fails, as on a full disk
+	defer signal.Reset(syscall.SIGXFSZ)
+	var usual syscall.Rlimit
+	if err := syscall.Getrlimit(syscall.RLIMIT_FSIZE, &usual); err != nil {
+		t.Fatal(err)
+	}
+	less := usual
+	less.Cur = bytes
+	if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &less); err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &usual); err != nil {
+			t.Fatal(err)
+		}
+	}()
+	work()
 }
 
 // TestStopped gives what DuckDB said on a disk of 24 MB that was filled.

@@ -135,5 +135,5 @@ func (s *Store) read(ctx context.Context, statement facts.Statement, to into) er
 			return err
 		}
 	}
-	return ended(ctx, damage(reader.query(ctx, statement.Text, statement.Args, to)))
+	return ended(ctx, s.failed(reader.query(ctx, statement.Text, statement.Args, to)))
 }

@@ -36,14 +36,14 @@ func (s *Store) change(ctx context.Context, b facts.Batch, verb string, work fun
 		return fmt.Errorf("%s facts: %w", verb, context.Cause(ctx))
 	}
 	if err := s.transaction(ctx, func() error { return work(ctx) }); err != nil {
-		return fmt.Errorf("%s facts of partition %d up to commit %d: %w", verb, b.Partition, b.Position, damage(err))
+		return fmt.Errorf("%s facts of partition %d up to commit %d: %w", verb, b.Partition, b.Position, s.failed(err))
 	}
 	most := int64(checkpointLive)
 	if len(b.Facts) > liveFacts {
 		most = checkpointFilling
 	}
 	if err := s.settle(ctx, most); err != nil {
-		return fmt.Errorf("%s facts of partition %d, move them into the file: %w", verb, b.Partition, damage(err))
+		return fmt.Errorf("%s facts of partition %d, move them into the file: %w", verb, b.Partition, s.failed(err))
 	}
 	return nil
 }
