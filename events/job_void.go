@@ -7,7 +7,8 @@ func (j *Job) void(n *entry, p *Void) *Error {
 	case target == nil:
 		return Refuse("data.event", p.Event, "no event with this id was recorded on this job")
 	case target.kind == EventVoided:
-		return Refuse("data.event", p.Event, "what took an event back cannot be taken back: record the event again with a new id")
+		return Refuse("data.event", p.Event,
+			"what took an event back cannot be taken back: record the event again with a new id")
 	case target.voided:
 		return Refuse("data.event", p.Event, "it was taken back before")
 	case j.standing(p.Event) > 0:
