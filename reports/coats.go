@@ -116,7 +116,7 @@ func makeCoats(f Filter, a Answer) Report {
 // where says in words where a coat was applied.
 func (d coatDone) where(names Names) string {
 	parts := []string{named(names.Tasks, d.coat.Task)}
-	for _, p := range []string{d.coat.Surface, d.coat.Location} {
+	for _, p := range []string{Spoken(d.coat.Surface), d.coat.Location} {
 		if p != "" {
 			parts = append(parts, p)
 		}

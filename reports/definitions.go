@@ -30,7 +30,7 @@ func ofMoney() []Definition {
 			Ask:   askEstimateVsActual, Make: makeEstimateVsActual,
 		},
 		{
-			Name: "job-types", Title: "Job types",
+			Name: "job-types", Title: "Job types", Compares: true,
 			About: "Hours, cost, price and margin of finished jobs by job type, with the jobs that lost money.",
 			Ask:   askJobTypes, Make: makeJobTypes,
 		},
@@ -53,7 +53,7 @@ func ofMoney() []Definition {
 			Ask: askEarnedValue, Make: makeEarnedValue,
 		},
 		{
-			Name: "job-spread", Title: "Jobs compared",
+			Name: "job-spread", Title: "Jobs compared", Compares: true,
 			About: "How margins and hours of finished jobs spread within each job type, where the hours go, and margins by " +
 				"customer, by who worked and by season.",
 			Ask: askSpread, Make: makeSpread,
@@ -81,7 +81,7 @@ func ofMaterial() []Definition {
 			Ask: askProtection, Make: makeProtection,
 		},
 		{
-			Name: "payback", Title: "Payback of protection",
+			Name: "payback", Title: "Payback of protection", Compares: true,
 			About: "Damage in rooms that were protected and in rooms that were left bare, what it costs, and whether " +
 				"protection pays.",
 			Ask: askPayback, Make: makePayback,
@@ -121,24 +121,24 @@ func DefinitionOf(name string) (Definition, bool) {
 func ofRates() []Definition {
 	return []Definition{
 		{
-			Name: "rates", Title: "Quote rates from history", Dated: true,
+			Name: "rates", Title: "Quote rates from history", Compares: true, Dated: true,
 			About: "What one unit of each kind of work took on finished jobs, blended with similar work, against the rate " +
 				"book, with its interval and the reason in one sentence.",
 			Ask: askRates, Make: makeRates,
 		},
 		{
-			Name: "rate-proposals", Title: "Proposed rates", Dated: true,
+			Name: "rate-proposals", Title: "Proposed rates", Compares: true, Dated: true,
 			About: "Rates that the firm's own jobs propose in place of the book's, with the evidence.",
 			Ask:   askRates, Make: makeRateProposals,
 		},
 		{
-			Name: "backtest", Title: "Backtest of rates",
+			Name: "backtest", Title: "Backtest of rates", Compares: true,
 			About: "Every finished job quoted again from the jobs before it: book against tuned rates, and promises against " +
 				"what was kept.",
 			Ask: askRates, Make: makeBacktest,
 		},
 		{
-			Name: "rate-drift", Title: "Drift of rates", Dated: true,
+			Name: "rate-drift", Title: "Drift of rates", Compares: true, Dated: true,
 			About: "Tasks that no longer take what history says, with control charts, and what practice, size and crew do.",
 			Ask:   askRates, Make: makeDrift,
 		},

@@ -2,6 +2,7 @@ package reports
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"daysheet/events"
@@ -56,6 +57,10 @@ func named(names map[string]string, key string) string {
 	}
 	return key
 }
+
+// Spoken reads out a key that people made of words, as surfaces and methods are:
+// wood-floor is a wood floor.
+func Spoken(key string) string { return strings.ReplaceAll(key, "-", " ") }
 
 // familyName says a family of tasks in plain words.
 func familyName(f events.Family) string {

@@ -232,7 +232,7 @@ func (p paid) cells(first Cell) []Cell {
 	case p.protected.Milli == 0 || p.bare.Milli == 0:
 		remark = "nothing to compare with: all rooms were treated alike"
 	case p.Few:
-		remark = "under five cases of damage: no conclusion"
+		remark = "under five cases of damage in these rooms: nothing can be concluded yet"
 	}
 	told := remark == "" // a sum would be believed, whatever the remark says of it
 	return []Cell{

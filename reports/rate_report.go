@@ -255,7 +255,7 @@ func (c cell) name(names Names) string {
 	text := named(names.Tasks, c.task)
 	for _, part := range []string{c.surface, c.method} {
 		if part != "" {
-			text += ", " + part
+			text += ", " + Spoken(part)
 		}
 	}
 	return text

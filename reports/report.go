@@ -64,6 +64,9 @@ type Definition struct {
 	Group string // what it is listed under
 	// NeedsJob is true where the report is about one job.
 	NeedsJob bool
+	// Compares is true where the report sets jobs beside each other, so that of one alone
+	// it says nothing.
+	Compares bool
 	// WholeFirm is true where jobs and periods cannot be chosen.
 	WholeFirm bool
 	// Dated is true where the report says what is overdue, so that it changes with

@@ -9,9 +9,9 @@ import (
 // The facts of a report are those of its scope: one job whatever its state, or
 // every job that was finished in the period.
 
-// firstDay stands in for an open start of the period: a job that runs has no
+// FirstDay stands in for an open start of the period: a job that runs has no
 // finished day, and a bound leaves it out.
-const firstDay events.Day = "1970-01-01"
+const FirstDay events.Day = "1970-01-01"
 
 // scope returns the query that lets through the facts of the filter's jobs.
 func scope(f Filter) Query {
@@ -21,7 +21,7 @@ func scope(f Filter) Query {
 	}
 	q.FinishedFrom, q.FinishedTo = f.From, f.To
 	if q.FinishedFrom == "" {
-		q.FinishedFrom = firstDay
+		q.FinishedFrom = FirstDay
 	}
 	if f.JobType != "" {
 		q = q.With(ByJobType, f.JobType)
@@ -38,7 +38,7 @@ func scopeJobs(f Filter) *JobQuery {
 	}
 	q.JobType, q.FinishedFrom, q.FinishedTo = f.JobType, f.From, f.To
 	if q.FinishedFrom == "" {
-		q.FinishedFrom = firstDay
+		q.FinishedFrom = FirstDay
 	}
 	return q
 }

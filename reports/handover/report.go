@@ -1,6 +1,8 @@
 package handover
 
 import (
+	"slices"
+
 	"daysheet/events"
 	"daysheet/reports"
 	"daysheet/reports/measure"
@@ -80,7 +82,17 @@ func (d *Dossier) materials(planned []events.EstimateMaterial) reports.Table {
 		d.col("product", "paper.product", reports.FormText),
 		d.col("quantity_milli", "paper.amount", reports.FormQuantity),
 	}}
+	var each []events.EstimateMaterial // a product that several tasks use is one line
 	for _, m := range planned {
+		i := slices.IndexFunc(each,
+			func(o events.EstimateMaterial) bool { return o.Product == m.Product && o.Unit == m.Unit })
+		if i < 0 {
+			each = append(each, m)
+			continue
+		}
+		each[i].QuantityMilli += m.QuantityMilli
+	}
+	for _, m := range each {
 		t.Rows = append(t.Rows, []reports.Cell{text(d.product(m.Product)), quantity(m.QuantityMilli, m.Unit)})
 	}
 	return t

@@ -159,7 +159,8 @@ func (d *Dossier) lines(name, title string, lines []events.EstimateLine) reports
 		d.col("quantity_milli", "paper.amount", reports.FormQuantity),
 	}}
 	for _, l := range lines {
-		t.Rows = append(t.Rows, []reports.Cell{text(d.work(l.Task, l.Surface)), text(l.Location), text(spoken(l.Method)),
+		t.Rows = append(t.Rows, []reports.Cell{text(d.work(l.Task, l.Surface)), text(l.Location),
+			text(reports.Spoken(l.Method)),
 			quantity(l.QuantityMilli, l.Unit)})
 	}
 	return t

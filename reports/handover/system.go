@@ -64,7 +64,7 @@ func (d *Dossier) preparation(s *Section) {
 	}}
 	for _, p := range all {
 		t.Rows = append(t.Rows, []reports.Cell{text(d.work(p.what.Task, p.what.Surface)), text(p.what.Location),
-			text(spoken(p.what.Method)), quantity(p.milli, p.what.Unit), day(p.from), day(p.end)})
+			text(reports.Spoken(p.what.Method)), quantity(p.milli, p.what.Unit), day(p.from), day(p.end)})
 	}
 	s.table(t)
 	if len(all) == 0 {
@@ -104,7 +104,8 @@ func (d *Dossier) coats(coats []entry[*events.Coat]) reports.Table {
 			product = d.product(a.Product)
 		}
 		t.Rows = append(t.Rows, []reports.Cell{text(d.work(a.Task, a.Surface)), text(a.Location), count(a.Coat), day(c.day),
-			text(product), text(a.Colour), text(d.sheen(d.listed[a.Product].Sheen)), text(a.Batch), text(spoken(a.Method)),
+			text(product), text(a.Colour), text(d.sheen(d.listed[a.Product].Sheen)), text(a.Batch),
+			text(reports.Spoken(a.Method)),
 			quantity(a.QuantityMilli, a.Unit)})
 	}
 	return t

@@ -29,17 +29,14 @@ func named(names map[string]string, key string) string {
 	if name := names[key]; name != "" {
 		return name
 	}
-	return spoken(key)
+	return reports.Spoken(key)
 }
-
-// spoken says a key that has no name in plain words.
-func spoken(key string) string { return strings.ReplaceAll(key, "-", " ") }
 
 func (d *Dossier) task(key string) string    { return named(d.names.Tasks, key) }
 func (d *Dossier) product(key string) string { return named(d.names.Products, key) }
 
 // work says a task on a surface: "Coat surface, plaster".
-func (d *Dossier) work(task, surface string) string { return listed(d.task(task), spoken(surface)) }
+func (d *Dossier) work(task, surface string) string { return listed(d.task(task), reports.Spoken(surface)) }
 
 // listed joins what was given with commas.
 func listed(parts ...string) string {

@@ -149,7 +149,8 @@ func (d *desk) learnt(v pages.Visit, say *texts.Speaker, slug, title string) []p
 	}
 	for _, name := range of[slug] {
 		if address := "/reports/" + name; d.deps.Frame.Serves(address) {
-			found = append(found, pages.Link{Text: say.Say("report." + name), Address: address})
+			found = append(found, pages.Link{Text: say.Say("settings.report", "name", say.Say("report."+name)),
+				Address: address})
 		}
 	}
 	return found
@@ -200,7 +201,7 @@ func says(say *texts.Speaker, slug string, s *events.Settings, w wording.Words) 
 	if strings.Join(all, "") == "" {
 		return say.Say("settings.nothing")
 	}
-	return strings.Join(all, ", ")
+	return strings.Join(all, "; ") // names have commas of their own
 }
 
 // settingsEntry reads what the form of a part stands on: the settings in force.

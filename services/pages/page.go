@@ -186,6 +186,7 @@ type Column struct {
 type Cell struct {
 	Text    string
 	Word    string // beside the text: over or under, or a key
+	Beside  string // below a number: another that belongs to it
 	Address string
 	Number  bool
 	Head    bool

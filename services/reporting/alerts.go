@@ -74,15 +74,7 @@ func (s *site) open(v visit, row reports.JobRow) (openPoints, error) {
 	if err != nil {
 		return points, err
 	}
-	points = openPoints{sequence: row.Sequence, snags: len(h.Snags), damage: len(h.Damage)}
-	for _, d := range h.Down {
-		if d.Protection.RemoveBy != "" {
-			points.removeBy = append(points.removeBy, d.Protection.RemoveBy)
-		}
-		if d.Protection.Task == reports.CoveredDetector {
-			points.detectors = append(points.detectors, covered{d.Day(), d.LeftMilli})
-		}
-	}
+	points = pointsOf(h, row.Sequence)
 	s.kept.mu.Lock()
 	defer s.kept.mu.Unlock()
 	if s.kept.jobs == nil || len(s.kept.jobs) >= openKeptMost {
@@ -92,12 +84,44 @@ func (s *site) open(v visit, row reports.JobRow) (openPoints, error) {
 	return points, nil
 }
 
+// pointsOf finds what the history of a job leaves open.
+func pointsOf(h *wording.History, sequence uint64) openPoints {
+	points := openPoints{sequence: sequence, snags: len(h.Snags), damage: len(h.Damage)}
+	for _, d := range h.Down {
+		if d.Protection.RemoveBy != "" {
+			points.removeBy = append(points.removeBy, d.Protection.RemoveBy)
+		}
+		if d.Protection.Task == reports.CoveredDetector {
+			points.detectors = append(points.detectors, covered{d.Day(), d.LeftMilli})
+		}
+	}
+	return points
+}
+
+// underWay are the states of the jobs that alerts are about.
+func underWay() []events.State { return []events.State{events.Running, events.SignedOff} }
+
+// alertsOf says what about a job needs a look, as the board does; nothing where it is not
+// under way.
+func (s *site) alertsOf(v visit, j *shownJob) ([]string, error) {
+	r := j.read.Row
+	if !slices.Contains(underWay(), r.State) {
+		return nil, nil
+	}
+	coats, err := s.coatsOutside(v, jobReader{&j.read, s.deps.Store}, j.position, []reports.JobRow{r})
+	if err != nil {
+		return nil, err
+	}
+	return aboutJob(j.tell.Speaker, j.tell, r, pointsOf(j.history, r.Sequence), j.hours, coats[r.Job],
+		s.today(j.tell.Names)), nil
+}
+
 // alerts lists the jobs under way, or signed off and not closed, that need a look:
 // the most pressing first.
 func (s *site) alerts(v visit, jobType string, position uint64, w teller, tell *texts.Speaker) ([]alert, error) {
 	rows, err := s.deps.Store.Jobs(v, reports.JobQuery{Firm: v.Firm, JobType: jobType, AsOf: position,
 		Limit:  alertJobsMost,
-		States: []events.State{events.Running, events.SignedOff}})
+		States: underWay()})
 	if err != nil {
 		return nil, fmt.Errorf("list jobs under way: %w", err)
 	}
@@ -108,7 +132,7 @@ func (s *site) alerts(v visit, jobType string, position uint64, w teller, tell *
 	if err != nil {
 		return nil, err
 	}
-	coats, err := s.coatsOutside(v, position, rows)
+	coats, err := s.coatsOutside(v, s.deps.Store, position, rows)
 	if err != nil {
 		return nil, err
 	}
@@ -185,11 +209,12 @@ func (s *site) hoursOf(
 }
 
 // coatsOutside counts the coats of jobs that were applied outside their limits.
-func (s *site) coatsOutside(v visit, position uint64, rows []reports.JobRow) (map[string]int64, error) {
+func (s *site) coatsOutside(v visit, store facts.Reader, position uint64, rows []reports.JobRow,
+) (map[string]int64, error) {
 	q := reports.Query{Firm: v.Firm, AsOf: position}.With(reports.ByKind, string(reports.KindMark)).
 		With(reports.ByTask, string(reports.MarkCoatOutside)).With(reports.ByJob, keysOf(rows)...)
 	q.By = []reports.Dimension{reports.ByJob}
-	totals, err := s.deps.Store.Sum(v, q)
+	totals, err := store.Sum(v, q)
 	if err != nil {
 		return nil, fmt.Errorf("sum marks of coats: %w", err)
 	}

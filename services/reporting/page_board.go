@@ -186,7 +186,7 @@ func (s *site) boardGroup(v visit, g group, w teller, tell *texts.Speaker) (boar
 	for i, r := range rows {
 		shown.Rows[i].Key, shown.Rows[i].Cells[0].Word = r.Job, r.Job
 		if r.State == events.Running {
-			shown.Rows[i].Cells[3].Word = earnedWord(tell, w, hours[r.Job])
+			shown.Rows[i].Cells[3].Beside = earnedWord(tell, w, hours[r.Job])
 		}
 	}
 	return boardGroup{shown, links}, nil

@@ -17,7 +17,8 @@ func newDecision(r reports.Report, w teller) *decision {
 	d := &decision{Evidence: r.Filter.AsOf}
 	for _, row := range r.Tables[0].Rows {
 		key := row[0].Key + "|" + row[1].Text + "|" + row[2].Text
-		work, book := wording.List(row[0].Text, row[1].Text, row[2].Text), w.cell(row[4], reports.FormRate)
+		work, book := wording.List(row[0].Text, reports.Spoken(row[1].Text), reports.Spoken(row[2].Text)), w.cell(row[4],
+			reports.FormRate)
 		name := w.Say("decide.rate-of", "work", work, "proposed", w.cell(row[5], reports.FormRate), "book", book)
 		if book == "" {
 			name = w.Say("decide.rate-new", "work", work, "proposed", w.cell(row[5], reports.FormRate))

@@ -2,6 +2,7 @@ package reporting
 
 import (
 	"net/url"
+	"slices"
 
 	"daysheet/events"
 	"daysheet/reports"
@@ -50,9 +51,16 @@ func (s *site) explainPage(v visit, answer explainBody) (page, error) {
 		body.Downloads = append(body.Downloads, link{Text: w.Say("explain.as-" + string(m)),
 			Address: "/v1/explain?" + question.Encode()})
 	}
-	title := w.Say("explain.title")
+	title, crumbs := w.Say("explain.title"), []link{{Text: w.Say("nav.jobs"), Address: "/"}}
+	if job := onlyOf(answer.query, reports.ByJob); job != "" && job != events.FirmJob {
+		if title, err := s.titleOf(v, job); err != nil {
+			return page{}, err
+		} else if title != "" {
+			crumbs = append(crumbs, link{Text: title, Address: "/jobs/" + job})
+		}
+	}
 	return page{
-		Name: explainPage, Title: title, Crumbs: []link{{Text: w.Say("nav.jobs"), Address: "/"}, {Text: title}},
+		Name: explainPage, Title: title, Crumbs: append(crumbs, link{Text: title}),
 		AsOf: answer.AsOf, Body: body, Texts: w.Texts,
 	}, w.Err
 }
@@ -69,7 +77,7 @@ func (w teller) conditions(q reports.Query) []fact {
 	}
 	for _, f := range []fact{
 		{Text: w.Say("explain.from"), Value: w.Day(q.From)}, {Text: w.Say("explain.to"), Value: w.Day(q.To)},
-		{Text: w.Say("explain.finished-from"), Value: w.Day(q.FinishedFrom)}, {Text: w.Say("explain.finished-to"),
+		{Text: w.Say("explain.finished-from"), Value: w.finishedFrom(q)}, {Text: w.Say("explain.finished-to"),
 			Value: w.Day(q.FinishedTo)},
 		{Text: w.Say("nav.jobs"), Value: stateNames(q.States, w.State)},
 	} {
@@ -78,6 +86,45 @@ func (w teller) conditions(q reports.Query) []fact {
 		}
 	}
 	return said
+}
+
+// finishedFrom says from which day on jobs were finished, where one was chosen: all
+// finished jobs are those from the first day that there is.
+func (w teller) finishedFrom(q reports.Query) string {
+	if q.FinishedFrom == reports.FirstDay && q.FinishedTo == "" {
+		return w.Say("explain.finished-ever")
+	}
+	return w.Day(q.FinishedFrom)
+}
+
+// onlyOf returns the one value that a dimension was asked for; empty where there are
+// several or none.
+func onlyOf(q reports.Query, d reports.Dimension) string {
+	for _, c := range q.Where {
+		if c.Dimension == d && len(c.In) == 1 {
+			return c.In[0]
+		}
+	}
+	return ""
+}
+
+// told returns the table without the columns that say the same in each row: what was
+// asked for stands above it already.
+func told(t reports.Table, b explainBody) reports.Table {
+	same := map[string]bool{
+		"job": onlyOf(b.query, reports.ByJob) != "", "side": onlyOf(b.query, reports.BySide) != "",
+		"effect": !slices.ContainsFunc(b.Facts, func(f factBody) bool { return f.Sign < 0 }),
+	}
+	for i := len(t.Columns) - 1; i >= 0; i-- {
+		if !same[t.Columns[i].Key] {
+			continue
+		}
+		t.Columns = slices.Delete(t.Columns, i, i+1)
+		for n := range t.Rows {
+			t.Rows[n] = slices.Delete(t.Rows[n], i, i+1)
+		}
+	}
+	return t
 }
 
 // factTable lists facts with the one amount that the figure adds up.
@@ -109,7 +156,7 @@ func (w teller) factTable(b explainBody) tableView {
 	for _, f := range b.Facts {
 		t.Rows = append(t.Rows, w.factRow(f, b.Of))
 	}
-	return newTableView("facts", t, w)
+	return newTableView("facts", told(t, b), w)
 }
 
 func (w teller) factRow(f factBody, of measure) []reports.Cell {
@@ -133,7 +180,8 @@ func (w teller) factRow(f factBody, of measure) []reports.Cell {
 	what := wording.List(w.Kind(f.Kind), w.Task(f.Task))
 	return []reports.Cell{
 		{Text: f.Day}, job, {Text: w.Side(f.Side)}, {Text: what},
-		{Text: wording.List(w.Person(f.Person), f.Grade, w.Product(f.Product), f.Surface, f.Method, f.Location, f.Place)},
+		{Text: wording.List(w.Person(f.Person), f.Grade, w.Product(f.Product), reports.Spoken(f.Surface),
+			reports.Spoken(f.Method), f.Location, f.Place)},
 		{Number: n * int64(f.Sign), Unit: events.Unit(f.Unit)}, {Text: w.Say(effect)},
 		{Number: int64(f.Sequence)}, {Text: f.EventID},
 	}

@@ -27,7 +27,8 @@ type jobPageBody struct {
 	Down             tableView
 	Open             []string
 	Papers           []link // for the customer; none where this process makes none
-	More             []link // to reports of this job
+	Others           []link // to reports of this job
+	Alerts           []string
 	Reports          []jobReport
 	Photos           *photosView // nil where there are none
 	Do               []doGroup   // what can be recorded; nil for who may not
@@ -45,6 +46,7 @@ type shownJob struct {
 	read     projector.Job
 	history  *wording.History
 	tell     teller
+	hours    reports.JobHours // once its header is made
 }
 
 // shownJob reads the job that the address of a page names.
@@ -82,13 +84,16 @@ func (s *site) showJob(v visit) (page, error) {
 	}
 	body.Papers = s.papersOf(key, w)
 	for _, d := range s.definitions {
-		if !d.WholeFirm && (!d.Personal || v.Caller.May(httpd.Office)) {
+		if !d.WholeFirm && !d.Compares && (!d.Personal || v.Caller.May(httpd.Office)) {
 			address := "/reports/" + d.Name + "?" + url.Values{"job": {key}}.Encode()
-			body.More = append(body.More, link{Text: w.Say("report." + d.Name), Address: address})
+			body.Others = append(body.Others, link{Text: w.Say("report." + d.Name), Address: address})
 		}
 	}
 	if s.frame.Serves(signoffAt) && v.Caller.May(httpd.Office) {
-		body.More = append(body.More, link{Text: w.Say("job.links"), Address: "/jobs/" + key + "/links"})
+		body.Papers = append(body.Papers, link{Text: w.Say("job.links"), Address: "/jobs/" + key + "/links"})
+	}
+	if body.Alerts, err = s.alertsOf(v, &j); err != nil {
+		return page{}, err
 	}
 	charts, err := s.jobReports(v, &body, &j)
 	if err != nil {
@@ -194,7 +199,8 @@ func (s *site) header(v visit, w teller, j *shownJob) ([]fact, error) {
 		known = append(known, fact{Text: w.Say("job.built"), Value: strconv.FormatInt(r.Built, 10)})
 	}
 	hours, err := s.hoursOf(v, jobReader{&j.read, s.deps.Store}, j.position, []reports.JobRow{r})
-	return append(known, w.hoursFact(hours[r.Job])...), err
+	j.hours = hours[r.Job]
+	return append(w.hoursFact(j.hours), known...), err
 }
 
 // down lists the protection that has to be lifted yet.
@@ -218,7 +224,8 @@ func (w teller) down(h *wording.History, today events.Day) tableView {
 	for _, d := range down {
 		p := d.Protection
 		t.Rows = append(t.Rows, []reports.Cell{
-			{Text: w.Task(p.Task)}, {Text: wording.List(p.Location, p.Surface)}, {Number: d.LeftMilli, Unit: p.Unit},
+			{Text: w.Task(p.Task)}, {Text: wording.List(p.Location, reports.Spoken(p.Surface))}, {Number: d.LeftMilli,
+				Unit: p.Unit},
 			{Text: w.Product(p.Product)}, {Text: string(d.Day())}, {Text: string(p.RemoveBy), Blank: p.RemoveBy == ""},
 		})
 	}

@@ -145,8 +145,9 @@ func (w teller) quoteForm(values url.Values) quotePageBody {
 	rule := ""
 	if names.Settings != nil {
 		rule = names.Settings.MeasuredBy
+		grade := cmp.Or(values.Get(quoting.FieldGrade), usualGrade(names.Settings))
 		for _, g := range names.Settings.Grades {
-			b.Grades = append(b.Grades, choice{Key: g.Grade, Name: g.Grade, Chosen: g.Grade == values.Get(quoting.FieldGrade)})
+			b.Grades = append(b.Grades, choice{Key: g.Grade, Name: g.Grade, Chosen: g.Grade == grade})
 		}
 	}
 	chosen := cmp.Or(values.Get(quoting.FieldRule), rule, events.MeasureNet)
@@ -185,6 +186,21 @@ func (w teller) quoteForm(values url.Values) quotePageBody {
 		b.Works = append(b.Works, row)
 	}
 	return b
+}
+
+// usualGrade returns the grade that most of the firm's people have, the first of those
+// where several do; empty where nobody has one. Quotes begin with it.
+func usualGrade(s *events.Settings) (usual string) {
+	most, counts := 0, map[string]int{}
+	for _, p := range s.People {
+		counts[p.Grade]++
+	}
+	for _, g := range s.Grades {
+		if counts[g.Grade] > most {
+			usual, most = g.Grade, counts[g.Grade]
+		}
+	}
+	return usual
 }
 
 // usedWords returns the surfaces and methods that the firm's rate book names.

@@ -99,6 +99,9 @@ func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r
 	}
 	if r != nil {
 		view := s.newReportView(d.Name, *r, w)
+		if err := s.nameCustomers(v, &view, *r); err != nil {
+			return page{}, err
+		}
 		body.Report = &view
 		body.Downloads = w.downloads(*r)
 		if d.Name == "rate-proposals" && asked.AsOf == 0 {
@@ -107,9 +110,12 @@ func (s *site) reportPage(v visit, d reports.Definition, asked reports.Filter, r
 		shown.Title, shown.AsOf, shown.Charts = r.Title.In(w.Translate), r.Filter.AsOf, s.drawn(*r)
 	}
 	if asked.Job != "" {
-		shown.Crumbs = []link{
-			{Text: w.Say("nav.jobs"), Address: "/"}, {Text: asked.Job, Address: "/jobs/" + asked.Job}, {Text: title},
+		of, err := s.titleOf(v, asked.Job)
+		if err != nil {
+			return page{}, err
 		}
+		shown.Crumbs = []link{{Text: w.Say("nav.jobs"), Address: "/"},
+			{Text: cmp.Or(of, asked.Job), Address: "/jobs/" + asked.Job}, {Text: title}}
 	}
 	shown.Body = body
 	return shown, w.Err

@@ -1,6 +1,7 @@
 package reporting
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -169,6 +170,15 @@ func (s *site) job(ctx context.Context, firm, job string, asOf uint64) (projecto
 		return projector.Job{}, missing
 	}
 	return read, nil
+}
+
+// titleOf returns how a job is called; empty where there is none of that key.
+func (s *site) titleOf(v visit, job string) (string, error) {
+	read, err := s.job(v, v.Firm, job, 0)
+	if events.CodeOf(err) == events.NotFound {
+		return "", nil
+	}
+	return cmp.Or(read.Row.Title, job), err
 }
 
 // readHistory reads the log of a job that was read.

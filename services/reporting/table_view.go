@@ -80,6 +80,9 @@ func newCellView(column reports.Column, c reports.Cell, first bool, w teller) ce
 		Text: w.cell(c, column.Form), Number: number, Head: first && !number, Blank: c.Blank,
 		Address: addressOf(c, column),
 	}
+	if column.Key == "surface" || column.Key == "method" {
+		v.Text = reports.Spoken(v.Text)
+	}
 	if c.Job != "" && c.Job != c.Text {
 		v.Word = c.Job // several jobs may have one title
 	}

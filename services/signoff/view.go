@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"daysheet/events"
+	"daysheet/reports"
 	"daysheet/services/wording"
 )
 
@@ -28,7 +29,7 @@ func newJobView(j job, w wording.Words) jobView {
 	}
 	for _, down := range j.history.Down {
 		if p, ok := down.Record.Payload.(*events.Protection); ok {
-			v.Down = append(v.Down, wording.List(w.Task(p.Task), p.Surface, p.Location))
+			v.Down = append(v.Down, wording.List(w.Task(p.Task), reports.Spoken(p.Surface), p.Location))
 		}
 	}
 	for _, r := range j.history.Damage {
@@ -92,7 +93,8 @@ func lines(planned []events.EstimateLine, w wording.Words) []string {
 		if l.QuantityMilli > 0 {
 			quantity = w.Quantity(l.QuantityMilli, l.Unit)
 		}
-		if text := wording.List(w.Task(l.Task), l.Location, l.Surface, quantity); !slices.Contains(said, text) {
+		if text := wording.List(w.Task(l.Task), l.Location, reports.Spoken(l.Surface), quantity); !slices.Contains(said,
+			text) {
 			said = append(said, text)
 		}
 	}

@@ -24,6 +24,8 @@ func (w Words) Value(d reports.Dimension, v string) string {
 		v = w.Product(v)
 	case reports.ByPerson:
 		v = w.Person(v)
+	case reports.BySurface, reports.ByMethod:
+		v = reports.Spoken(v)
 	case reports.ByUnit:
 		v = cmp.Or(w.UnitSign(events.Unit(v)), v)
 	case reports.ByDay, reports.ByMonth:

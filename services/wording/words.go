@@ -165,7 +165,8 @@ func (w Words) firm(payload events.Payload) string {
 		return List(w.what("history.rate-book", p.Revision), w.Say("history.from-day", "day", w.Day(p.EffectiveFrom)),
 			p.Reason)
 	case *events.RateRejection:
-		return List(w.what("history.rate-rejected", w.Task(p.Task)), p.Surface, p.Method, p.Reason)
+		return List(w.what("history.rate-rejected", w.Task(p.Task)), reports.Spoken(p.Surface), reports.Spoken(p.Method),
+			p.Reason)
 	case *events.CustomerRecord:
 		return w.what("history.customer", p.Customer)
 	case *events.CustomerErasure:
@@ -214,9 +215,11 @@ func (h *History) about(id string) string {
 func (w Words) site(h *History, payload events.Payload) string {
 	switch p := payload.(type) {
 	case *events.Hours:
-		return List(w.Person(p.Person)+": "+w.hours(p.Minutes), w.Task(p.Task), p.Surface, p.Method, p.Location)
+		return List(w.Person(p.Person)+": "+w.hours(p.Minutes), w.Task(p.Task), reports.Spoken(p.Surface),
+			reports.Spoken(p.Method), p.Location)
 	case *events.Protection:
-		return List(w.what("history.laid", w.Task(p.Task)), w.Quantity(p.QuantityMilli, p.Unit), p.Surface, p.Location,
+		return List(w.what("history.laid", w.Task(p.Task)), w.Quantity(p.QuantityMilli, p.Unit),
+			reports.Spoken(p.Surface), p.Location,
 			w.consumed(p.Product, p.ProductQuantityMilli, p.ProductUnit),
 			w.given("history.remove-by", "day", w.Day(p.RemoveBy)))
 	case *events.ProtectionCheck:
@@ -234,10 +237,12 @@ func (w Words) site(h *History, payload events.Payload) string {
 		}
 		return List(w.what("history.lifted", w.laid(h, p.Laid)), amount)
 	case *events.Preparation:
-		return List(w.Task(p.Task)+": "+w.Quantity(p.QuantityMilli, p.Unit), p.Surface, p.Method, p.Location)
+		return List(w.Task(p.Task)+": "+w.Quantity(p.QuantityMilli, p.Unit), reports.Spoken(p.Surface),
+			reports.Spoken(p.Method), p.Location)
 	case *events.Coat:
 		coat := w.Say("history.coat", "task", w.Task(p.Task), "n", strconv.FormatInt(p.Coat, 10))
-		return List(coat+": "+w.Quantity(p.QuantityMilli, p.Unit), p.Surface, p.Method, p.Location,
+		return List(coat+": "+w.Quantity(p.QuantityMilli, p.Unit), reports.Spoken(p.Surface), reports.Spoken(p.Method),
+			p.Location,
 			w.consumed(p.Product, p.VolumeMilli, events.Litre), w.given("history.batch", "batch", p.Batch))
 	case *events.Usage:
 		return List(w.what("history.used", w.Product(p.Product)), w.Quantity(p.QuantityMilli, p.Unit), w.Task(p.Task))

@@ -37,7 +37,7 @@
   const axisOf = (axis) => (Array.isArray(axis) ? axis[0] : axis);
 
   // The legend wraps where its names do not fit beside each other; the plot ends above it.
-  const legendRow = 26;
+  const legendRow = 22;
   const legendNames = (body) => {
     if (!body.option.legend?.show) return [];
     if (body.shape !== 'range') return body.option.series.map((series) => series.name);
@@ -116,7 +116,7 @@
     option.textStyle = text;
     option.animation = false; // calm, and the same for those who asked for less motion
     option.legend.textStyle = text;
-    if (rows > 0) axisOf(option.grid).bottom = 20 + rows * legendRow;
+    if (rows > 0) axisOf(option.grid).bottom = 24 + rows * legendRow;
     option.tooltip = {
       ...option.tooltip,
       renderMode: 'richText',
