@@ -184,15 +184,25 @@ func (j *job) tell(by string, at time.Time, t events.Type, payload events.Payloa
 	return id
 }
 
-// coatTheSame puts second coats where the first ones are.
+// coatTheSame puts second coats where the first ones are, on as much of it.
 func (j *job) coatTheSame() {
 	for i := range j.lines {
 		for _, l := range j.lines[:i] {
 			if j.lines[i].coat == 2 && l.coat == 1 && l.task == j.lines[i].task && l.surface == j.lines[i].surface {
 				j.lines[i].location = l.location
+				j.lines[i].resize(l.planned)
 			}
 		}
 	}
+}
+
+// resize plans a line for another quantity, with all that follows from it.
+func (l *line) resize(planned int64) {
+	ratio, step := float64(planned)/float64(l.planned), stepOf(l.task)
+	l.planned = planned
+	l.actual = max(step, int64(math.Round(float64(l.actual)*ratio/float64(step)))*step)
+	l.minutes = roundTo(float64(l.minutes)*ratio, 5)
+	l.takes = roundTo(float64(l.takes)*ratio, 5)
 }
 
 // markSlip marks the last event as a slip of the demo, so that a test can tell

@@ -229,7 +229,10 @@ func (g *generator) counts(quarter events.Day, left map[string]int64) (counted [
 		if p.Reusable || left[p.Product] == 0 {
 			continue
 		}
-		const step = 500
+		step := int64(500)
+		if p.Unit == events.Each {
+			step = 1000
+		}
 		found := max(0, left[p.Product]*97/100/step*step)
 		left[p.Product] = found
 		counted = append(counted, &events.Count{Product: p.Product, QuantityMilli: found, Unit: p.Unit, Place: van})

@@ -123,3 +123,34 @@ func TestPricesRise(t *testing.T) {
 		}
 	}
 }
+
+// TestCoatsCoverTheSame: both coats of a surface are planned for the same area, as a
+// take-off measures it, and what is counted by the piece is counted in whole pieces.
+func TestCoatsCoverTheSame(t *testing.T) {
+	f := mustGenerate(t, Options{Seed: 1, Today: today})
+	twice := 0
+	for s := range f.Submissions() {
+		for i := range s.Events {
+			switch p := payloadOf(t, &s.Events[i]).(type) {
+			case *events.Estimate:
+				planned := map[[2]string]int64{}
+				for _, l := range p.Lines {
+					on := [2]string{l.Task, l.Surface}
+					if before := planned[on]; before != 0 && before != l.QuantityMilli {
+						t.Errorf("%s: the coats on %v are planned for %d and %d", s.Events[i].Subject, on, before, l.QuantityMilli)
+					} else if before != 0 {
+						twice++
+					}
+					planned[on] = l.QuantityMilli
+				}
+			case *events.Count:
+				if p.Unit == events.Each && p.QuantityMilli%1000 != 0 {
+					t.Errorf("%s: %d thousandths of a piece were counted", p.Product, p.QuantityMilli)
+				}
+			}
+		}
+	}
+	if twice == 0 {
+		t.Error("nothing is coated twice")
+	}
+}
