@@ -147,12 +147,12 @@ func ratesTable() Table {
 		Name: "rates", Title: "Rates",
 		Columns: []Column{
 			{"task", "Task", FormName}, {"surface", "Surface", FormText}, {"method", "Method", FormText},
-			{"unit", "Unit", FormText}, {"jobs_count", "Jobs", FormCount}, {"book_minutes_per_unit_milli", "Book", FormRate},
-			{"own_minutes_per_unit_milli", "Own average", FormRate},
+			{"unit", "Unit", FormText}, {"recommended_minutes_per_unit_milli", "Recommended", FormRate},
+			{"book_minutes_per_unit_milli", "Book", FormRate}, {"difference_basis_points", "Against the book", FormShare},
+			{"low_minutes_per_unit_milli", "From", FormRate}, {"high_minutes_per_unit_milli", "To", FormRate},
+			{"jobs_count", "Jobs", FormCount}, {"own_minutes_per_unit_milli", "Own average", FormRate},
 			{"group_minutes_per_unit_milli", "Of similar work", FormRate},
-			{"credibility_basis_points", "Credibility", FormShare}, {"low_minutes_per_unit_milli", "From", FormRate},
-			{"high_minutes_per_unit_milli", "To", FormRate}, {"recommended_minutes_per_unit_milli", "Recommended", FormRate},
-			{"difference_basis_points", "Against the book", FormShare}, {"sentence", "Why", FormText},
+			{"credibility_basis_points", "Credibility", FormShare}, {"sentence", "Why", FormText},
 		},
 		Empty: "No finished job has hours and a quantity for the same task. Book hours by task, and record what was done " +
 			"of it.",
@@ -237,8 +237,8 @@ func (s shownRate) cells(l learned, names Names) []Cell {
 	of := func(factor float64) Cell { return rate(rates.MinutesMilli(float64(reference) / 1000 * factor)) }
 	return []Cell{
 		nameCell(names.Tasks, s.task), textCell(s.surface), textCell(s.method), textCell(string(unit)),
-		numberCell(s.jobs), book, of(b.own), of(b.group), numberCell(s.z()), rate(s.why.Low), rate(s.why.High),
-		rate(s.why.Recommended), difference, phraseCell(s.sentence()),
+		rate(s.why.Recommended), book, difference, rate(s.why.Low), rate(s.why.High), numberCell(s.jobs), of(b.own),
+		of(b.group), numberCell(s.z()), phraseCell(s.sentence()),
 	}
 }
 

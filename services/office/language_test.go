@@ -175,8 +175,8 @@ func firms() []string {
 	return append(columns, "daysheet", "north", "Hall and landing", "Hall and landing (hall)", "Exterior", "Stairwell and joinery",
 		"Name", "Matt", "h:mm", "EUR", "m²", "°C", "µm", "l", "m²/l", "Una", "Bo", "Painter", "Apprentice", "Strip paper",
 		"Wall paint, matt", "Floor board", "Invented Decorators", "Europe/Vienna", "m", "kg", "board", "wall-matt",
-		"owner", "clerk", "reader", "Olga", "Anna", "c-17", "Ida Invented", "10\u00a0l", "Stairwell and joinery, Exterior",
-		"Una (painter), Bo (apprentice)")
+		"owner", "clerk", "reader", "Olga", "Anna", "c-17", "Ida Invented", "10\u00a0l", "Stairwell and joinery; Exterior",
+		"Una (painter); Bo (apprentice)")
 }
 
 // TestTemplatesSayNothingThemselves: what is read on a page stands in package texts.

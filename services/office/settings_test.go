@@ -41,7 +41,7 @@ func TestSettingsPartByPart(t *testing.T) {
 	s.sent("/office/settings/firm", "locale", "de-AT")
 	s.is(s.last("firm"), events.FirmSettingsChanged, `{`+settledPart+`"locale":"de-AT",`+grades+people+more+`}`)
 	shown := s.get("owner", "/office/settings").text()
-	for _, want := range []string{"Una (painter), Bo (apprentice), Tarn O. (painter)", "painter 39,20", "4,50", "7,5"} {
+	for _, want := range []string{"Una (painter); Bo (apprentice); Tarn O. (painter)", "painter 39,20", "4,50", "7,5"} {
 		if !strings.Contains(shown, want) {
 			t.Errorf("the settings do not say %q: %s", want, shown)
 		}
