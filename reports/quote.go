@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"daysheet/events"
 	"daysheet/reports/measure"
@@ -135,6 +136,9 @@ func (l learned) price(q *Quote, work []measured, wage int64, names Names) error
 		queries[i] = l.query(l.byTheHour(names.UnitOf(w.Task), rates.Query{Task: w.Task, Surface: w.Surface, Method: w.Method,
 			JobType: q.TakeOff.JobType, QuantityMilli: w.QuantityMilli,
 			BookMinutesMilli: l.bookMilli(cell{w.Task, w.Surface, w.Method})}))
+		if _, err := l.fit.Predict(queries[i]); events.CodeOf(err) == events.Invalid {
+			return l.unknown(w.TakeOffLine, err)
+		}
 	}
 	total, err := l.fit.Total(queries)
 	if err != nil {
@@ -158,6 +162,24 @@ func (l learned) price(q *Quote, work []measured, wage int64, names Names) error
 	}
 	q.Typical, q.Safe80, q.Safe90 = minutes(total.Median), minutes(total.P80), minutes(total.P90)
 	return nil
+}
+
+// unknown says of work that neither book nor history knows on what the book knows it, where
+// it does: a surface and a method may just be missing.
+func (l learned) unknown(w TakeOffLine, err error) error {
+	var known []string
+	if l.book != nil {
+		for _, r := range l.book.Rates {
+			if r.Task == w.Task {
+				parts := slices.DeleteFunc([]string{Spoken(r.Surface), Spoken(r.Method)}, func(p string) bool { return p == "" })
+				known = append(known, strings.Join(parts, ", "))
+			}
+		}
+	}
+	if len(known) == 0 {
+		return err
+	}
+	return events.Refuse("task", w.Task, "say surface and method: the book has it for %s", strings.Join(known, "; "))
 }
 
 // byTheHour gives work that is measured in hours, as set-up and travel are, its 60

@@ -209,6 +209,18 @@ func TestQuoteByTheHour(t *testing.T) {
 	}
 }
 
+// TestQuoteNamesWhatTheBookHas: where a surface is missing, the refusal says which there are.
+func TestQuoteNamesWhatTheBookHas(t *testing.T) {
+	s := told(t, quoteBook)
+	f := Filter{Firm: testFirm, Today: "2026-04-01"}
+	_, err := NewQuote(f, s.history.answer(RatesQuestion(f), s.history.names()),
+		TakeOff{Grade: "painter", Lines: []TakeOffLine{{Task: "coat", QuantityMilli: 2_000}}})
+	want := "say surface and method: the book has it for wall, roller; ceiling, roller; wall, spray"
+	if events.CodeOf(err) != events.Invalid || !strings.Contains(err.Error(), want) {
+		t.Errorf("%v, want %q", err, want)
+	}
+}
+
 // TestQuoteReport requires the shape that every output relies on.
 func TestQuoteReport(t *testing.T) {
 	off := roomTakeOff()

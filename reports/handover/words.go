@@ -36,7 +36,9 @@ func (d *Dossier) task(key string) string    { return named(d.names.Tasks, key) 
 func (d *Dossier) product(key string) string { return named(d.names.Products, key) }
 
 // work says a task on a surface: "Coat surface, plaster".
-func (d *Dossier) work(task, surface string) string { return listed(d.task(task), reports.Spoken(surface)) }
+func (d *Dossier) work(task, surface string) string {
+	return listed(d.task(task), reports.Spoken(surface))
+}
 
 // listed joins what was given with commas.
 func listed(parts ...string) string {

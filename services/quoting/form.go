@@ -129,6 +129,6 @@ func (f *fields) whole(name string, i int) int64 {
 
 func (f *fields) refuse(name string, i int, text, rule string) {
 	if f.err == nil {
-		f.err = events.Refuse(fmt.Sprintf("%s[%d]", name, i), text, "%s", rule)
+		f.err = events.Refuse(fmt.Sprintf("%s in row %d", strings.ReplaceAll(name, "_", " "), i+1), text, "%s", rule)
 	}
 }
