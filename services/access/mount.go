@@ -69,12 +69,11 @@ type changesBody struct {
 }
 
 func (d Deps) list(ctx context.Context, in *listIn) (*listOut, error) {
-	caller, ok := httpd.CallerFrom(ctx)
-	if !ok {
-		return nil, errors.New("list changes of access: the request has no caller")
+	caller, err := httpd.RequireCaller(ctx)
+	if err != nil {
+		return nil, err
 	}
 	out := &listOut{}
-	var err error
 	out.Body.Changes, out.Body.Next, err = read(ctx, d.Commits, caller.Firm, in.Before, in.Limit)
 	if out.Body.Changes == nil {
 		out.Body.Changes = []changed{} // an empty list, not a missing one

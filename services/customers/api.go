@@ -86,7 +86,7 @@ func (d *Desk) mountAPI(api huma.API) {
 	huma.Register(api, operation("get-customer", http.MethodGet, "/v1/customers/{customer}", "Read a customer",
 		"What is known of a customer, or why it cannot be read.", httpd.ScopeRead),
 		func(ctx context.Context, in *customerAsk) (*customerOut, error) {
-			caller, err := callerOf(ctx)
+			caller, err := httpd.RequireCaller(ctx)
 			if err != nil {
 				return nil, err
 			}
@@ -98,7 +98,7 @@ func (d *Desk) mountAPI(api huma.API) {
 			"for ever: use a number, not a name.", httpd.Office)
 	put.Errors = append(put.Errors, http.StatusPreconditionFailed)
 	huma.Register(api, put, func(ctx context.Context, in *putIn) (*putOut, error) {
-		caller, err := callerOf(ctx)
+		caller, err := httpd.RequireCaller(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -113,7 +113,7 @@ func (d *Desk) mountAPI(api huma.API) {
 		"Destroys the key of the customer for good. Everything that was sealed with it is unreadable from then on, in "+
 			"every copy of the log; jobs and figures stay as they are. It cannot be undone.", httpd.ScopeAdmin),
 		func(ctx context.Context, in *eraseIn) (*eraseOut, error) {
-			caller, err := callerOf(ctx)
+			caller, err := httpd.RequireCaller(ctx)
 			if err != nil {
 				return nil, err
 			}
@@ -125,7 +125,7 @@ func (d *Desk) mountAPI(api huma.API) {
 
 // list answers for a page of customers.
 func (d *Desk) list(ctx context.Context, in *listAsk) (*listOut, error) {
-	caller, err := callerOf(ctx)
+	caller, err := httpd.RequireCaller(ctx)
 	if err != nil {
 		return nil, err
 	}

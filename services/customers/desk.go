@@ -99,12 +99,3 @@ func (d *Desk) record(ctx context.Context, firm, by string, e events.Event, payl
 	}
 	return receipts[0], nil
 }
-
-// callerOf returns who sent the request.
-func callerOf(ctx context.Context) (httpd.Caller, error) {
-	caller, ok := httpd.CallerFrom(ctx)
-	if !ok {
-		return caller, errors.New("customers: the request has no caller")
-	}
-	return caller, nil
-}

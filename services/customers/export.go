@@ -53,7 +53,7 @@ func (d *Desk) mountExport(api huma.API) {
 		"Everything about a customer", "What is known of the customer now and was before, every event of the customer's "+
 			"jobs with what is sealed in it, and the digests of their photos: for the customer who asks what the firm has.",
 		httpd.ScopeRead), func(ctx context.Context, in *customerAsk) (*exportOut, error) {
-		caller, err := callerOf(ctx)
+		caller, err := httpd.RequireCaller(ctx)
 		if err != nil {
 			return nil, err
 		}

@@ -94,7 +94,7 @@ func (d *Desk) mountPages(server *httpd.Server) {
 // what is wrong.
 func (d *Desk) form(handle func(pages.Visit, httpd.Caller, url.Values) (string, pages.Page, error)) gin.HandlerFunc {
 	return func(c *gin.Context) {
-		caller, err := callerOf(c.Request.Context())
+		caller, err := httpd.RequireCaller(c.Request.Context())
 		if err == nil {
 			err = httpd.ReadForm(c.Request)
 		}

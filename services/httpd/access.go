@@ -68,6 +68,16 @@ func CallerFrom(ctx context.Context) (c Caller, ok bool) {
 	return c, ok
 }
 
+// RequireCaller is [CallerFrom] for handlers that act for somebody. It fails where the
+// request has no caller, which is a fault of the program: their routes name a scope.
+func RequireCaller(ctx context.Context) (Caller, error) {
+	c, ok := CallerFrom(ctx)
+	if !ok {
+		return c, errors.New("the request has no caller")
+	}
+	return c, nil
+}
+
 // Require lets only callers with one of the scopes through to a route on the
 // engine. Operations of the API name their scope in Metadata["scope"] instead.
 func Require(anyOf ...Scope) gin.HandlerFunc {

@@ -2,7 +2,6 @@ package intake
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"net/http"
 
@@ -67,9 +66,9 @@ func Mount(server *httpd.Server, recorder Recorder, commits Commits) error {
 
 // take is the handler.
 func (in *intake) take(ctx context.Context, s *submission) (*answer, error) {
-	caller, ok := httpd.CallerFrom(ctx)
-	if !ok {
-		return nil, errors.New("record events: the request has no caller")
+	caller, err := httpd.RequireCaller(ctx)
+	if err != nil {
+		return nil, err
 	}
 	list, err := decode(s.ContentType, s.RawBody)
 	if err != nil {

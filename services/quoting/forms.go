@@ -25,7 +25,7 @@ func (d *desk) mountForms(engine *gin.Engine) {
 // form reads a form and leads to the address that handle returns.
 func form(handle func(*gin.Context, httpd.Caller, url.Values) (string, error)) gin.HandlerFunc {
 	return func(c *gin.Context) {
-		caller, err := callerOf(c.Request.Context())
+		caller, err := httpd.RequireCaller(c.Request.Context())
 		if err == nil {
 			err = httpd.ReadForm(c.Request)
 		}

@@ -133,7 +133,7 @@ func (d *desk) mountQuotes(api huma.API) {
 			"whole packs, cost, price and tax. Nothing is recorded.",
 		Metadata: map[string]any{"scope": httpd.ScopeRead}, Errors: refusals,
 	}, func(ctx context.Context, in *quoteInput) (*quoteOutput, error) {
-		caller, err := callerOf(ctx)
+		caller, err := httpd.RequireCaller(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -147,7 +147,7 @@ func (d *desk) mountQuotes(api huma.API) {
 		Description: "Prices the work and records it on the job as an estimate issued, in one step.",
 		Metadata:    map[string]any{"scope": httpd.Office}, Errors: append(refusals, http.StatusNotFound),
 	}, func(ctx context.Context, in *issueInput) (*issueOutput, error) {
-		caller, err := callerOf(ctx)
+		caller, err := httpd.RequireCaller(ctx)
 		if err != nil {
 			return nil, err
 		}

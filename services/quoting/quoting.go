@@ -115,12 +115,3 @@ func (d *desk) record(ctx context.Context, caller httpd.Caller, job, id string, 
 	}
 	return receipts[0], nil
 }
-
-// callerOf returns who sent the request.
-func callerOf(ctx context.Context) (httpd.Caller, error) {
-	caller, ok := httpd.CallerFrom(ctx)
-	if !ok {
-		return caller, errors.New("quote: the request has no caller")
-	}
-	return caller, nil
-}

@@ -81,7 +81,7 @@ func (d *desk) mountRates(api huma.API) {
 		Description: "Nothing changes by asking. Name the evidence when you accept or reject.",
 		Metadata:    map[string]any{"scope": httpd.ScopeRead}, Errors: refusals,
 	}, func(ctx context.Context, _ *struct{}) (*proposalsOutput, error) {
-		caller, err := callerOf(ctx)
+		caller, err := httpd.RequireCaller(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -93,7 +93,7 @@ func (d *desk) mountRates(api huma.API) {
 		Summary: "Take proposals over into a new revision of the book", DefaultStatus: http.StatusCreated,
 		Metadata: map[string]any{"scope": httpd.Office}, Errors: refusals,
 	}, func(ctx context.Context, in *acceptInput) (*decidedOutput, error) {
-		caller, err := callerOf(ctx)
+		caller, err := httpd.RequireCaller(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -104,7 +104,7 @@ func (d *desk) mountRates(api huma.API) {
 		Summary: "Turn a proposal down, with the reason", DefaultStatus: http.StatusCreated,
 		Metadata: map[string]any{"scope": httpd.Office}, Errors: refusals,
 	}, func(ctx context.Context, in *rejectInput) (*decidedOutput, error) {
-		caller, err := callerOf(ctx)
+		caller, err := httpd.RequireCaller(ctx)
 		if err != nil {
 			return nil, err
 		}

@@ -76,7 +76,7 @@ func (d *desk) mountTable(server *httpd.Server) {
 }
 
 func (d *desk) readTakeOff(ctx context.Context, in *takeOffIn) (*takeOffOut, error) {
-	caller, err := callerOf(ctx)
+	caller, err := httpd.RequireCaller(ctx)
 	if err != nil {
 		return nil, err
 	}

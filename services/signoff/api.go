@@ -2,7 +2,6 @@ package signoff
 
 import (
 	"context"
-	"errors"
 	"net/http"
 	"time"
 
@@ -87,14 +86,6 @@ func operation(id, method, path, summary, about string, scope ...httpd.Scope) hu
 	}
 }
 
-func callerOf(ctx context.Context) (httpd.Caller, error) {
-	caller, ok := httpd.CallerFrom(ctx)
-	if !ok {
-		return caller, errors.New("sign off: the request has no caller")
-	}
-	return caller, nil
-}
-
 func (d *desk) mountAPI(api huma.API) {
 	made := operation("make-job-link", http.MethodPost, "/v1/jobs/{job}/links", "Make a link to a job",
 		"The link opens a page with the one job, without an account. Its secret is shown this once.", httpd.Office)
@@ -103,7 +94,7 @@ func (d *desk) mountAPI(api huma.API) {
 	huma.Register(api, operation("list-job-links", http.MethodGet, "/v1/jobs/{job}/links", "List the links to a job",
 		"Without their secrets.", httpd.Office),
 		func(ctx context.Context, in *jobAsk) (*linksOut, error) {
-			caller, err := callerOf(ctx)
+			caller, err := httpd.RequireCaller(ctx)
 			if err != nil {
 				return nil, err
 			}
@@ -118,7 +109,7 @@ func (d *desk) mountAPI(api huma.API) {
 	huma.Register(api, operation("revoke-job-link", http.MethodPost, "/v1/jobs/{job}/links/{link}/revoke",
 		"Take a link back", "It opens nothing any more, at once.", httpd.Office),
 		func(ctx context.Context, in *revokeIn) (*revokeOut, error) {
-			caller, err := callerOf(ctx)
+			caller, err := httpd.RequireCaller(ctx)
 			if err != nil {
 				return nil, err
 			}
@@ -130,7 +121,7 @@ func (d *desk) mountAPI(api huma.API) {
 			"the same again gives the same answer.", httpd.ScopeRecord)
 	sign.Responses = map[string]*huma.Response{}
 	huma.Register(api, sign, func(ctx context.Context, in *signIn) (*signOut, error) {
-		caller, err := callerOf(ctx)
+		caller, err := httpd.RequireCaller(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -144,7 +135,7 @@ func (d *desk) mountAPI(api huma.API) {
 }
 
 func (d *desk) makeLink(ctx context.Context, in *makeIn) (*madeOut, error) {
-	caller, err := callerOf(ctx)
+	caller, err := httpd.RequireCaller(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -297,7 +297,7 @@ func signingFrom(v url.Values) Signing {
 
 // crewPage is the form on a phone of the crew, which the customer is handed.
 func (d *desk) crewPage(c *gin.Context) {
-	caller, err := callerOf(c.Request.Context())
+	caller, err := httpd.RequireCaller(c.Request.Context())
 	if err != nil {
 		httpd.Abort(c, err)
 		return
@@ -323,7 +323,7 @@ func (d *desk) crewForm(c *gin.Context, caller httpd.Caller) (linkPage, error) {
 
 // signByCrew takes the form of a phone without scripts.
 func (d *desk) signByCrew(c *gin.Context) {
-	caller, err := callerOf(c.Request.Context())
+	caller, err := httpd.RequireCaller(c.Request.Context())
 	var s Signing
 	if err == nil {
 		s, _, err = readSigning(c)

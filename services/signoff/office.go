@@ -46,7 +46,7 @@ func (d *desk) mountOffice(engine *gin.Engine) {
 }
 
 func (d *desk) visit(c *gin.Context) (pages.Visit, error) {
-	caller, err := callerOf(c.Request.Context())
+	caller, err := httpd.RequireCaller(c.Request.Context())
 	if err == nil {
 		err = httpd.ReadForm(c.Request)
 	}
