@@ -91,8 +91,8 @@ func TestPagesOfThePhone(t *testing.T) {
 	passwordInTheHelp(p, s)
 }
 
-// passwordInTheHelp: who signed in by name finds there where the password is changed. A
-// token has none.
+// passwordInTheHelp: who signed in by name finds there where the password is changed, and
+// the way out. A token has neither.
 func passwordInTheHelp(p *phonetest.Phone, s *stack) {
 	p.T.Helper()
 	const way, known = `document.querySelector('main a[href="/password"]')`, `navigator.onLine &&
@@ -113,6 +113,10 @@ func passwordInTheHelp(p *phonetest.Phone, s *stack) {
 	lookAt(p, "help-by-name")
 	must(p.T, chromedp.Do(p.Ctx, chromedp.Click(chromedp.CSS(`main a[href="/password"]`))))
 	p.Wait(`document.querySelector('#current') !== null`)
+	p.Open("/crew/help")
+	p.Wait(way + ` !== null`)
+	must(p.T, chromedp.Do(p.Ctx, chromedp.Click(chromedp.CSS(`main form[action="/sign-out"] button`))))
+	p.Wait(`location.pathname === '/sign-in'`)
 }
 
 // TestKeyboardAlone records hours without a touch of the screen.

@@ -148,9 +148,13 @@ export const outboxView = ({ day, items, act }) => {
   ];
 };
 
-// helpView ends with the way to the password of who has one: a paired phone has none.
+// helpView ends with what only who signed in by name has: a password, and a way out.
 export const helpView = (day) => [
   document.getElementById('help').content.cloneNode(true),
-  day?.person && h('h2', {}, say('crew.password')),
-  day?.person && h('p', {}, h('a', { class: 'button', href: '/password' }, say('crew.password.change'))),
+  ...(day?.person ? [
+    h('h2', {}, say('crew.access')),
+    h('p', {}, say('crew.access.unsent')),
+    h('p', {}, h('a', { class: 'button', href: '/password' }, say('crew.password.change'))),
+    h('form', { method: 'post', action: '/sign-out' }, h('button', { class: 'quiet' }, say('crew.sign-out'))),
+  ] : []),
 ];
