@@ -47,6 +47,7 @@ type tableRead struct {
 func (d *Desk) mountTable(server *httpd.Server, read, record *gin.RouterGroup) {
 	for _, at := range []string{tableAt, tableAt + "/record"} {
 		server.LimitBody(at, 2*tables.BytesMax) // as it is sent again after the dry run, in base64
+		server.GiveTime(at, tables.Takes)
 	}
 	read.GET(tableAt, d.handOut)
 	record.POST(tableAt, d.deps.Frame.Handler(d.checkTable))

@@ -23,6 +23,7 @@ type tableIn struct {
 func (d *Desk) mountTableAPI(server *httpd.Server) {
 	const path = tables.At + tableName
 	server.LimitBody(path, tables.BytesMax)
+	server.GiveTime(path, tables.Takes)
 	huma.Register(server.API, tables.Out(path, "get-customers-table", "Hand customers out as a table",
 		"Every customer who can be read. Lines of an address, and contacts, are lines within their cell."),
 		func(ctx context.Context, _ *struct{}) (*tables.File, error) { return d.file(pages.VisitOf(ctx)) })

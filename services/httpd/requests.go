@@ -152,9 +152,18 @@ func (s *Server) securityHeaders(c *gin.Context) {
 // engine. It is called before the server serves.
 func (s *Server) LimitBody(route string, bytesMax int64) { s.bodyMax[route] = bytesMax }
 
+// GiveTime sets how long a request to a route may take to be answered, where that is more
+// than the usual WriteTimeout: to record a large table takes minutes. The route is written as
+// it was registered on the engine. It is called before the server serves.
+func (s *Server) GiveTime(route string, answer time.Duration) { s.answerTakes[route] = answer }
+
 // limitBody refuses a body that says it is too large, and stops reading one that
 // turns out to be.
 func (s *Server) limitBody(c *gin.Context) {
+	if takes := s.answerTakes[c.FullPath()]; takes > 0 {
+		// A writer without a deadline of its own has none to move.
+		_ = http.NewResponseController(c.Writer).SetWriteDeadline(time.Now().Add(takes))
+	}
 	most, ok := s.bodyMax[c.FullPath()]
 	if !ok {
 		most = s.usualBodyMax

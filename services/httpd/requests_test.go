@@ -300,3 +300,32 @@ func TestOperationsTakeBodiesAsPagesDo(t *testing.T) {
 		t.Errorf("a body may take %v and %d bytes", op.BodyReadTimeout, op.MaxBodyBytes)
 	}
 }
+
+// deadlined notes until when an answer may be written.
+type deadlined struct {
+	*httptest.ResponseRecorder
+	until time.Time
+}
+
+func (d *deadlined) SetWriteDeadline(until time.Time) error {
+	d.until = until
+	return nil
+}
+
+// TestRoutesThatAreGivenTime: those alone may be answered later than the server usually
+// allows.
+func TestRoutesThatAreGivenTime(t *testing.T) {
+	b := newBench(t, nil, func(s *Server) {
+		tryRoutes(s)
+		s.GiveTime("/office", time.Hour)
+	})
+	for path, given := range map[string]bool{"/office": true, "/v1/things/1": false} {
+		r := httptest.NewRequest(http.MethodGet, path, nil)
+		r.Header.Set("Authorization", "Bearer "+b.secrets["reader"])
+		w := &deadlined{ResponseRecorder: httptest.NewRecorder()}
+		b.server.Engine.ServeHTTP(w, r)
+		if w.Code != http.StatusOK || w.until.IsZero() == given {
+			t.Errorf("%s is answered with %d until %v", path, w.Code, w.until)
+		}
+	}
+}

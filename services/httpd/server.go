@@ -82,9 +82,10 @@ type Server struct {
 	ready        map[string]func(context.Context) error
 	notes        map[string]func() string
 	usualBodyMax int64
-	bodyMax      map[string]int64 // by route
-	held         map[string]bool  // routes whose address is the credential
-	opened       map[string]bool  // routes that need no credential
+	bodyMax      map[string]int64         // by route
+	answerTakes  map[string]time.Duration // by route
+	held         map[string]bool          // routes whose address is the credential
+	opened       map[string]bool          // routes that need no credential
 	limiters     *Limits
 	crossOrigin  *http.CrossOriginProtection
 	durations    *prometheus.HistogramVec
@@ -129,7 +130,8 @@ func New(cfg Config) *Server {
 		tokens: cfg.Tokens, people: cfg.People, signIns: NewLimits(signInEvery, signInBurst),
 		logger: cfg.Logger, onSetup: cfg.OnSetup, ready: cfg.Ready, notes: cfg.Notes,
 		secure:       strings.HasPrefix(cfg.BaseURL, "https://"),
-		usualBodyMax: defaultTo(cfg.BodyMax, 1<<20), bodyMax: map[string]int64{}, held: map[string]bool{},
+		usualBodyMax: defaultTo(cfg.BodyMax, 1<<20), bodyMax: map[string]int64{}, answerTakes: map[string]time.Duration{},
+		held:         map[string]bool{},
 		opened:       map[string]bool{},
 		limiters:     NewLimits(defaultTo(cfg.RateEvery, 10*time.Millisecond), defaultTo(cfg.RateBurst, 500)),
 		crossOrigin:  http.NewCrossOriginProtection(),

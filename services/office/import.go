@@ -121,6 +121,7 @@ func columnKey(table string, c history.Column) string {
 func (d *desk) mountImport(server *httpd.Server, record *gin.RouterGroup) {
 	server.LimitBody(importPath, sentBytesMax)
 	server.LimitBody(importPath+"/record", sentBytesMax)
+	server.GiveTime(importPath+"/record", tables.Takes)
 	record.GET(importPath, d.deps.Frame.Handler(d.showImport))
 	record.POST(importPath, d.deps.Frame.Handler(d.checkTable))
 	record.POST(importPath+"/record", d.deps.Frame.Handler(d.recordTable))
@@ -167,7 +168,7 @@ func (d *desk) checkTable(v pages.Visit) (pages.Page, error) {
 	if err != nil {
 		return pages.Page{}, err
 	}
-	names, say, err := d.names(v)
+	_, say, err := d.names(v)
 	if err != nil {
 		return pages.Page{}, err
 	}
@@ -180,7 +181,7 @@ func (d *desk) checkTable(v pages.Visit) (pages.Page, error) {
 	case len(content) > tables.BytesMax:
 		return d.refusedTable(say, v, say.Say("import.too-large", "most", strconv.Itoa(tables.BytesMax>>20)))
 	}
-	plan, err := d.plan(v, names, readingOf(v.Values), content)
+	plan, err := d.plan(v, readingOf(v.Values), content)
 	var refusal *events.Error
 	switch {
 	case errors.As(err, &refusal) && refusal.Code == events.Invalid:
@@ -231,7 +232,7 @@ func summaryOf(say *texts.Speaker, s history.Summary) []string {
 
 // recordTable records what the dry run showed: the same content, read again.
 func (d *desk) recordTable(v pages.Visit) (pages.Page, error) {
-	names, say, err := d.names(v)
+	_, say, err := d.names(v)
 	if err != nil {
 		return pages.Page{}, err
 	}
@@ -239,7 +240,7 @@ func (d *desk) recordTable(v pages.Visit) (pages.Page, error) {
 	if err != nil || len(content) == 0 {
 		return d.refusedTable(say, v, say.Say("import.lost"))
 	}
-	plan, err := d.plan(v, names, readingOf(v.Values), content)
+	plan, err := d.plan(v, readingOf(v.Values), content)
 	if err != nil {
 		return pages.Page{}, err
 	}

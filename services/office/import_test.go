@@ -274,3 +274,42 @@ func TestRowsNameTheColumnsOfTheFile(t *testing.T) {
 		}
 	}
 }
+
+// TestGermanSpreadsheets: files as a German spreadsheet saves them, with a byte order mark,
+// semicolons, lines that end with CR LF and German words for everything, or in Windows-1252.
+func TestGermanSpreadsheets(t *testing.T) {
+	s := newStack(t)
+	s.settle("de-AT")
+	s.put("hall", events.JobOpened, events.Opening{JobType: "exterior", Title: "Hall"})
+	for _, c := range []struct{ table, file, job, want string }{
+		{"hours", "\ufeffDatum;Auftrag;Wer;Tätigkeit;Stunden\r\n04.03.2026;hall;Una;Fläche streichen;7,5\r\n", "hall",
+			`{"day":"2026-03-04","minutes":450,"person":"una","task":"coat"}`},
+		{"tasks", "Name;Gruppe;Einheit\r\nT\xfcrschlie\xdfer \x96 alt;Vorbereitung;St\xfcck\r\n", "firm",
+			`{"family":"preparation","name":"Türschließer – alt","task":"tuerschliesser-alt","unit":"each"}`},
+		{"products", "Name;Einheit;Preis;Gebinde;Wiederverwendbar\r\n\"Folie\r\n4 \xd7 5 m\";Rollen;1.234,50 \x80;1;ja\r\n", "firm",
+			`"name":"Folie 4 × 5 m","pack_milli":1000,"price_e4":12345000,"product":"folie-4-5-m","reusable":true,"unit":"roll"`},
+		{"past-jobs", "sep=;\r\nAuftrag;Bezeichnung;Auftragsart;Datum;Art;Tätigkeit;Menge;Einheit;Stunden;Preis\r\n" +
+			"A-9;Stiege;Exterior;4.3.2025;Angebot;Leisten lackieren;12,5;lfm;8;400,00\r\n;;;5.3.2025;Stundenzettel;Schleifen;;;1:30;\r\n" +
+			";;;6.3.2025;Rechnung;;;;;400\r\n", "a-9", `{"billed_e4":4000000}`},
+	} {
+		r := s.upload(c.file, "table", c.table)
+		if r.status != http.StatusOK || !strings.Contains(r.text(), "Zeilen, die so nicht gehen: 0.") {
+			t.Errorf("%s: status %d: %.2000s", c.table, r.status, r.text())
+			continue
+		}
+		s.recordIt(r)
+		if got := string(s.last(c.job).Data); !strings.Contains(got, c.want) {
+			t.Errorf("%s: %s, not %s", c.table, got, c.want)
+		}
+	}
+	for file, want := range map[string]string{
+		"Datum;Auftrag;Wer;Tätigkeit;Stunden\r\n":    "Es gibt nichts zu erfassen.", // the head alone
+		"Datum;Auftrag\r\n":                          "fehlt: person, task, hours",
+		"\xff\xfeD\x00":                              "UTF-16",
+		strings.Repeat("Datum;Auftrag\r\n", 600_000): "Höchstens 8 MiB kommen hier hinein",
+	} {
+		if r := s.upload(file, "table", "hours"); !strings.Contains(r.text(), want) {
+			t.Errorf("%.30q: status %d, the page does not say %s: %.1500s", file, r.status, want, r.text())
+		}
+	}
+}

@@ -36,10 +36,18 @@ func readingOf(values url.Values) reading {
 }
 
 // plan reads a table and says what it comes to.
-func (d *desk) plan(v pages.Visit, names reports.Names, r reading, content []byte) (history.Plan, error) {
+func (d *desk) plan(v pages.Visit, r reading, content []byte) (history.Plan, error) {
+	names, say, err := d.names(v)
+	if err != nil {
+		return history.Plan{}, err
+	}
 	opts := history.Options{Firm: v.Firm, Settings: names.Settings, MonthFirst: r.monthFirst, KeepRepeats: r.keep,
 		Decimal: typed.Decimal(wording.NewFormat(names).Mark()), ListNew: true, Now: d.deps.Clock(),
-		Zone: names.Local(d.deps.Clock()).Location(), SkipBad: r.skip}
+		Zone: names.Local(d.deps.Clock()).Location(), SkipBad: r.skip, Tasks: wording.TaskNames(names),
+		Families: wording.FamilyNames(say)}
+	if say.Err != nil {
+		return history.Plan{}, say.Err
+	}
 	if r.mark != "" {
 		opts.Decimal = r.mark
 	}
@@ -137,6 +145,7 @@ func tableNames(more ...string) *huma.Schema {
 func (d *desk) mountTables(server *httpd.Server) {
 	const path = tables.At + "{table}"
 	server.LimitBody(tables.At+":table", tables.BytesMax)
+	server.GiveTime(tables.At+":table", tables.Takes)
 	huma.Register(server.API, tables.Out(path, "get-table", "Hand a table out", "A list as it stands: jobs, products, "+
 		"people, grades, job types, tasks or rates; recorded-purchases is what was bought, which is not sent in again. Of "+
 		"what happens again and again there is the head alone."), d.handOut)
@@ -157,11 +166,7 @@ func (d *desk) takeIn(ctx context.Context, in *tableIn) (*tables.Answer, error) 
 		return nil, err
 	}
 	v := pages.VisitOf(ctx)
-	names, _, err := d.names(v)
-	if err != nil {
-		return nil, err
-	}
-	plan, err := d.plan(v, names, reading{table: string(in.Table), monthFirst: in.MonthFirst, keep: in.KeepRepeats,
+	plan, err := d.plan(v, reading{table: string(in.Table), monthFirst: in.MonthFirst, keep: in.KeepRepeats,
 		skip: in.SkipBad, mark: in.Mark()}, content)
 	if err != nil {
 		return nil, err

@@ -14,6 +14,7 @@ import (
 	"daysheet/services/pages"
 	"daysheet/services/quoting"
 	"daysheet/services/typed"
+	"daysheet/services/wording"
 )
 
 // Where the form of a take-off is filled in from a table, and handed out as one.
@@ -42,7 +43,7 @@ func (s *site) fillQuote(v visit) (page, error) {
 		return page{}, err
 	}
 	rows, wrong, err := history.ReadTakeOff(bytes.NewReader(content), history.Options{Firm: v.Firm,
-		Settings: w.Names.Settings, Decimal: typed.Decimal(w.Mark())})
+		Settings: w.Names.Settings, Tasks: wording.TaskNames(w.Names), Decimal: typed.Decimal(w.Mark())})
 	file := quoteFile{}
 	switch {
 	case events.CodeOf(err) == events.Invalid:

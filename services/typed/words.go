@@ -8,7 +8,7 @@ import (
 )
 
 // unitWords are other ways to write a unit, in small letters without spaces and
-// dots.
+// dots, in English and German.
 var unitWords = map[string]events.Unit{
 	"m²": events.SquareMetre, "m^2": events.SquareMetre, "sqm": events.SquareMetre, "qm": events.SquareMetre,
 	"squaremetre": events.SquareMetre, "squaremetres": events.SquareMetre, "squaremeter": events.SquareMetre,
@@ -16,12 +16,16 @@ var unitWords = map[string]events.Unit{
 	"lm":           events.Metre, "rm": events.Metre, "linm": events.Metre, "metre": events.Metre, "metres": events.Metre,
 	"meter": events.Metre, "meters": events.Metre, "runningmetre": events.Metre, "runningmetres": events.Metre,
 	"ea": events.Each, "pc": events.Each, "pcs": events.Each, "piece": events.Each, "pieces": events.Each,
-	"no": events.Each, "nr": events.Each,
+	"no": events.Each, "nr": events.Each, "stk": events.Each, "stck": events.Each, "st": events.Each, "stück": events.Each,
+	"quadratmeter": events.SquareMetre, "lfm": events.Metre, "lfdm": events.Metre, "laufmeter": events.Metre,
 	"h": events.Hour, "hr": events.Hour, "hrs": events.Hour, "hours": events.Hour,
+	"std": events.Hour, "stunde": events.Hour, "stunden": events.Hour,
 	"lt": events.Litre, "ltr": events.Litre, "ltrs": events.Litre, "litre": events.Litre, "litres": events.Litre,
 	"liter": events.Litre, "liters": events.Litre,
 	"kilo": events.Kilogram, "kilos": events.Kilogram, "kilogram": events.Kilogram, "kilograms": events.Kilogram,
 	"rolls": events.Roll, "sheets": events.Sheet, "packs": events.Pack, "packet": events.Pack, "packets": events.Pack,
+	"rolle": events.Roll, "rollen": events.Roll, "bogen": events.Sheet, "bögen": events.Sheet, "platte": events.Sheet,
+	"platten": events.Sheet, "packung": events.Pack, "packungen": events.Pack, "gebinde": events.Pack,
 }
 
 // Unit returns the unit that is written as text.

@@ -20,3 +20,22 @@ func InLanguage(names reports.Names, t *texts.Texts) (reports.Names, error) {
 	}
 	return names, s.Err
 }
+
+// TaskNames returns the standard tasks by the names that a firm reads, for what people type.
+func TaskNames(names reports.Names) []events.FirmTask {
+	var all []events.FirmTask
+	for _, task := range events.StandardTasks() {
+		task.Name = names.Tasks[task.Task]
+		all = append(all, events.FirmTask(task))
+	}
+	return all
+}
+
+// FamilyNames returns what the families of tasks are called.
+func FamilyNames(s *texts.Speaker) map[events.Family]string {
+	names := map[events.Family]string{}
+	for _, f := range events.Families() {
+		names[f] = s.Say("family." + string(f))
+	}
+	return names
+}

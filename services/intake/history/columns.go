@@ -41,37 +41,37 @@ const (
 )
 
 var columns = [columnCount]Column{
-	colJob: {"job", []string{"job no", "job number", "job ref", "reference"},
+	colJob: {"job", []string{"job no", "job number", "job ref", "reference", "auftrag", "auftrag nr", "auftragsnummer"},
 		"Number or short name of the job", "J-104"},
-	colTitle: {"title", []string{"job title", "description"},
+	colTitle: {"title", []string{"job title", "description", "bezeichnung", "titel"},
 		"What the job was, without personal data", "Stairwell, two floors"},
-	colJobType: {"job type", []string{"type", "type of job", "category"},
+	colJobType: {"job type", []string{"type", "type of job", "category", "auftragsart"},
 		"One of the firm's job types", "exterior"},
-	colDate: {"date", []string{"day"}, "Day of the row", "2025-03-04"},
-	colKind: {"kind", []string{"row kind", "entry"},
+	colDate: {"date", []string{"day", "datum", "tag"}, "Day of the row", "2025-03-04"},
+	colKind: {"kind", []string{"row kind", "entry", "art", "zeilenart"},
 		"estimate, variation, day sheet, material or billed", "day sheet"},
-	colTask:    {"task", []string{"work", "activity"}, "Key or name of the task", "protect floor"},
-	colSurface: {"surface", []string{"substrate"}, "What was worked on", "plaster"},
-	colMethod:  {"method", []string{"applied by"}, "How it was done", "roller"},
-	colCoat: {"coat", []string{"coat no", "coat number"},
+	colTask:    {"task", []string{"work", "activity", "tätigkeit", "arbeit"}, "Key or name of the task", "protect floor"},
+	colSurface: {"surface", []string{"substrate", "untergrund"}, "What was worked on", "plaster"},
+	colMethod:  {"method", []string{"applied by", "verfahren"}, "How it was done", "roller"},
+	colCoat: {"coat", []string{"coat no", "coat number", "anstrich"},
 		"Number of the coat, kept with a quantity; blank for the first", "2"},
-	colLocation: {"location", []string{"room", "place"},
+	colLocation: {"location", []string{"room", "place", "raum", "ort"},
 		"Room or part of the building; not kept for material", "hall"},
-	colQuantity: {"quantity", []string{"qty", "amount"}, "Amount of work or material", "42,5"},
-	colUnit: {"unit", []string{"units"},
+	colQuantity: {"quantity", []string{"qty", "amount", "menge"}, "Amount of work or material", "42,5"},
+	colUnit: {"unit", []string{"units", "einheit"},
 		"Unit of the quantity; blank for the task's usual unit", "m2"},
-	colHours: {"hours", []string{"hrs", "time"}, "Working time", "1:30"},
-	colPerson: {"person", []string{"who", "worker", "painter"},
+	colHours: {"hours", []string{"hrs", "time", "stunden"}, "Working time", "1:30"},
+	colPerson: {"person", []string{"who", "worker", "painter", "wer", "mitarbeiter"},
 		"Short name of who worked; blank for the crew", "Tarn"},
-	colGrade:   {"grade", nil, "Grade of labour, where it is not the person's usual one", "painter"},
-	colProduct: {"product", []string{"material", "item"}, "Key or name of the product", "masking film"},
-	colUnitPrice: {"unit price", []string{"price each", "price per unit"},
+	colGrade:   {"grade", []string{"lohngruppe"}, "Grade of labour, where it is not the person's usual one", "painter"},
+	colProduct: {"product", []string{"material", "item", "produkt"}, "Key or name of the product", "masking film"},
+	colUnitPrice: {"unit price", []string{"price each", "price per unit", "einzelpreis", "stückpreis"},
 		"What one unit of the product cost, net of tax", "6.40"},
-	colCost: {"cost", []string{"total cost", "net cost"},
+	colCost: {"cost", []string{"total cost", "net cost", "kosten"},
 		"What all of the row cost the firm, net of tax", "1.234,50"},
-	colPrice: {"price", []string{"charged", "amount billed"},
+	colPrice: {"price", []string{"charged", "amount billed", "preis", "verrechnet"},
 		"What the customer pays, net of tax", "4 800.00"},
-	colNote: {"note", []string{"notes", "remark", "remarks", "comment"},
+	colNote: {"note", []string{"notes", "remark", "remarks", "comment", "notiz", "bemerkung"},
 		"Kept with estimates and variations only", "incl. loft hatch"},
 }
 
@@ -108,7 +108,7 @@ const (
 	kindBilled    kind = "billed"
 )
 
-// kindWords are the words by which a kind is found, squeezed.
+// kindWords are the words by which a kind is found, squeezed, in English and German.
 var kindWords = map[string]kind{
 	"estimate": kindEstimate, "est": kindEstimate, "quote": kindEstimate, "quotation": kindEstimate,
 	"offer": kindEstimate, "planned": kindEstimate,
@@ -116,6 +116,11 @@ var kindWords = map[string]kind{
 	"daysheet": kindDaySheet, "day": kindDaySheet, "hours": kindDaySheet, "work": kindDaySheet,
 	"labour": kindDaySheet, "actual": kindDaySheet, "done": kindDaySheet,
 	"material": kindMaterial, "materials": kindMaterial, "used": kindMaterial,
+	"angebot": kindEstimate, "kostenvoranschlag": kindEstimate, "geplant": kindEstimate,
+	"nachtrag": kindVariation, "nachträge": kindVariation, "zusatz": kindVariation,
+	"stundenzettel": kindDaySheet, "tagzettel": kindDaySheet, "tageszettel": kindDaySheet, "stunden": kindDaySheet,
+	"arbeit": kindDaySheet, "verbraucht": kindMaterial,
+	"rechnung": kindBilled, "verrechnet": kindBilled, "abgerechnet": kindBilled,
 	"billed": kindBilled, "bill": kindBilled, "invoice": kindBilled, "invoiced": kindBilled, "charged": kindBilled,
 }
 

@@ -49,11 +49,7 @@ func (r *reader) read(raw row, j *job) entry {
 // readWork reads what was done, where, how and by whom.
 func (r *reader) readWork(raw row, e *entry) {
 	if text := raw.cells[colTask]; text != "" {
-		var own []events.FirmTask
-		if r.opts.Settings != nil {
-			own = r.opts.Settings.Tasks
-		}
-		t, ok := typed.Task(text, own)
+		t, ok := typed.Task(text, r.opts.ownTasks())
 		if !ok {
 			r.refuse(raw.line, colTask, text, "a standard task or one of the firm's settings, for example protect floor")
 		}

@@ -3,6 +3,7 @@ package history
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -22,6 +23,10 @@ type Options struct {
 	// Settings are the firm's settings in force; nil if there are none. They
 	// name the firm's own tasks and the job types that need not be added.
 	Settings *events.Settings
+	// Tasks are the standard tasks by the names that the firm's language has for them, which
+	// are found as their English ones are, and Families those of the families.
+	Tasks    []events.FirmTask
+	Families map[events.Family]string
 	// Products are the firm's listed products.
 	Products []events.Product
 
@@ -50,6 +55,14 @@ type Options struct {
 	// ListNew adds events of the firm for what the sheet has and the firm has
 	// not: products with a price, and job types (these need Settings).
 	ListNew bool
+}
+
+// ownTasks returns the tasks that are found beside the standard ones by their English names.
+func (o Options) ownTasks() []events.FirmTask {
+	if o.Settings == nil {
+		return o.Tasks
+	}
+	return slices.Concat(o.Settings.Tasks, o.Tasks)
 }
 
 // Plan is what a sheet comes to.

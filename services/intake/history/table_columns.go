@@ -119,12 +119,12 @@ func productColumns() []tableColumn {
 		needed("price", "List price of one unit, net of tax", "9.73", "unit price", "list price", "preis"),
 		optional("product", "Key; made of the name where it is blank", "wall-matt", "key", "produkt", "schlüssel"),
 		optional("pack", "Content of a pack, in the unit", "10", "pack size", "gebinde"),
-		optional("reusable", "yes where it is laid again on other jobs", "no"),
-		optional("clean removal days", "By the maker's data sheet", "14"),
-		optional("volume solids", "Per cent, by the maker's data sheet", "45"),
-		optional("recoat", "Hours to the next coat, by the maker's data sheet", "4:00", "recoat hours"),
-		optional("dry film", "Micrometres of one coat, by the maker's data sheet", "40"),
-		optional("spreading rate", "Square metres of one litre, by the maker's data sheet", "11.25")}
+		optional("reusable", "yes where it is laid again on other jobs", "no", "wiederverwendbar"),
+		optional("clean removal days", "By the maker's data sheet", "14", "tage bis zum entfernen"),
+		optional("volume solids", "Per cent, by the maker's data sheet", "45", "festkörper"),
+		optional("recoat", "Hours to the next coat, by the maker's data sheet", "4:00", "recoat hours", "überarbeitbar nach"),
+		optional("dry film", "Micrometres of one coat, by the maker's data sheet", "40", "trockenschicht"),
+		optional("spreading rate", "Square metres of one litre, by the maker's data sheet", "11.25", "ergiebigkeit")}
 }
 
 func rateColumns() []tableColumn {

@@ -103,6 +103,11 @@ func (t *tableReader) setting(row tableRow) {
 
 func (t *tableReader) firmTask(row tableRow) {
 	family, unit := events.Family(typed.Key(row.cells["family"])), t.unit(row, "")
+	for f, name := range t.opts.Families {
+		if typed.Squeeze(name) == typed.Squeeze(row.cells["family"]) {
+			family = f
+		}
+	}
 	var families []string
 	for _, f := range events.Families() {
 		families = append(families, string(f))

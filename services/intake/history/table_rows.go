@@ -173,11 +173,7 @@ func (t *tableReader) booking(row tableRow) error {
 
 func (t *tableReader) task(row tableRow) events.Task {
 	text := row.cells["task"]
-	var own []events.FirmTask
-	if t.opts.Settings != nil {
-		own = t.opts.Settings.Tasks
-	}
-	found, ok := typed.Task(text, own)
+	found, ok := typed.Task(text, t.opts.ownTasks())
 	if !ok && t.table == Rates && t.opts.Book != nil { // one that the settings have no more
 		at := slices.IndexFunc(t.opts.Book.Rates, func(r events.Rate) bool { return r.Task == text })
 		if ok = at >= 0; ok {
