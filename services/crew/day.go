@@ -133,7 +133,7 @@ func (c *crew) day(ctx context.Context, in *dayIn) (*dayOut, error) {
 func (d *dayBody) learn(names reports.Names, language *texts.Texts) {
 	for _, t := range events.StandardTasks() {
 		d.Tasks = append(d.Tasks, taskBody{t.Task, names.Tasks[t.Task], t.Family, t.Unit,
-			language.Translate(reports.CoverCaution(t.Task))})
+			httpd.Sentence(language.Translate(reports.CoverCaution(t.Task)))})
 	}
 	for _, key := range slices.Sorted(maps.Keys(names.Listed)) {
 		p := names.Listed[key]

@@ -169,18 +169,18 @@ func TestCoversThatCanHurt(t *testing.T) {
 	p.Tap("Protection laid")
 	p.Wait(`(() => { const far = document.querySelector('#f-task details'); if (far) far.open = true; return far !== null })()`)
 	p.Tap("Protect detector")
-	p.Wait(`document.querySelector('[data-caution]').textContent.startsWith('a covered detector does not warn')`)
+	p.Wait(`document.querySelector('[data-caution]').textContent.startsWith('A covered detector does not warn')`)
 	p.Fill("quantity_milli", "1")
 	p.Save()
 	p.Sent()
 	p.Wait(`document.querySelector('main').innerText.includes('Protect detector, 1 piece')`)
 	text := p.Shown()
-	detector, edge := strings.Index(text, "a covered detector does not warn"), strings.Index(text, "Mask edge, 18.4 m")
+	detector, edge := strings.Index(text, "A covered detector does not warn"), strings.Index(text, "Mask edge, 18.4 m")
 	if detector < 0 || edge < detector {
 		t.Errorf("the page of the job says %s", text)
 	}
 	p.Open("/crew")
-	p.Wait(`document.querySelector('main').innerText.includes('a covered detector does not warn')`)
+	p.Wait(`document.querySelector('main').innerText.includes('A covered detector does not warn')`)
 }
 
 // TestMissingAndWrong says beside each field what is wrong with it, and stores nothing.
