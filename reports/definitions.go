@@ -122,9 +122,9 @@ func ofRates() []Definition {
 	return []Definition{
 		{
 			Name: "rates", Title: "Quote rates from history", Compares: true, Dated: true,
-			About: "What one unit of each kind of work took on finished jobs, blended with similar work, against the rate " +
-				"book, with its interval and the reason in one sentence.",
-			Ask: askRates, Make: makeRates,
+			About: "What one unit of each kind of work took on finished jobs, in time and in consumables, blended with " +
+				"similar work, against the rate book, with its interval and the reason in one sentence.",
+			Ask: askRatesOfAll, Make: makeRates,
 		},
 		{
 			Name: "rate-proposals", Title: "Proposed rates", Compares: true, Dated: true,

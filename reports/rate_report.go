@@ -103,7 +103,12 @@ func makeRates(f Filter, a Answer) Report {
 	r.Notes = rateNotes(l, err)
 	t := ratesTable()
 	var shown []shownRate
+	var uses []useRate
 	if err == nil && l.fit != nil {
+		var wrong error
+		if uses, wrong = useRates(f, a, l); wrong != nil {
+			r.Notes = append(r.Notes, phrase("Consumables cannot be learned: %s", wrong.Error()))
+		}
 		for _, c := range l.cells {
 			if e, ok := l.explain(c, ""); ok {
 				shown = append(shown, shownRate{c, e, l.many[c]})
@@ -113,7 +118,7 @@ func makeRates(f Filter, a Answer) Report {
 			t.Rows = append(t.Rows, s.cells(l, a.Names))
 		}
 	}
-	r.Tables = []Table{t, slipsTable(l, a.Names), excludedTable(l, a.Names)}
+	r.Tables = []Table{t, useRatesTable(uses, a.Names), slipsTable(l, a.Names), excludedTable(l, a.Names)}
 	r.Figures = rateFigures(shown, l, a.Names)
 	return r
 }
@@ -123,6 +128,9 @@ func rateNotes(l learned, err error) []Phrase {
 		"A rate is a blend: credibility says how far the firm's own average of that work is trusted, and the rest comes "+
 			"from the work that is most like it. It is the typical rate, half of the jobs take more; a price is made from the "+
 			"expected hours, which are somewhat more.",
+		"What is used is learned like time. Where it is used is the typical job that used some. Chance of use is the share "+
+			"of jobs that did, of those that should have by the book, drawn towards that of the whole firm while jobs are "+
+			"few. On average is both together: what a rate book needs.",
 		"Only finished jobs count. The interval holds the typical rate in four of five cases; single jobs spread wider.",
 	)
 	switch {

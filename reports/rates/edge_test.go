@@ -434,6 +434,49 @@ func TestSizeCheck(t *testing.T) {
 	}
 }
 
+// TestConsumption checks the share of zeros by hand: 4 of 10 lines, firm share
+// (1+4)/(2+10), two imaginary rows of it: (2 x 5/12 + 4)/(2 + 10).
+func TestConsumption(t *testing.T) {
+	var uses []Use
+	for i := range 10 {
+		u := Use{Product: "film", BookMilli: 1100, UsedMilli: 11_000 + int64(i)*100, Line: Line{Job: fmt.Sprintf("job-%d", i), Task: "mask",
+			Day: firstDay + i, QuantityMilli: 10_000, EventIDs: []string{fmt.Sprintf("event-%d", i)}}}
+		if i%3 == 0 {
+			u.UsedMilli = 0
+		}
+		uses = append(uses, u)
+	}
+	f, err := FitUse(uses, firstDay+100, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	none := (2*5./12 + 4) / 12
+	p, err := f.Predict("film", Query{Task: "mask", QuantityMilli: 20_000, BookMinutesMilli: 1100})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "share of zeros", p.None, none, 1e-12)
+	near(t, "expected", p.Expected, (1-none)*p.Positive.Expected, 1e-12)
+	near(t, "book", p.Positive.Book, 22, 1e-12)
+	if !(p.Median > 0 && p.Median < p.Positive.Median && p.P80 < p.Positive.P80 && p.P80 < p.P90) || f.Positive.Rows != 6 {
+		t.Errorf("prediction is %+v of %d rows", p, f.Positive.Rows)
+	}
+	near(t, "new product's share of zeros", f.None("tape", "mask").Mean(), 5./12, 1e-12)
+	for i := range uses {
+		uses[i].UsedMilli *= int64(i % 2)
+	}
+	if f, err = FitUse(uses, firstDay+100, Options{}); err != nil {
+		t.Fatal(err)
+	}
+	if p, err = f.Predict("film", Query{Task: "mask", QuantityMilli: 20_000, BookMinutesMilli: 1100}); err != nil || p.Median != 0 || p.P80 == 0 {
+		t.Errorf("prediction where most use nothing is %+v, %v", p, err)
+	}
+	uses[3].UsedMilli = -1
+	if _, err = FitUse(uses, firstDay+100, Options{}); err == nil || !strings.Contains(err.Error(), "event event-3: used_milli is -1") {
+		t.Errorf("error is %v", err)
+	}
+}
+
 // TestPayback: own example, recomputed with R (numerical integral; closed form).
 // Tolerance 5e-4 for the sum of 200 slices.
 func TestPayback(t *testing.T) {
@@ -531,6 +574,9 @@ func TestMinutesMilli(t *testing.T) {
 		if got := MinutesMilli(minutes); got != want {
 			t.Errorf("%v minutes are %d thousandths, not %d", minutes, got, want)
 		}
+	}
+	if got := UseMilli(1.1); got != 1100 {
+		t.Errorf("1.1 units are %d thousandths", got)
 	}
 }
 

@@ -159,6 +159,9 @@ func (x *index) nameNodes() {
 // first returns the sample that names a row.
 func (x *index) first(r *row) *Sample { return &x.history.samples[x.order[r.at]] }
 
+// name returns the name of a node of a level below the firm.
+func (x *index) name(level, node int) string { return x.history.names[level][x.codes[level][node]] }
+
 // find returns the child of a node, of the level above, that has a name.
 func (x *index) find(level, parent int, name string) (node int, ok bool) {
 	code, ok := slices.BinarySearch(x.history.names[level], name)

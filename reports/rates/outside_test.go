@@ -369,6 +369,16 @@ func TestGammaPoisson(t *testing.T) {
 	near(t, "deaths, high", g.Quantile(.975), 1.6669046, 5e-8)
 }
 
+// Source: Gelman and others, Bayesian Data Analysis, placenta previa: 437 girls
+// of 980 births, posterior mean 0.446 (from memory).
+func TestBetaBinomial(t *testing.T) {
+	s := Share{1, 1}.After(437, 980)
+	if s != (Share{438, 544}) {
+		t.Errorf("posterior is %v", s)
+	}
+	near(t, "mean", s.Mean(), .446, 5e-4)
+}
+
 // Source: definition of the quantile loss (Koenker and Bassett 1978); example
 // values of a widely used statistics library, recomputed by formula. Hours
 // example: own, recomputed by hand.

@@ -12,10 +12,18 @@ import (
 // limit.
 func MinutesMilli(minutes float64) int64 {
 	const most = events.PlanMinutesMax * 1000
-	switch scaled := math.Round(minutes * 1000); {
+	return milli(minutes, most)
+}
+
+// UseMilli turns the use of a product per unit of work into the thousandths of
+// the product's unit that a rate book holds, rounded like [MinutesMilli].
+func UseMilli(use float64) int64 { return milli(use, events.QuantityMilliMax) }
+
+func milli(amount float64, most int64) int64 {
+	switch scaled := math.Round(amount * 1000); {
 	case !(scaled > 0):
 		return 0
-	case scaled >= most:
+	case scaled >= float64(most):
 		return most
 	default:
 		return int64(scaled)

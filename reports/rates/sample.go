@@ -93,6 +93,7 @@ type measure struct {
 // The measures.
 var (
 	ofLabour = measure{1, "minutes", "book_minutes_milli"}
+	ofUse    = measure{1.0 / 1000, "used_milli", "book_milli"}
 	ofDamage = measure{1.0 / 1000, "cost_e4", "book_cost_e4"}
 )
 

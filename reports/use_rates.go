@@ -1,0 +1,203 @@
+package reports
+
+import (
+	"cmp"
+	"maps"
+	"math"
+	"slices"
+
+	"daysheet/events"
+	"daysheet/reports/rates"
+)
+
+// rateMaterial is the third sum of what the report on rates asks for: material by job,
+// task, product and unit.
+const rateMaterial = rateQuantities + 1
+
+func askRatesOfAll(f Filter) Question {
+	q := askRates(f)
+	q.Sums = append(q.Sums, grouped(on(only(scope(f), KindMaterial), SideActual), ByJob, ByTask, ByProduct, ByUnit))
+	return q
+}
+
+// useOf is a product on a task.
+type useOf struct{ task, product string }
+
+// useRate is what one unit of a task takes of a product, in thousandths of the product's
+// unit, by the firm's own jobs.
+type useRate struct {
+	useOf
+	shownRate                // where it is used: the typical use
+	unit, of     events.Unit // of the product, and of the task
+	averageMilli int64       // over all jobs, those that used none included: what a book needs
+	chance       int64       // that a job uses it, in hundredths of a per cent
+	bookMilli    int64       // of the book, by the work that was done; 0 where it has none
+}
+
+// useRates learns what the firm's jobs took of each product for one unit of work. A job
+// that used nothing of what the book lists for its work counts as such; of a product that
+// the book does not list, the jobs that used it count.
+func useRates(f Filter, a Answer, l learned) ([]useRate, error) {
+	uses, book := usesOfJobs(a, l)
+	if len(uses) == 0 {
+		return nil, nil
+	}
+	asOf, err := rates.DayNumber(asOfDay(f, l.lines))
+	if err != nil {
+		return nil, err
+	}
+	fit, err := rates.FitUse(uses, asOf, rates.Options{})
+	if err != nil {
+		return nil, err
+	}
+	jobs := map[useOf]int64{}
+	for _, u := range uses {
+		if u.UsedMilli > 0 {
+			jobs[useOf{u.Task, u.Product}]++
+		}
+	}
+	var all []useRate
+	for key, n := range jobs {
+		r := useRate{useOf: key, unit: a.Names.Listed[key.product].Unit, of: a.Names.UnitOf(key.task),
+			bookMilli: book[key]}
+		q := rates.Query{Task: key.task, QuantityMilli: 1000, BookMinutesMilli: r.bookMilli}
+		p, err := fit.Predict(key.product, q)
+		if err != nil {
+			return nil, err
+		}
+		why, err := fit.Explain(key.product, q)
+		if err != nil {
+			return nil, err
+		}
+		r.shownRate = shownRate{cell{task: key.task}, why, n}
+		r.averageMilli, r.chance = rates.UseMilli(p.Expected), int64(math.Round(10_000*(1-p.None)))
+		all = append(all, r)
+	}
+	before := jobOrder()
+	slices.SortFunc(all, func(x, y useRate) int {
+		return cmp.Or(before(x.useOf.task, y.useOf.task), cmp.Compare(named(a.Names.Products, x.product),
+			named(a.Names.Products, y.product)), cmp.Compare(x.product, y.product))
+	})
+	return all, nil
+}
+
+// jobWork is the measured work of one job on one task.
+type jobWork struct {
+	job   *JobRow
+	task  string
+	milli int64            // thousandths of the task's unit
+	book  map[string]int64 // by product: what the book gives the work, in thousandths of the product's unit
+	taken map[string]int64 // by product: what was used, in the same
+}
+
+// usesOfJobs returns what each job used of each product on each task, and what the book
+// gives one unit of the task over all work that was done. A product counts in its own unit
+// alone.
+func usesOfJobs(a Answer, l learned) (uses []rates.Use, book map[useOf]int64) {
+	works, at := worksOf(l, a.Names)
+	for _, s := range a.answered(rateMaterial) {
+		i, known := at[jobTask{s.By[0], s.By[1]}]
+		if product := a.Names.Listed[s.By[2]]; known && product.Unit == events.Unit(s.By[3]) {
+			works[i].taken[product.Product] += s.QuantityMilli
+		}
+	}
+	done, given := map[string]int64{}, map[useOf]int64{}
+	for _, w := range works {
+		done[w.task] += w.milli
+		for product, milli := range w.book {
+			given[useOf{w.task, product}] += milli
+		}
+		uses = w.appendTo(uses)
+	}
+	book = map[useOf]int64{}
+	for key, milli := range given {
+		book[key] = ratio(milli, 1000, done[key.task])
+	}
+	return uses, book
+}
+
+// worksOf returns the measured work of each job on each task, in the order of the lines,
+// and where each is.
+func worksOf(l learned, names Names) (works []jobWork, at map[jobTask]int) {
+	at = map[jobTask]int{}
+	for _, line := range l.lines {
+		if line.milli <= 0 {
+			continue
+		}
+		key := jobTask{line.job.Job, line.task}
+		i, known := at[key]
+		if !known {
+			i = len(works)
+			at[key] = i
+			works = append(works, jobWork{job: line.job, task: line.task, book: map[string]int64{}, taken: map[string]int64{}})
+		}
+		w := &works[i]
+		w.milli += line.milli
+		rate := rateIn(l.book, line.cell)
+		if rate == nil {
+			continue
+		}
+		for _, use := range rate.Consumables {
+			if names.Listed[use.Product].Unit == use.Unit {
+				w.book[use.Product] += ratio(line.milli, use.QuantityMilli, 1000)
+			}
+		}
+	}
+	return works, at
+}
+
+// appendTo adds what the job used: of each product that it took or should have taken.
+func (w jobWork) appendTo(uses []rates.Use) []rates.Use {
+	day, quoted, err := daysOf(w.job)
+	if err != nil {
+		return uses // no day: the job runs, and does not come here
+	}
+	products := slices.Collect(maps.Keys(w.book))
+	for product, milli := range w.taken {
+		if _, listed := w.book[product]; !listed && milli > 0 {
+			products = append(products, product)
+		}
+	}
+	slices.Sort(products)
+	for _, product := range products {
+		uses = append(uses, rates.Use{
+			Line:    rates.Line{Job: w.job.Job, Task: w.task, Day: day, QuotedDay: quoted, QuantityMilli: w.milli},
+			Product: product, UsedMilli: max(w.taken[product], 0), BookMilli: ratio(w.book[product], 1000, w.milli),
+		})
+	}
+	return uses
+}
+
+func useRatesTable(all []useRate, names Names) Table {
+	t := Table{
+		Name: "use-rates", Title: "Consumables for one unit of work",
+		Columns: []Column{
+			{"task", "Task", FormName}, {"product", "Product", FormName}, {"for_one", "For one", FormText},
+			{"average_use_milli", "On average", FormQuantity}, {"book_use_milli", "Book", FormQuantity},
+			{"difference_basis_points", "Against the book", FormShare}, {"jobs_count", "Jobs that used it", FormCount},
+			{"chance_of_use_basis_points", "Chance of use", FormShare}, {"typical_use_milli", "Where it is used", FormQuantity},
+			{"low_use_milli", "From", FormQuantity}, {"high_use_milli", "To", FormQuantity},
+			{"credibility_basis_points", "Credibility", FormShare}, {"sentence", "Why", FormText},
+		},
+		Empty: "No finished job has material and a quantity for the same task. Record paint with its coat, covering with " +
+			"its protection, and name the task of other material.",
+	}
+	for _, r := range all {
+		t.Rows = append(t.Rows, r.cells(names))
+	}
+	return t
+}
+
+func (r useRate) cells(names Names) []Cell {
+	amount := func(milli int64) Cell { return Cell{Number: milli, Unit: r.unit} }
+	book, difference, why := Cell{Blank: true}, Cell{Blank: true}, Cell{Blank: true}
+	if r.bookMilli > 0 {
+		book, difference = amount(r.bookMilli), shareCell(r.averageMilli-r.bookMilli, r.bookMilli)
+		why = phraseCell(r.sentence())
+	}
+	return []Cell{
+		nameCell(names.Tasks, r.useOf.task), nameCell(names.Products, r.product), textCell(string(r.of)),
+		amount(r.averageMilli), book, difference, numberCell(r.jobs), numberCell(r.chance),
+		amount(r.why.Recommended), amount(r.why.Low), amount(r.why.High), numberCell(r.z()), why,
+	}
+}
