@@ -216,7 +216,7 @@ func useRatesTable(all []useRate, names Names) Table {
 		Name: "use-rates", Title: "Consumables for one unit of work",
 		Columns: []Column{
 			{"task", "Task", FormName}, {"surface", "Surface", FormText}, {"method", "Method", FormText},
-			{"product", "Product", FormName}, {"for_one", "For one", FormText},
+			{"product", "Product", FormName}, {"unit", "Unit", FormText}, {"for_milli", "For", FormQuantity},
 			{"average_use_milli", "On average", FormQuantity}, {"book_use_milli", "Book", FormQuantity},
 			{"difference_basis_points", "Against the book", FormShare}, {"jobs_count", "Jobs that used it", FormCount},
 			{"chance_of_use_basis_points", "Chance of use", FormShare}, {"typical_use_milli", "Where it is used", FormQuantity},
@@ -241,7 +241,7 @@ func (r useRate) cells(names Names) []Cell {
 	}
 	return []Cell{
 		nameCell(names.Tasks, r.task), textCell(r.surface), textCell(r.method), nameCell(names.Products, r.product),
-		textCell(string(r.of)),
+		textCell(string(r.unit)), {Number: 1000, Unit: r.of},
 		amount(r.averageMilli), book, difference, numberCell(r.jobs), numberCell(r.chance),
 		amount(r.why.Recommended), amount(r.why.Low), amount(r.why.High), numberCell(r.z()), why,
 	}
