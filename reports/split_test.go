@@ -92,7 +92,9 @@ func TestSplitAddsUp(t *testing.T) {
 	}
 }
 
-// TestPricing compares prices by mark-up and by margin: common practice, no source.
+// TestPricing compares prices by mark-up and by margin: common practice, no source. A margin
+// and the mark-up that makes the same price are those of the tables that trade handbooks
+// print; each follows from markup = margin/(1-margin).
 func TestPricing(t *testing.T) {
 	for _, c := range []struct{ cost, points, byMarkUp, byMargin int64 }{
 		{10_000_0000, 2500, 12_500_0000, 13_333_3333}, {50_000_0000, 2500, 62_500_0000, 66_666_6667},
@@ -103,6 +105,20 @@ func TestPricing(t *testing.T) {
 		}
 		if got := priceByMargin(c.cost, c.points); got != c.byMargin {
 			t.Errorf("%d with a margin of %d is %d, want %d", c.cost, c.points, got, c.byMargin)
+		}
+	}
+	const cost = 10_000 // so that what a price adds is the mark-up itself
+	for margin, markUp := range map[int64]int64{1000: 1111, 1500: 1765, 2000: 2500, 2500: 3333, 3000: 4286, 3500: 5385,
+		4000: 6667, 5000: 10_000} {
+		if got := priceByMargin(cost, margin) - cost; got != markUp || priceByMarkUp(cost, markUp) != cost+markUp {
+			t.Errorf("a margin of %d is a mark-up of %d, want %d", margin, got, markUp)
+		}
+	}
+	for markUp, margin := range map[int64]int64{1000: 909, 1500: 1304, 2000: 1667, 2500: 2000, 3000: 2308, 3333: 2500,
+		5000: 3333, 6700: 4012, 10_000: 5000} {
+		price := priceByMarkUp(cost, markUp)
+		if got, ok := BasisPoints(price-cost, price); got != margin || !ok {
+			t.Errorf("a mark-up of %d is a margin of %d, want %d", markUp, got, margin)
 		}
 	}
 	if priceByMargin(1, 10_000) != 0 {

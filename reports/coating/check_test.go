@@ -241,3 +241,21 @@ func TestOneBoundAlone(t *testing.T) {
 		}
 	}
 }
+
+// TestUSHandbook: 2.9 K above the dew point is enough for 5 °F and not for 3 K.
+func TestUSHandbook(t *testing.T) {
+	a, _ := sound()
+	dew, _ := coating.DewPoint(20, 85)
+	a.Coat.HumidityPercentMilli = ptr(85_000)
+	a.Coat.SurfaceCelsiusMilli = ptr(int64((dew + 2.9) * 1000))
+	if w, _ := coating.Check(a, events.Product{}, coating.USHandbook()); w != nil {
+		t.Errorf("US form: %v", w)
+	}
+	if w, _ := coating.Check(a, events.Product{}, coating.General()); len(w) != 1 || w[0].Key != coating.SurfaceNearDewPoint {
+		t.Errorf("3 K: %v", w)
+	}
+	a.Coat.SurfaceCelsiusMilli = ptr(33_000)
+	if w, _ := coating.Check(a, events.Product{}, coating.USHandbook()); len(w) != 1 || w[0].Figures[1].Milli != 32_222 {
+		t.Errorf("90 °F: %v", w)
+	}
+}

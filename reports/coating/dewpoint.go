@@ -67,3 +67,14 @@ func SettlingPoint(air, humidity float64) (celsius float64, ok bool) {
 	}
 	return FrostPoint(air, humidity)
 }
+
+// Humidity returns the relative humidity in per cent of air with a dew point over
+// water: the inverse of [DewPoint]. ok is false outside -45 to 60 °C, and for a
+// dew point above the air's temperature.
+func Humidity(air, dewPoint float64) (percent float64, ok bool) {
+	w := overWater()
+	if !(dewPoint >= w.least && dewPoint <= air && air <= w.most) {
+		return 0, false
+	}
+	return 100 * math.Exp(w.exponent(dewPoint)-w.exponent(air)), true
+}

@@ -1,6 +1,6 @@
 // Package coating is the arithmetic of a coat: how far a litre goes, how thick
-// it lies, and when the air is too damp. It is pure: numbers in, numbers out, no
-// clock.
+// it lies, when the air is too damp, and in which class a product stands. It is
+// pure: numbers in, numbers out, no clock.
 //
 // Physics is done in float64, because readings are far coarser than it. Units
 // stand in the names: Um is micrometres, rates are square metres for a litre,

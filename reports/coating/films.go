@@ -24,6 +24,13 @@ func SpreadingRate(volumeSolids, dryFilmUm float64) float64 {
 	return over(1000*volumeSolids, dryFilmUm)
 }
 
+// SpreadingRateUS is [SpreadingRate] in square feet for a US gallon at a dry film
+// in mils. Handbooks round the constant 1604.17 to 1604.
+func SpreadingRateUS(volumeSolids, dryFilmMil float64) float64 {
+	const cubicInchesPerGallon, squareInchesPerSquareFoot, milsPerInch = 231.0, 144.0, 1000.0
+	return over(cubicInchesPerGallon/squareInchesPerSquareFoot*milsPerInch*volumeSolids, dryFilmMil)
+}
+
 // WetFilm returns the wet film that dries to dryFilm, in the unit of dryFilm
 // (US DoD MIL-HDBK-1110, procedure 13). Use [Thinned] solids for a thinned
 // coating. It returns 0 where there are no solids.
@@ -33,9 +40,18 @@ func WetFilm(dryFilm, volumeSolids float64) float64 { return over(dryFilm, volum
 // of [WetFilm].
 func DryFilm(wetFilm, volumeSolids float64) float64 { return over(wetFilm*volumeSolids, 1) }
 
+// VolumeSolids returns the volume solids that a wet and a dry film of the same
+// coat tell. It returns 0 where there was no wet film.
+func VolumeSolids(dryFilm, wetFilm float64) float64 { return over(dryFilm, wetFilm) }
+
 // Thinned returns the volume solids after thinning with the given volume of
 // thinner for one volume of coating: 0.1 is 10 per cent.
 func Thinned(volumeSolids, thinner float64) float64 { return over(volumeSolids, 1+thinner) }
+
+// Loss returns the loss that a transfer efficiency leaves. Regulators define the
+// efficiency by the weight of solids; taking it by volume, as here, is common
+// practice and holds where what is lost has the composition of what is not.
+func Loss(transferEfficiency float64) float64 { return 1 - transferEfficiency }
 
 // arrives returns what is left after every loss. A loss outside 0 to 1 is no
 // loss that can be, and leaves nothing.
@@ -56,6 +72,14 @@ func arrives(losses []float64) float64 {
 // because two losses of 60 per cent cannot take more than there is.
 func Practical(rate float64, losses ...float64) float64 { return over(rate*arrives(losses), 1) }
 
+// ConsumptionFactor returns how many litres must be bought for one that arrives:
+// 1 without loss. It returns 0 where nothing arrives.
+func ConsumptionFactor(losses ...float64) float64 { return over(1, arrives(losses)) }
+
+// Litres returns the coating that coats of areaM2 need at a spreading rate in
+// m²/l. It returns 0 where the rate is 0: that is "not known", not "none".
+func Litres(areaM2, coats, rate float64) float64 { return over(areaM2*coats, rate) }
+
 // ImpliedDryFilm returns the mean dry film in micrometres of litres on areaM2:
 // the inverse of [SpreadingRate]. Litres are as in the tin, without thinner, and
 // only those that reached the surface. It is a figure for control, never an
@@ -63,4 +87,11 @@ func Practical(rate float64, losses ...float64) float64 { return over(rate*arriv
 // film readings as proof of thickness.
 func ImpliedDryFilm(volumeSolids, areaM2, litres float64) float64 {
 	return over(1000*volumeSolids*litres, areaM2)
+}
+
+// ReadyToUseVOC returns grams of volatile organic compounds for a litre ready to
+// use, from those of the coating and of the thinner and the volume of thinner
+// for one of coating. The limits of 2004/42/EC are for this figure.
+func ReadyToUseVOC(coating, thinnerVOC, thinner float64) float64 {
+	return over(coating+thinner*thinnerVOC, 1+thinner)
 }

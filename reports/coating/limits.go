@@ -35,24 +35,39 @@ const DataSheet = "data sheet of the product"
 
 const (
 	publicSpecification = "public bid specification"
+	handbookUS          = "US DoD MIL-HDBK-1110"
 	commonPractice      = "common practice, no source"
 )
 
 // General returns the limits for air and surface that public specifications ask
 // for: 7 to 35 °C, at most 85 per cent humidity, surface 3 K above the dew point
-// (ISO 8502-4). Shares of the data sheet beyond them are worth a question; that of
-// the coverage is wider, since it bears loss, laps and rough ground.
+// (ISO 8502-4).
 func General() Limits {
-	return Limits{
+	return plausible(Limits{
 		LeastCelsius:  Limit{7_000, publicSpecification},
 		MostCelsius:   Limit{35_000, publicSpecification},
 		MostHumidity:  Limit{85_000, publicSpecification},
 		AboveDewPoint: Limit{3_000, "ISO 8502-4"},
-		ThinnestFilm:  Limit{800, commonPractice},
-		ThickestFilm:  Limit{1_500, commonPractice},
-		LeastCoverage: Limit{500, commonPractice},
-		MostCoverage:  Limit{1_500, commonPractice},
-	}
+	})
+}
+
+// USHandbook returns the limits of US DoD MIL-HDBK-1110: 45 to 90 °F (7.4.1) and
+// surface 5 °F above the dew point (9.6.6), which is 2.78 K and not 3. That it
+// must be rising too cannot be told from one reading. It limits no humidity.
+func USHandbook() Limits {
+	return plausible(Limits{
+		LeastCelsius:  Limit{Milli(Celsius(45)), handbookUS + " 7.4.1"},
+		MostCelsius:   Limit{Milli(Celsius(90)), handbookUS + " 7.4.1"},
+		AboveDewPoint: Limit{Milli(Kelvin(5)), handbookUS + " 9.6.6"},
+	})
+}
+
+// plausible adds the shares of the data sheet beyond which a film or a coverage
+// is worth a question. Coverage is wider: it bears loss, laps and rough ground.
+func plausible(l Limits) Limits {
+	l.ThinnestFilm, l.ThickestFilm = Limit{800, commonPractice}, Limit{1_500, commonPractice}
+	l.LeastCoverage, l.MostCoverage = Limit{500, commonPractice}, Limit{1_500, commonPractice}
+	return l
 }
 
 // withDataSheet returns the limits with those that the product states in place of

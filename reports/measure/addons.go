@@ -32,3 +32,25 @@ func AddOns(costE4, stepE4 int64, addOns []events.AddOn) (sumE4 int64, added []A
 func VATOn(netE4, basisPoints, stepE4 int64) int64 {
 	return share(netE4, basisPoints, 10_000, stepE4)
 }
+
+// VATIn returns the tax that stands in a price with it: of 120 at 20 per cent it
+// is 20, not 24.
+func VATIn(grossE4, basisPoints, stepE4 int64) int64 {
+	return share(grossE4, basisPoints, 10_000+basisPoints, stepE4)
+}
+
+// VATOfPrice returns the tax on a price without it where the law states the rate
+// as a share of the price with it, as some public schedules do: net × r/(1-r). It
+// returns 0 for a share of the whole price or more.
+func VATOfPrice(netE4, basisPoints, stepE4 int64) int64 {
+	if basisPoints >= 10_000 {
+		return 0
+	}
+	return share(netE4, basisPoints, 10_000-basisPoints, stepE4)
+}
+
+// PerUnitE4 returns what one whole unit costs where quantityMilli cost totalE4, to
+// the nearest ten-thousandth. ok is false where there is no quantity.
+func PerUnitE4(totalE4, quantityMilli int64) (e4 int64, ok bool) {
+	return nearest(totalE4, 1000, quantityMilli), quantityMilli != 0
+}

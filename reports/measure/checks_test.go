@@ -12,12 +12,17 @@ import (
 const (
 	din        = "ATV DIN 18363 (VOB/C), section 5"
 	is13       = "IS 1200-13:1994, 3.2"
+	is13flat   = "IS 1200-13:1994, 3.4"
+	is15       = "IS 1200-15:1987"
+	is15copy   = "copies of IS 1200-15 on public pages, known to be wrong"
 	smmNation  = "a national Standard Method of Measurement, A2"
 	smm7       = "UK SMM7, from memory"
 	nrm2       = "UK NRM2 section 29, from memory"
 	carpentry  = "Carpentry, textbook, about 1916"
 	lecture    = "quantity surveying lecture, take-off of a parlour"
 	exam       = "estimating exam problem, room of 40 by 30 by 12 ft"
+	epa        = "40 CFR 745.85(a)(2), US EPA"
+	abatement  = "public specification for hazardous abatement"
 	additive   = "public-works schedule of rates, full unit-rate build-up"
 	compounded = "public schedule of rates with compounded add-ons"
 	practice   = "common practice, no source"
@@ -29,7 +34,8 @@ type check = checktest.Check
 func TestChecks(t *testing.T) {
 	var all []check
 	for _, list := range [][]check{
-		goldenRoom(t), thresholds(t), publishedRooms(t), takeOffs(t), schedules(), addOns(),
+		goldenRoom(t), thresholds(t), publishedRooms(t), runs(t), counted(t), factors(t), takeOffs(t), sheets(t),
+		schedules(), addOns(),
 	} {
 		all = append(all, list...)
 	}
@@ -177,6 +183,95 @@ func publishedRooms(t *testing.T) []check {
 	}
 }
 
+func runs(t *testing.T) []check {
+	run := func(rule string, length int64, gaps ...int64) float64 {
+		mm, why, err := measure.Run(rule, length, gaps...)
+		if err != nil || len(why) != len(gaps) {
+			t.Fatal(why, err)
+		}
+		return float64(mm) / 1000
+	}
+	return []check{
+		{Name: "DIN skirting with a gap of 0.90 m", Source: din, Got: run(events.MeasureDIN18363, 18_000, 900), Want: 18},
+		{Name: "DIN skirting with a gap of 1.00 m", Source: din, Got: run(events.MeasureDIN18363, 18_000, 1000), Want: 18},
+		{Name: "DIN skirting with a gap of 1.20 m", Source: din, Got: run(events.MeasureDIN18363, 18_000, 1200), Want: 16.8},
+		{Name: "net skirting with a gap of 0.90 m", Source: identity, Got: run(events.MeasureNet, 18_000, 900), Want: 17.1},
+		{Name: "gross skirting with a gap of 1.20 m", Source: carpentry, Got: run(measure.Gross, 18_000, 1200), Want: 18},
+		{Name: "lengths to 10 mm, 5 mm round up", Source: smmNation, Got: run(measure.SMM7, 18_005), Want: 18.01},
+		{Name: "lengths to 10 mm, 4 mm round down", Source: smmNation, Got: run(measure.SMM7, 18_004), Want: 18},
+	}
+}
+
+// counted compares units by their place in the list of units.
+func counted(t *testing.T) []check {
+	place := func(u events.Unit) float64 {
+		for i, known := range events.Units() {
+			if u == known {
+				return float64(i)
+			}
+		}
+		return -1
+	}
+	unit := func(rule string, p measure.Piece) float64 {
+		u, err := measure.CountedIn(rule, p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return place(u)
+	}
+	each, metre, square := place(events.Each), place(events.Metre), place(events.SquareMetre)
+	const d = events.MeasureDIN18363
+	return []check{
+		{Name: "DIN separate 2.499 m2", Source: din, Got: unit(d, measure.Piece{GirthMm: 2000, AreaMilli: 2499, Separate: true}), Want: each},
+		{Name: "DIN separate 2.500 m2", Source: din, Got: unit(d, measure.Piece{GirthMm: 2000, AreaMilli: 2500, Separate: true}), Want: square},
+		{Name: "DIN girth 89.9 cm", Source: din, Got: unit(d, measure.Piece{GirthMm: 899, AreaMilli: 9000}), Want: metre},
+		{Name: "DIN girth 90 cm", Source: din, Got: unit(d, measure.Piece{GirthMm: 900, AreaMilli: 9000}), Want: square},
+		{Name: "DIN column of 1 m face", Source: din, Got: unit(d, measure.Piece{GirthMm: 1000, AreaMilli: 9000, Column: true}), Want: metre},
+		{Name: "DIN column over 1 m", Source: din, Got: unit(d, measure.Piece{GirthMm: 1001, AreaMilli: 9000, Column: true}), Want: square},
+		{Name: "IS 10 cm wide", Source: is15, Got: unit(events.MeasureIS1200, measure.Piece{GirthMm: 100, AreaMilli: 900}), Want: metre},
+		{Name: "IS 10.1 cm wide", Source: is15, Got: unit(events.MeasureIS1200, measure.Piece{GirthMm: 101, AreaMilli: 900}), Want: square},
+		{Name: "SMM7 girth 300 mm", Source: smm7, Got: unit(measure.SMM7, measure.Piece{GirthMm: 300, AreaMilli: 900}), Want: metre},
+		{Name: "SMM7 girth 301 mm", Source: smm7, Got: unit(measure.SMM7, measure.Piece{GirthMm: 301, AreaMilli: 900}), Want: square},
+		{Name: "SMM7 separate 0.50 m2", Source: smm7, Got: unit(measure.SMM7, measure.Piece{GirthMm: 900, AreaMilli: 500, Separate: true}), Want: each},
+		{Name: "SMM7 separate 0.501 m2", Source: smm7, Got: unit(measure.SMM7, measure.Piece{GirthMm: 900, AreaMilli: 501, Separate: true}), Want: square},
+		{Name: "NRM2 separate 1.00 m2", Source: nrm2, Got: unit(measure.NRM2, measure.Piece{GirthMm: 900, AreaMilli: 1000, Separate: true}), Want: each},
+		{Name: "NRM2 separate 1.001 m2", Source: nrm2, Got: unit(measure.NRM2, measure.Piece{GirthMm: 900, AreaMilli: 1001, Separate: true}), Want: square},
+	}
+}
+
+func factors(t *testing.T) []check {
+	coated := func(item string, w, h, sides int64) float64 {
+		milli, err := measure.FactoredArea(item, w, h, 1, sides)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return float64(milli) / 1000
+	}
+	list := []check{
+		{Name: "panelled door, both sides", Source: is15, Got: coated("panelled", 900, 2100, 2), Want: 4.914},
+		{Name: "flush door, both sides", Source: is15, Got: coated("flush", 900, 2100, 2), Want: 4.536},
+		{Name: "glazed window, both sides", Source: is15, Got: coated("fully-glazed", 1500, 1200, 2), Want: 2.88},
+		{Name: "panelled door of 3 by 7 ft, one side", Source: is15, Got: coated("panelled", 3000, 7000, 1), Want: 27.3},
+		{Name: "panelled door of 3 by 7 ft, both sides", Source: is15, Got: coated("panelled", 3000, 7000, 2), Want: 54.6},
+		{Name: "part-glazed misread as fully glazed", Source: is15copy, Got: coated("part-glazed", 1000, 1000, 1), Want: 0.8, Misprint: true},
+		{Name: "rolling shutter 1.50 overall", Source: is15copy, Got: coated("rolling-shutter", 1000, 1000, 2), Want: 1.5, Misprint: true},
+		{Name: "collapsible gate 1.50 each side", Source: is15copy, Got: coated("collapsible-gate", 1000, 1000, 2), Want: 3, Misprint: true},
+	}
+	for _, f := range []struct {
+		item, source string
+		both         float64 // 1 m² of outline, both sides
+	}{
+		{"ledged-battened", is15, 2.6}, {"part-glazed", is15, 2}, {"louvred", is15, 3.6}, {"trellis", is15, 2},
+		{"carved", is15, 4}, {"weatherboard", is15, 2.4}, {"matchboard", is15, 2.1}, {"steel-plain", is15, 2.2},
+		{"steel-glazed", is15, 1}, {"steel-corrugated-door", is15, 2.5}, {"collapsible-gate", is15, 1.5},
+		{"rolling-shutter", is15, 2.2}, {"grille", is15, 1}, {"corrugated-steel", is13flat, 2.28},
+		{"corrugated-cement", is13flat, 2.4}, {"semi-corrugated", is13flat, 2.2},
+	} {
+		list = append(list, check{Name: "factor " + f.item, Source: f.source, Got: coated(f.item, 1000, 1000, 2), Want: f.both})
+	}
+	return list
+}
+
 func takeOffs(t *testing.T) []check {
 	take := func(net, waste, pack int64) measure.Take {
 		k, err := measure.TakeOff(net, waste, pack)
@@ -205,47 +300,76 @@ func takeOffs(t *testing.T) []check {
 	}
 }
 
+func sheets(t *testing.T) []check {
+	must := func(n int64, err error) float64 {
+		if err != nil {
+			t.Fatal(err)
+		}
+		return float64(n)
+	}
+	return []check{
+		// 1829 whole millimetres reach a little farther than 6 ft, which are 1828.8.
+		{Name: "lead-safe sheet along 3.0 m", Source: epa, Got: must(measure.SheetAlong(3000, measure.LeadSafeInsideMm)) / 1000, Want: 12.175, Tolerance: 0.003},
+		{Name: "lead-safe sheet outside along 3.0 m", Source: epa, Got: must(measure.SheetAlong(3000, measure.LeadSafeOutsideMm)) / 1000, Want: 27.725, Tolerance: 0.001},
+		{Name: "lead-safe sheet with one end only", Source: epa, Got: must(measure.SheetAlong(3000, measure.LeadSafeInsideMm)) / 1000, Want: 8.831, Tolerance: 0.003, Misprint: true},
+		{Name: "abatement sheet 18 in up the walls of 5 by 4 m", Source: abatement, Got: must(measure.SheetUpWalls(5000, 4000, measure.AbatementUpWallMm)) / 1000, Want: 5.9144 * 4.9144, Tolerance: 0.02},
+		{Name: "abatement lap is 12 in at least", Source: abatement, Got: measure.AbatementLapMm, Want: 304.8, Tolerance: 0.5},
+		{Name: "sheet of a floor alone", Source: identity, Got: must(measure.SheetUpWalls(5000, 4000, 0)) / 1000, Want: 20},
+		{Name: "film 1.4 m over 4.0 m with a lap of 150 mm", Source: practice, Got: must(measure.Strips(4000, 1400, 150)), Want: 4},
+		{Name: "film without its laps", Source: practice, Got: must(measure.Strips(4000, 1400, 150)), Want: 3, Misprint: true},
+		{Name: "one strip is enough", Source: identity, Got: must(measure.Strips(1000, 1400, 150)), Want: 1},
+		{Name: "two strips exactly", Source: identity, Got: must(measure.Strips(2650, 1400, 150)), Want: 2},
+		{Name: "two strips and a millimetre", Source: identity, Got: must(measure.Strips(2651, 1400, 150)), Want: 3},
+	}
+}
+
 // e4 turns printed money into ten-thousandths, printed turns it back.
 func e4(money float64) int64 { return int64(money*10_000 + 0.5) }
 
 func printed(e4 int64) float64 { return float64(e4) / 10_000 }
 
 // schedules are unit rates as public works print them: profit and overhead of the
-// prime cost, each line in hundredths.
+// prime cost, tax as a share of the price with it, each line in hundredths.
 func schedules() []check {
 	var list []check
 	for _, s := range []struct {
-		item                              string
-		prime, profit, overhead, subtotal float64
+		item                                                 string
+		prime, profit, overhead, subtotal, tax, total, perM2 float64
+		quantityMilli                                        int64
+		perTolerance                                         float64
 	}{
-		{"enamel, one coat, 10 m2", 956.13, 95.61, 33.46, 1085.20},
-		{"distemper, two coats, 10 m2", 1122, 112.20, 39.27, 1273.47},
-		{"silicone coat, 100 ft2", 2197.50, 219.75, 76.91, 2494.16},
-		{"texture, three coats, 100 ft2", 5696.52, 569.65, 199.38, 6465.55},
+		{"enamel, one coat, 10 m2", 956.13, 95.61, 33.46, 1085.20, 87.99, 1173.19, 117.3, 10_000, 0.05},
+		{"distemper, two coats, 10 m2", 1122, 112.20, 39.27, 1273.47, 103.25, 1376.72, 137.7, 10_000, 0.05},
+		{"silicone coat, 100 ft2", 2197.50, 219.75, 76.91, 2494.16, 202.23, 2696.39, 290.2, 9290, 0.06},
+		{"texture, three coats, 100 ft2", 5696.52, 569.65, 199.38, 6465.55, 524.23, 6989.78, 752.4, 9290, 0.06},
 	} {
 		sum, added := measure.AddOns(e4(s.prime), 100, []events.AddOn{
 			{Name: "profit", BasisPoints: 1000}, {Name: "overhead", BasisPoints: 350},
 		})
+		tax := measure.VATOfPrice(sum, 750, 100)
+		per, _ := measure.PerUnitE4(sum+tax, s.quantityMilli)
 		for _, f := range []struct {
-			name      string
-			got, want float64
+			name            string
+			got, want, near float64
 		}{
-			{"profit", printed(added[0].AmountE4), s.profit}, {"overhead", printed(added[1].AmountE4), s.overhead},
-			{"subtotal", printed(sum), s.subtotal},
+			{"profit", printed(added[0].AmountE4), s.profit, 0}, {"overhead", printed(added[1].AmountE4), s.overhead, 0},
+			{"subtotal", printed(sum), s.subtotal, 0}, {"tax", printed(tax), s.tax, 0},
+			{"total", printed(sum + tax), s.total, 0}, {"per m2", printed(per), s.perM2, s.perTolerance},
 		} {
-			list = append(list, check{Name: s.item + ": " + f.name, Source: additive, Got: f.got, Want: f.want})
+			list = append(list, check{Name: s.item + ": " + f.name, Source: additive, Got: f.got, Want: f.want, Tolerance: f.near})
 		}
 	}
 	return list
 }
 
 func addOns() []check {
-	_, steps := measure.AddOns(e4(4340), 100, []events.AddOn{
+	sum, steps := measure.AddOns(e4(4340), 100, []events.AddOn{
 		{Name: "water", BasisPoints: 100, Compounded: true},
 		{Name: "tax", BasisPoints: 1405, Compounded: true},
 		{Name: "overhead and profit", BasisPoints: 1500, Compounded: true},
 		{Name: "cess", BasisPoints: 100, Compounded: true},
 	})
+	per, _ := measure.PerUnitE4(sum, 100_000)
 	ten := events.AddOn{Name: "ten", BasisPoints: 1000}
 	tenOfSum := ten
 	tenOfSum.Compounded = true
@@ -258,11 +382,17 @@ func addOns() []check {
 		{Name: "compounded: tax", Source: compounded, Got: printed(steps[1].SumE4), Want: 4999.27},
 		{Name: "compounded: overhead and profit", Source: compounded, Got: printed(steps[2].SumE4), Want: 5749.16},
 		{Name: "compounded: cess", Source: compounded, Got: printed(steps[3].SumE4), Want: 5806.65},
+		{Name: "compounded: per unit", Source: compounded, Got: printed(per), Want: 58.07, Tolerance: 0.005},
 		{Name: "ten and ten added", Source: identity, Got: printed(flat), Want: 1.20},
 		{Name: "ten and ten compounded", Source: identity, Got: printed(steep), Want: 1.21},
 		{Name: "ten, ten compounded, ten of cost", Source: identity, Got: printed(mixed), Want: 1.31},
 		{Name: "schedule compounded by mistake", Source: additive, Got: printed(wrong), Want: 1085.20, Tolerance: 0.01, Misprint: true},
 		{Name: "VAT on 100 at 20", Source: identity, Got: printed(measure.VATOn(e4(100), 2000, 100)), Want: 20},
+		{Name: "VAT in 120 at 20", Source: identity, Got: printed(measure.VATIn(e4(120), 2000, 100)), Want: 20},
+		{Name: "VAT in 120 taken of the whole", Source: identity, Got: printed(measure.VATIn(e4(120), 2000, 100)), Want: 24, Misprint: true},
+		{Name: "VAT of the price: 92.50 at 7.5", Source: identity, Got: printed(measure.VATOfPrice(e4(92.5), 750, 100)), Want: 7.5},
+		{Name: "VAT of the whole price has no price", Source: identity, Got: printed(measure.VATOfPrice(e4(92.5), 10_000, 100)), Want: 0},
+		{Name: "VAT of more than the price has none", Source: identity, Got: printed(measure.VATOfPrice(e4(92.5), 20_000, 100)), Want: 0},
 		{Name: "VAT on the net is another tax than of the price", Source: additive, Got: printed(measure.VATOn(e4(1085.20), 750, 100)), Want: 87.99, Misprint: true},
 		{Name: "VAT of less than half a cent, rounded once", Source: identity, Got: printed(measure.VATOn(495, 1000, 100)), Want: 0},
 	}

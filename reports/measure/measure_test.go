@@ -79,8 +79,17 @@ func TestRefusals(t *testing.T) {
 		change(&o)
 		return opening(o)
 	}
+	_, _, noRule := measure.Run("metric", 1000)
+	_, _, gaps := measure.Run(events.MeasureNet, 1000, 600, 600)
+	_, _, gap := measure.Run(events.MeasureNet, 1000, -1)
+	_, pieceErr := measure.CountedIn("", measure.Piece{})
+	_, itemErr := measure.FactoredArea("gate", 1000, 1000, 1, 1)
+	_, sidesErr := measure.FactoredArea("panelled", 1000, 1000, 1, 3)
 	_, wasteErr := measure.TakeOff(1000, -1, 0)
 	_, packErr := measure.TakeOff(1000, 0, -5)
+	_, lapErr := measure.Strips(4000, 150, 150)
+	_, alongErr := measure.SheetAlong(0, 1829)
+	_, upErr := measure.SheetUpWalls(1000, 1000, -1)
 	for _, c := range []struct {
 		field string
 		err   error
@@ -101,7 +110,9 @@ func TestRefusals(t *testing.T) {
 		{"skirting_height_mm", surface(measure.Surface{LengthMm: 1, HeightMm: 1, SkirtingHeightMm: -1})},
 		{"interruptions[0].width_mm", surface(measure.Surface{LengthMm: 1, HeightMm: 1, Interruptions: []measure.Interruption{{}}})},
 		{"openings", surface(measure.Surface{LengthMm: 1, HeightMm: 1, Openings: make([]measure.Opening, 501)})},
-		{"waste_basis_points", wasteErr}, {"pack_milli", packErr},
+		{"rule", noRule}, {"length_mm without gaps", gaps}, {"gaps[0]", gap}, {"rule", pieceErr}, {"item", itemErr},
+		{"sides", sidesErr}, {"waste_basis_points", wasteErr}, {"pack_milli", packErr}, {"lap_mm", lapErr},
+		{"run_mm", alongErr}, {"up_mm", upErr},
 	} {
 		var refusal *events.Error
 		switch {
@@ -113,6 +124,15 @@ func TestRefusals(t *testing.T) {
 		case refusal.Code != events.Invalid || !fits(c.field, refusal.Field) || refusal.Rule == "":
 			t.Errorf("refused %q, want %q: %v", refusal.Field, c.field, c.err)
 		}
+	}
+}
+
+func TestPerUnitOfNothing(t *testing.T) {
+	if e4, ok := measure.PerUnitE4(100, 0); ok || e4 != 0 {
+		t.Errorf("per unit of nothing: %d, %v", e4, ok)
+	}
+	if e4, ok := measure.PerUnitE4(100, 1); !ok || e4 != 100_000 {
+		t.Errorf("per unit of a thousandth: %d, %v", e4, ok)
 	}
 }
 

@@ -370,13 +370,16 @@ func TestGammaPoisson(t *testing.T) {
 }
 
 // Source: Gelman and others, Bayesian Data Analysis, placenta previa: 437 girls
-// of 980 births, posterior mean 0.446 (from memory).
+// of 980 births, posterior mean 0.446 (from memory; quantiles recomputed with R).
 func TestBetaBinomial(t *testing.T) {
 	s := Share{1, 1}.After(437, 980)
 	if s != (Share{438, 544}) {
 		t.Errorf("posterior is %v", s)
 	}
 	near(t, "mean", s.Mean(), .446, 5e-4)
+	for p, want := range map[float64]float64{.025: .4150655, .5: .4459919, .975: .4771998} {
+		near(t, fmt.Sprintf("quantile %g", p), s.Quantile(p), want, 5e-8)
+	}
 }
 
 // Source: definition of the quantile loss (Koenker and Bassett 1978); example
